@@ -1,0 +1,1 @@
+//! Is the wire: code generated from `proto/`.

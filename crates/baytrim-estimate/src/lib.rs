@@ -1,0 +1,1 @@
+//! Turns gated samples into corrections with their uncertainty.

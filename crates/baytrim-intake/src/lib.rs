@@ -1,0 +1,1 @@
+//! Turns log files into samples.

@@ -1,0 +1,1 @@
+//! Decides, one request at a time, what happens to a job.

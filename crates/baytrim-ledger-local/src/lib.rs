@@ -1,0 +1,1 @@
+//! Stores ledger bytes in one local directory.

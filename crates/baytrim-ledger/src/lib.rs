@@ -1,0 +1,1 @@
+//! Keeps records in order, unchanged, and provably so.

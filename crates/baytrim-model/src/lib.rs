@@ -1,0 +1,1 @@
+//! Names everything the domain can say.

@@ -1,0 +1,1 @@
+//! Makes engines whose truth is known.

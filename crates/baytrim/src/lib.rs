@@ -1,0 +1,1 @@
+//! Drives the API from a terminal.

@@ -1,0 +1,2 @@
+//! Drives the API from a terminal.
+fn main() {}

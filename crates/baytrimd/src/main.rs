@@ -1,0 +1,2 @@
+//! Runs jobs behind the API and the review page.
+fn main() {}

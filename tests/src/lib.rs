@@ -1,0 +1,1 @@
+//! Tests the built programs from outside.
