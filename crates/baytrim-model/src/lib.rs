@@ -1,1 +1,18 @@
 //! Names everything the domain can say.
+//! Knows nothing of numerics, storage, wire, async.
+
+pub mod axis;
+pub mod bay;
+pub mod channel;
+pub mod engine;
+pub mod field;
+pub mod gate;
+pub mod ids;
+pub mod job;
+pub mod limits;
+pub mod proposal;
+pub mod pull;
+pub mod record;
+pub mod revision;
+pub mod samples;
+pub mod table;

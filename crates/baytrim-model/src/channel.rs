@@ -1,0 +1,216 @@
+//! Which column of a log is which quantity.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+/// A quantity that a log can hold, each with the one unit that samples carry it in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Quantity {
+    /// Engine speed, revolutions a minute.
+    EngineSpeed,
+    /// Throttle plate opening, percent.
+    PlateAngle,
+    /// Air-fuel equivalence ratio lambda.
+    Lambda,
+    /// Coolant temperature, degrees Celsius.
+    CoolantTemperature,
+    /// Short-term closed-loop fuel trim, percent.
+    ShortTermTrim,
+    /// Long-term closed-loop fuel trim, percent.
+    LongTermTrim,
+    /// 1 while fuel is cut on the overrun, else 0.
+    FuelCut,
+    /// 1 while a gear is changed under load, else 0.
+    ShiftCut,
+    /// 1 while the lambda sensor is ready, else 0.
+    SensorReady,
+    /// Intake air temperature, degrees Celsius.
+    IntakeTemperature,
+    /// Intake manifold pressure, kilopascal absolute.
+    ManifoldPressure,
+    /// Ambient pressure, kilopascal absolute.
+    AmbientPressure,
+    /// Rider's grip opening, percent.
+    GripAngle,
+}
+
+impl Quantity {
+    /// Every quantity.
+    pub const ALL: [Self; 13] = [
+        Self::EngineSpeed,
+        Self::PlateAngle,
+        Self::Lambda,
+        Self::CoolantTemperature,
+        Self::ShortTermTrim,
+        Self::LongTermTrim,
+        Self::FuelCut,
+        Self::ShiftCut,
+        Self::SensorReady,
+        Self::IntakeTemperature,
+        Self::ManifoldPressure,
+        Self::AmbientPressure,
+        Self::GripAngle,
+    ];
+
+    /// Returns the name as channel maps and the wire write it.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::EngineSpeed => "engine_speed",
+            Self::PlateAngle => "plate_angle",
+            Self::Lambda => "lambda",
+            Self::CoolantTemperature => "coolant_temperature",
+            Self::ShortTermTrim => "short_term_trim",
+            Self::LongTermTrim => "long_term_trim",
+            Self::FuelCut => "fuel_cut",
+            Self::ShiftCut => "shift_cut",
+            Self::SensorReady => "sensor_ready",
+            Self::IntakeTemperature => "intake_temperature",
+            Self::ManifoldPressure => "manifold_pressure",
+            Self::AmbientPressure => "ambient_pressure",
+            Self::GripAngle => "grip_angle",
+        }
+    }
+
+    /// Returns the range that honest values lie in, in the quantity's unit; outside it a unit is wrong.
+    pub fn believable(self) -> (f64, f64) {
+        match self {
+            Self::EngineSpeed => (0.0, 25_000.0),
+            Self::PlateAngle | Self::GripAngle => (-5.0, 110.0),
+            Self::Lambda => (0.3, 40.0),
+            Self::CoolantTemperature | Self::IntakeTemperature => (-60.0, 250.0),
+            Self::ShortTermTrim | Self::LongTermTrim => (-100.0, 100.0),
+            Self::FuelCut | Self::ShiftCut | Self::SensorReady => (0.0, 1.0),
+            Self::ManifoldPressure => (0.0, 500.0),
+            Self::AmbientPressure => (40.0, 120.0),
+        }
+    }
+}
+
+impl fmt::Display for Quantity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+/// A unit that a log column may be in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Unit {
+    /// Revolutions a minute.
+    Rpm,
+    /// Revolutions a second.
+    RevPerS,
+    /// Percent.
+    Percent,
+    /// A ratio of 1, for percentages and trims.
+    Ratio,
+    /// Lambda.
+    Lambda,
+    /// Air-fuel ratio by mass, read with the job's fuel.
+    Afr,
+    /// Fuel-air equivalence ratio, 1 / lambda.
+    EquivalenceRatio,
+    /// Degrees Celsius.
+    Celsius,
+    /// Degrees Fahrenheit.
+    Fahrenheit,
+    /// Kelvin.
+    Kelvin,
+    /// Kilopascal.
+    Kpa,
+    /// Millibar (hectopascal).
+    Mbar,
+    /// Pounds per square inch.
+    Psi,
+    /// 0 or 1, or off/on, false/true, no/yes.
+    Flag,
+    /// Seconds.
+    S,
+    /// Milliseconds.
+    Ms,
+}
+
+/// How one source column becomes one quantity: `(raw * scale + offset)` read in `unit`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Channel {
+    /// Header of the source column, to the letter, save for spaces at its ends.
+    pub column: String,
+    /// Unit of the scaled column.
+    pub unit: Unit,
+    /// Factor applied first.
+    #[serde(default = "one")]
+    pub scale: f64,
+    /// Added after the factor, in `unit`.
+    #[serde(default)]
+    pub offset: f64,
+    /// Raw values that mean 'no reading'.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub no_reading: Vec<f64>,
+}
+
+/// How the log tells time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TimeChannel {
+    /// Header of the column; none when rows come at a steady `rate_hz`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub column: Option<String>,
+    /// Unit of the column, seconds or milliseconds.
+    #[serde(default = "seconds")]
+    pub unit: Unit,
+    /// Rows a second where there is no time column.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rate_hz: Option<f64>,
+    /// What a time that is repeated from row to row means.
+    #[serde(default)]
+    pub repeated: RepeatedTime,
+}
+
+/// What a time that is repeated from row to row means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RepeatedTime {
+    /// A fault of the log: it is refused.
+    #[default]
+    Refuse,
+    /// The clock is coarser than the rows: they are spread evenly until the next tick.
+    Spread,
+}
+
+/// What in the log speaks of fuel need.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum EvidenceKind {
+    /// Lambda against its target.
+    #[default]
+    Lambda,
+    /// Closed-loop trims alone: the controller holds lambda on target, its trims are the need.
+    Trims,
+    /// Lambda against its target, with the closed-loop trims that were at work.
+    LambdaAndTrims,
+}
+
+/// Which source column is which quantity.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ChannelMap {
+    /// The clock.
+    pub time: TimeChannel,
+    /// The columns in use, by quantity.
+    pub channels: BTreeMap<Quantity, Channel>,
+    /// What speaks of fuel need.
+    #[serde(default)]
+    pub evidence: EvidenceKind,
+}
+
+fn one() -> f64 {
+    1.0
+}
+
+fn seconds() -> Unit {
+    Unit::S
+}
