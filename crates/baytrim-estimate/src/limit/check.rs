@@ -1,0 +1,126 @@
+//! What the limiter refuses to work on.
+
+use baytrim_model::axis::Axes;
+use baytrim_model::field::FieldError;
+use baytrim_model::limits::Limits;
+use baytrim_model::table::BaseTable;
+
+use super::NodeEstimates;
+
+/// Why no changes could be worked out.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum LimitError {
+    /// A per-node list does not have one entry per node.
+    #[error("{list} has {count} entries where the axes have {expected} nodes; give one per node")]
+    Length {
+        /// The list.
+        list: &'static str,
+        /// Its entries.
+        count: usize,
+        /// The nodes of the axes.
+        expected: usize,
+    },
+    /// A number of a per-node list lies outside its range.
+    #[error(
+        "{list} of node {node} is {value}, outside {low} to {high}; \
+         refit, or check the table that it came from"
+    )]
+    Range {
+        /// The list.
+        list: &'static str,
+        /// The node.
+        node: usize,
+        /// The number.
+        value: f64,
+        /// Smallest that is taken.
+        low: f64,
+        /// Largest that is taken.
+        high: f64,
+    },
+    /// The table in force asks for no fuel, or less, at a node.
+    #[error("the table in force holds {value} at node {node}, which asks for no fuel; revert it")]
+    NoFuel {
+        /// The node.
+        node: usize,
+        /// The value.
+        value: f64,
+    },
+    /// The limits or the base table are themselves at fault.
+    #[error("the job's limits or base table cannot be used; correct the job")]
+    Setting(#[source] FieldError),
+}
+
+/// Largest number that is taken for an estimate or a standard error, ln units: far past any engine,
+/// and small enough that sums and products of a few stay finite.
+const LN_MAX: f64 = 1e6;
+
+/// Most seconds of dwell that are believed: thirty years.
+const DWELL_S_MAX: f64 = 1e9;
+
+/// Returns the first fault of the inputs, or nothing.
+pub(super) fn inputs(
+    axes: &Axes,
+    table: &BaseTable,
+    target_lambda: &[f64],
+    limits: &Limits,
+    head_values: &[f64],
+    estimates: &NodeEstimates<'_>,
+) -> Result<(), LimitError> {
+    let settings = table.problems(axes).into_iter().chain(limits.problems());
+    if let Some(problem) = settings.into_iter().next() {
+        return Err(LimitError::Setting(problem));
+    }
+    let count = axes.node_count();
+    length("visits", estimates.visits.len(), count)?;
+    length("head_values", head_values.len(), count)?;
+    let sensor = [estimates.sensor_error];
+    ranges("sensor_error", &sensor, 1, (0.0, LN_MAX))?;
+    ranges("target_lambda", target_lambda, count, (0.5, 2.0))?;
+    ranges("theta", estimates.theta, count, (-LN_MAX, LN_MAX))?;
+    let errors = estimates.standard_error;
+    ranges("standard_error", errors, count, (0.0, LN_MAX))?;
+    ranges("dwell_s", estimates.dwell_s, count, (0.0, DWELL_S_MAX))?;
+    let measured = estimates.measured_fraction;
+    ranges("measured_fraction", measured, count, (0.0, 1.0))?;
+    let no_fuel = |value: &f64| {
+        let fuel = table.content.fuel(*value);
+        !(fuel.is_finite() && fuel > 0.0 && value.abs() < 1e6)
+    };
+    match head_values.iter().position(no_fuel) {
+        Some(node) => Err(LimitError::NoFuel {
+            node,
+            value: head_values[node],
+        }),
+        None => Ok(()),
+    }
+}
+
+fn length(list: &'static str, count: usize, expected: usize) -> Result<(), LimitError> {
+    if count == expected {
+        return Ok(());
+    }
+    Err(LimitError::Length {
+        list,
+        count,
+        expected,
+    })
+}
+
+fn ranges(
+    list: &'static str,
+    values: &[f64],
+    expected: usize,
+    (low, high): (f64, f64),
+) -> Result<(), LimitError> {
+    length(list, values.len(), expected)?;
+    match values.iter().position(|value| !(low..=high).contains(value)) {
+        Some(node) => Err(LimitError::Range {
+            list,
+            node,
+            value: values[node],
+            low,
+            high,
+        }),
+        None => Ok(()),
+    }
+}
