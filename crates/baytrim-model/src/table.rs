@@ -52,6 +52,17 @@ impl TableContent {
         )
     }
 
+    /// Returns the name as files, wire and command line write it.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Percent => "percent",
+            Self::Factor => "factor",
+            Self::VolumetricEfficiency => "volumetric_efficiency",
+            Self::EffectiveTimeMs => "effective_time_ms",
+            Self::TotalTimeMs { .. } => "total_time_ms",
+        }
+    }
+
     /// Returns the finest step that such a table usually stores, for a table that does not say.
     pub fn usual_resolution(self) -> f64 {
         match self {

@@ -1,0 +1,40 @@
+//! The bytes of a job's records: one JSON object each, so that a stranger can read them.
+
+use baytrim_model::record::{JobRecord, RECORD_VERSION};
+
+/// Why bytes are not a record of a job.
+#[derive(Debug, thiserror::Error)]
+pub enum DecodeError {
+    /// They are not the JSON that a record is.
+    #[error("the bytes are not a record of a job")]
+    Malformed(#[source] serde_json::Error),
+    /// They were written by a later program.
+    #[error(
+        "the record has version {found}, this program reads up to {RECORD_VERSION}; use the program that wrote it, or a later one"
+    )]
+    TooNew {
+        /// The version found.
+        found: u16,
+    },
+}
+
+/// Returns the bytes of a record. The same record gives the same bytes.
+pub fn encode(record: &JobRecord) -> Vec<u8> {
+    serde_json::to_vec(record).expect("a record holds only finite numbers and text keys")
+}
+
+/// Returns the record that `bytes` hold.
+///
+/// # Errors
+/// When they are not one, or one of a later version.
+pub fn decode(bytes: &[u8]) -> Result<JobRecord, DecodeError> {
+    #[derive(serde::Deserialize)]
+    struct Version {
+        version: u16,
+    }
+    let Version { version } = serde_json::from_slice(bytes).map_err(DecodeError::Malformed)?;
+    if version > RECORD_VERSION {
+        return Err(DecodeError::TooNew { found: version });
+    }
+    serde_json::from_slice(bytes).map_err(DecodeError::Malformed)
+}

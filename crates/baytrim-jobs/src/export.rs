@@ -1,0 +1,240 @@
+//! A table in a form that leaves the house.
+
+use std::fmt::Write as _;
+
+use baytrim_model::record::JobEvent;
+use baytrim_model::revision::Revision;
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+
+use crate::propose::CAUTIONS;
+use crate::state::JobState;
+
+/// File formats.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    /// Comma-separated values.
+    Csv,
+    /// JSON.
+    Json,
+}
+
+/// What the numbers are turned into.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Quantity {
+    /// The table's own values.
+    Value,
+    /// Fuel change from the base table in percent.
+    Percent,
+    /// Fuel factor on the base table.
+    Factor,
+}
+
+/// Which axis runs down.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Rows {
+    /// One row per plate angle.
+    Plate,
+    /// One row per engine speed.
+    Rpm,
+}
+
+/// The form that a table leaves in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Form {
+    /// File format.
+    pub format: Format,
+    /// What the numbers are turned into.
+    pub quantity: Quantity,
+    /// Which axis runs down.
+    pub rows: Rows,
+}
+
+/// A table in a form that leaves the house.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Export {
+    /// The file's bytes.
+    pub content: Vec<u8>,
+    /// A name for the file.
+    pub file_name: String,
+    /// Its media type.
+    pub media_type: &'static str,
+    /// SHA-256 of the bytes, hexadecimal.
+    pub sha256: String,
+}
+
+#[derive(Serialize)]
+struct JsonTable<'a> {
+    job: &'a str,
+    title: &'a str,
+    revision: String,
+    quantity: &'static str,
+    content: &'a str,
+    rows: &'static str,
+    rpm: &'a [f64],
+    plate_percent: &'a [f64],
+    values: Vec<Vec<f64>>,
+    cautions: [&'static str; 4],
+}
+
+/// Returns `revision` in `form`. The same revision in the same form gives the same bytes.
+pub fn render(state: &JobState, revision: &Revision, form: Form) -> Export {
+    let grid = grid(state, revision, form);
+    let content = match form.format {
+        Format::Csv => csv(state, revision, form, &grid).into_bytes(),
+        Format::Json => json(state, revision, form, grid),
+    };
+    let (extension, media_type) = match form.format {
+        Format::Csv => ("csv", "text/csv"),
+        Format::Json => ("json", "application/json"),
+    };
+    let quantity = form.quantity.as_str();
+    Export {
+        file_name: format!("{}-{}-{quantity}.{extension}", state.id(), revision.id),
+        media_type,
+        sha256: hex(&Sha256::digest(&content)),
+        content,
+    }
+}
+
+/// Returns the event that records an export.
+pub fn event(revision: &Revision, form: Form, export: &Export) -> JobEvent {
+    JobEvent::TableExported {
+        revision: revision.id,
+        form: format!(
+            "{} {}, rows = {}",
+            form.format.as_str(),
+            form.quantity.as_str(),
+            form.rows.as_str()
+        ),
+        content_sha256: export.sha256.clone(),
+    }
+}
+
+/// The numbers as they leave: rows of columns.
+fn grid(state: &JobState, revision: &Revision, form: Form) -> Vec<Vec<f64>> {
+    let axes = &state.spec.axes;
+    let trim = state.log_trim(revision);
+    let number = |rpm_index: usize, plate_index: usize| {
+        let node = axes.node(rpm_index, plate_index);
+        match form.quantity {
+            Quantity::Value => tidy(revision.values[node], 6),
+            Quantity::Percent => tidy(trim[node].exp_m1() * 100.0, 3),
+            Quantity::Factor => tidy(trim[node].exp(), 5),
+        }
+    };
+    let (speeds, plates) = (0..axes.rpm.len(), 0..axes.plate_percent.len());
+    match form.rows {
+        Rows::Plate => plates
+            .map(|plate| speeds.clone().map(|rpm| number(rpm, plate)).collect())
+            .collect(),
+        Rows::Rpm => speeds
+            .map(|rpm| plates.clone().map(|plate| number(rpm, plate)).collect())
+            .collect(),
+    }
+}
+
+/// Rounds to `decimals`: what a table shows, without the dust of binary fractions.
+fn tidy(value: f64, decimals: i32) -> f64 {
+    let scale = 10f64.powi(decimals);
+    // Adding zero turns a negative zero into a plain one.
+    (value * scale).round() / scale + 0.0
+}
+
+fn csv(state: &JobState, revision: &Revision, form: Form, grid: &[Vec<f64>]) -> String {
+    let axes = &state.spec.axes;
+    let (rpm, plate) = (axes.rpm.breakpoints(), axes.plate_percent.breakpoints());
+    let (corner, across, down) = match form.rows {
+        Rows::Plate => ("plate_percent/rpm", rpm, plate),
+        Rows::Rpm => ("rpm/plate_percent", plate, rpm),
+    };
+    let mut text = String::new();
+    let quantity = form.quantity.sentence();
+    let _ = writeln!(
+        text,
+        "# job {}, revision {}: {quantity}",
+        state.id(),
+        revision.id
+    );
+    for caution in CAUTIONS {
+        let _ = writeln!(text, "# {caution}");
+    }
+    text.push_str(corner);
+    for value in across {
+        let _ = write!(text, ",{value}");
+    }
+    text.push('\n');
+    for (label, row) in down.iter().zip(grid) {
+        let _ = write!(text, "{label}");
+        for value in row {
+            let _ = write!(text, ",{value}");
+        }
+        text.push('\n');
+    }
+    text
+}
+
+fn json(state: &JobState, revision: &Revision, form: Form, values: Vec<Vec<f64>>) -> Vec<u8> {
+    let table = JsonTable {
+        job: state.id().as_str(),
+        title: &state.spec.title,
+        revision: revision.id.to_string(),
+        quantity: form.quantity.as_str(),
+        content: state.spec.table.content.as_str(),
+        rows: form.rows.as_str(),
+        rpm: state.spec.axes.rpm.breakpoints(),
+        plate_percent: state.spec.axes.plate_percent.breakpoints(),
+        values,
+        cautions: CAUTIONS,
+    };
+    let mut bytes = serde_json::to_vec_pretty(&table).expect("a table holds only finite numbers");
+    bytes.push(b'\n');
+    bytes
+}
+
+/// Returns bytes as lower-case hexadecimal.
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
+
+impl Format {
+    /// Returns the name as the record writes it.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Csv => "csv",
+            Self::Json => "json",
+        }
+    }
+}
+
+impl Quantity {
+    /// Returns the name as files write it.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Value => "value",
+            Self::Percent => "percent",
+            Self::Factor => "factor",
+        }
+    }
+
+    fn sentence(self) -> &'static str {
+        match self {
+            Self::Value => "table values",
+            Self::Percent => "fuel change from the base table in percent",
+            Self::Factor => "fuel factor on the base table",
+        }
+    }
+}
+
+impl Rows {
+    /// Returns the name as files write it.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Plate => "plate",
+            Self::Rpm => "rpm",
+        }
+    }
+}

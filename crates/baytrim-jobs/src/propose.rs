@@ -1,0 +1,93 @@
+//! Planning a proposal from the evidence of a job's pulls.
+
+use baytrim_estimate::limit::{NodeEstimates, propose_nodes};
+use baytrim_estimate::{Fit, FitError, FitSettings, PullEvidence, fit};
+use baytrim_model::ids::{Actor, PullId, UnixMillis};
+use baytrim_model::proposal::Proposal;
+use baytrim_model::record::JobEvent;
+
+use crate::refusal::Refusal;
+use crate::state::JobState;
+
+/// Cautions that go with every proposal, page and export.
+pub const CAUTIONS: [&str; 4] = [
+    "This is advice. A licensed, competent person decides, and answers for the engine and its rider.",
+    "Too lean a mixture under load destroys engines and hurts riders: check the next pull before riding.",
+    "A running engine gives off carbon monoxide and can throw parts: extract the exhaust, keep clear.",
+    "Local emissions and road law comes first; disabling overrun cut or secondary air may be unlawful on the road.",
+];
+
+/// Returns the pulls that a proposal is to be computed from: all but `excluded`.
+///
+/// # Errors
+/// When an excluded pull is not one of the job's, or none is left.
+pub fn chosen_pulls(state: &JobState, excluded: &[PullId]) -> Result<Vec<PullId>, Refusal> {
+    for &pull in excluded {
+        state.pull(pull)?;
+    }
+    let ids = state.pulls.iter().map(|entry| entry.record.id);
+    let pulls: Vec<PullId> = ids.filter(|id| !excluded.contains(id)).collect();
+    if pulls.is_empty() {
+        return Err(Refusal::NoPulls(state.id().clone()));
+    }
+    Ok(pulls)
+}
+
+/// Returns the proposal that `evidence`, one entry per pull of `pulls`, leads to.
+///
+/// # Errors
+/// When the evidence is empty or does not fit the job.
+pub fn plan(
+    state: &JobState,
+    pulls: &[PullId],
+    evidence: &[&PullEvidence],
+    at: UnixMillis,
+    by: &Actor,
+) -> Result<Proposal, Refusal> {
+    let spec = &state.spec;
+    let fit =
+        fit(&spec.axes, evidence, &FitSettings::default()).map_err(|error| unfit(state, &error))?;
+    let nodes = propose_nodes(
+        &spec.axes,
+        &spec.table,
+        &spec.target_lambda,
+        &spec.limits,
+        &state.head().values,
+        &estimates(&fit),
+    )
+    .map_err(|error| Refusal::field("evidence", error.to_string(), "check the job's pulls"))?;
+    Ok(Proposal {
+        id: state.next_proposal(),
+        base_revision: state.head().id,
+        pulls: pulls.to_vec(),
+        created_at: at,
+        created_by: by.clone(),
+        fit: fit.summary,
+        nodes,
+    })
+}
+
+/// Returns the event that records a proposal.
+pub fn event(proposal: Proposal) -> JobEvent {
+    JobEvent::ProposalMade {
+        proposal: Box::new(proposal),
+    }
+}
+
+fn estimates(fit: &Fit) -> NodeEstimates<'_> {
+    NodeEstimates {
+        theta: &fit.theta,
+        standard_error: &fit.standard_error,
+        sensor_error: fit.sensor_error,
+        dwell_s: &fit.dwell_s,
+        visits: &fit.visits,
+        measured_fraction: &fit.measured_fraction,
+    }
+}
+
+fn unfit(state: &JobState, error: &FitError) -> Refusal {
+    match error {
+        FitError::NoReadings => Refusal::NoEvidence(state.id().clone()),
+        other => Refusal::field("evidence", other.to_string(), "check the job's pulls"),
+    }
+}

@@ -1,0 +1,145 @@
+//! Reading a pull for a job and recording what it turned out to be.
+
+use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, read_pull};
+use baytrim_model::bay::BaySetup;
+use baytrim_model::channel::EvidenceKind;
+use baytrim_model::ids::{BayName, RevisionId};
+use baytrim_model::pull::{PullRecord, PullSummary};
+use baytrim_model::record::JobEvent;
+use baytrim_model::samples::Samples;
+
+use crate::refusal::Refusal;
+use crate::state::JobState;
+
+/// Where a pull came from and what the vehicle had loaded.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Circumstances {
+    /// The bay.
+    pub bay: BayName,
+    /// Table revision loaded in the vehicle.
+    pub revision: RevisionId,
+    /// What in the log speaks of fuel need.
+    pub evidence: EvidenceKind,
+}
+
+/// The blobs that a pull leaves, by the SHA-256 that names them, hexadecimal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PullBlobs {
+    /// The raw log.
+    pub log: String,
+    /// The evidence.
+    pub evidence: String,
+}
+
+/// Returns the circumstances that a sender states; an empty `revision` means the one in force.
+///
+/// # Errors
+/// When the job knows no such bay or revision.
+pub fn circumstances(
+    state: &JobState,
+    bay: &str,
+    revision: &str,
+    evidence: EvidenceKind,
+) -> Result<Circumstances, Refusal> {
+    let (bay, _) = find_bay(state, bay)?;
+    let revision = match revision {
+        "" => state.head().id,
+        text => {
+            let id = text.parse().map_err(|error| Refusal::Fields(vec![error]))?;
+            state.revision(id)?.id
+        }
+    };
+    Ok(Circumstances {
+        bay: bay.clone(),
+        revision,
+        evidence,
+    })
+}
+
+/// Returns the bay of that name.
+///
+/// # Errors
+/// When the job knows no such bay.
+pub fn find_bay<'a>(
+    state: &'a JobState,
+    bay: &str,
+) -> Result<(&'a BayName, &'a BaySetup), Refusal> {
+    let bays = &state.spec.bays;
+    bays.iter()
+        .find(|(name, _)| name.as_str() == bay)
+        .ok_or_else(|| Refusal::bay_unknown(state.id(), bay, bays.keys()))
+}
+
+/// Returns what the samples of a pull say.
+///
+/// # Errors
+/// [`Refusal::Fields`] when the samples can't be read as a pull at all.
+pub fn read(
+    state: &JobState,
+    circumstances: &Circumstances,
+    samples: &Samples,
+) -> Result<PullReading, Refusal> {
+    let trim = trim_in_force(state, circumstances)?;
+    read_pull(samples, &context(state, circumstances, &trim)?).map_err(|error| unreadable(&error))
+}
+
+/// Returns a reader that takes the samples of a pull as they come.
+///
+/// # Errors
+/// As [`read`].
+pub fn live(state: &JobState, circumstances: &Circumstances) -> Result<LivePull, Refusal> {
+    let trim = trim_in_force(state, circumstances)?;
+    LivePull::new(&context(state, circumstances, &trim)?).map_err(|error| unreadable(&error))
+}
+
+/// Returns the event that records a finished pull.
+pub fn event(
+    state: &JobState,
+    circumstances: &Circumstances,
+    source_name: &str,
+    blobs: PullBlobs,
+    summary: PullSummary,
+) -> JobEvent {
+    JobEvent::PullFinished {
+        pull: Box::new(PullRecord {
+            id: state.next_pull(),
+            bay: circumstances.bay.clone(),
+            revision: circumstances.revision,
+            source_name: source_name.to_owned(),
+            log_blob: blobs.log,
+            evidence_blob: blobs.evidence,
+            summary,
+        }),
+    }
+}
+
+fn trim_in_force(state: &JobState, circumstances: &Circumstances) -> Result<Vec<f64>, Refusal> {
+    Ok(state.log_trim(state.revision(circumstances.revision)?))
+}
+
+fn context<'a>(
+    state: &'a JobState,
+    circumstances: &Circumstances,
+    trim_in_force: &'a [f64],
+) -> Result<PullContext<'a>, Refusal> {
+    let (_, bay) = find_bay(state, circumstances.bay.as_str())?;
+    let spec = &state.spec;
+    Ok(PullContext {
+        engine: &spec.engine,
+        axes: &spec.axes,
+        target_lambda: &spec.target_lambda,
+        table: &spec.table,
+        trim_in_force,
+        gates: &spec.gates,
+        delay: bay.delay,
+        evidence: circumstances.evidence,
+    })
+}
+
+fn unreadable(error: &ReadError) -> Refusal {
+    Refusal::field(
+        "samples",
+        error.to_string(),
+        "check the log and its channel map",
+    )
+}

@@ -1,0 +1,218 @@
+//! Why a request is not granted.
+
+use baytrim_model::field::FieldError;
+use baytrim_model::ids::{BayName, JobId, ProposalId, PullId, RevisionId};
+
+/// Why a request is not granted: a verdict about the request, not a fault of the program.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Refusal {
+    /// Fields of the request are wrong.
+    #[error("{}", list(.0))]
+    Fields(Vec<FieldError>),
+    /// The shop has a job of that name.
+    #[error("the shop has a job {0} already; choose another `id`, or go on with that job")]
+    JobExists(JobId),
+    /// The shop has no such job.
+    #[error("there is no job {0:?}; `baytrim job list` names those that there are")]
+    JobUnknown(String),
+    /// The job has no such bay.
+    #[error("job {job} knows no bay {bay:?}; its bays are {known}")]
+    BayUnknown {
+        /// The job.
+        job: JobId,
+        /// The bay asked for.
+        bay: String,
+        /// The bays that the job knows, for people.
+        known: String,
+    },
+    /// The job has no such pull.
+    #[error("job {job} has no pull {pull}; `baytrim pull list {job}` names those that it has")]
+    PullUnknown {
+        /// The job.
+        job: JobId,
+        /// The pull asked for.
+        pull: PullId,
+    },
+    /// The job has no such proposal.
+    #[error(
+        "job {job} has no proposal {proposal}; `baytrim proposal list {job}` names those that it has"
+    )]
+    ProposalUnknown {
+        /// The job.
+        job: JobId,
+        /// The proposal asked for.
+        proposal: ProposalId,
+    },
+    /// The job has no such revision.
+    #[error("job {job} has no revision {revision}; its latest is {latest}")]
+    RevisionUnknown {
+        /// The job.
+        job: JobId,
+        /// The revision asked for.
+        revision: RevisionId,
+        /// The latest that there is.
+        latest: RevisionId,
+    },
+    /// There is nothing to fit.
+    #[error(
+        "job {0} has no pull to learn from; submit one with `baytrim pull submit {0} LOG --bay NAME`"
+    )]
+    NoPulls(JobId),
+    /// All pulls together hold no accepted reading.
+    #[error(
+        "the gates refused every reading of job {0}; `baytrim pull show` says which gate refused what"
+    )]
+    NoEvidence(JobId),
+    /// The proposal was computed from a revision that is not in force any more.
+    #[error(
+        "proposal {job}/{proposal} is stale: it was computed from {base}, and {head} is in force; compute it again with `baytrim propose {job}`"
+    )]
+    Stale {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// Revision that it was computed from.
+        base: RevisionId,
+        /// Revision in force.
+        head: RevisionId,
+    },
+    /// The proposal has its verdict.
+    #[error("proposal {job}/{proposal} was {verdict} by {by} already")]
+    Decided {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// `approved` or `rejected`.
+        verdict: &'static str,
+        /// Who gave the verdict.
+        by: String,
+    },
+    /// The etag is not that of the content.
+    #[error("the etag is not that of {what} as it is now; read it again before deciding")]
+    EtagMismatch {
+        /// What the etag was meant for.
+        what: String,
+    },
+    /// The proposal has no change to take.
+    #[error("proposal {job}/{proposal} changes no node; there is nothing to approve")]
+    NothingToApprove {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+    },
+    /// A chosen subset breaks a limit that the whole proposal meets.
+    #[error(
+        "taking only these nodes would put {rpm} rpm, {plate_percent} % further than {neighbour_percent} % from its neighbour; take the neighbour as well, or leave both"
+    )]
+    SubsetBreaksNeighbour {
+        /// Engine speed of the node.
+        rpm: f64,
+        /// Plate opening of the node in percent.
+        plate_percent: f64,
+        /// The limit in percent.
+        neighbour_percent: f64,
+    },
+    /// The revision asked for is in force already.
+    #[error(
+        "{revision} holds the very values that are in force in job {job}; there is nothing to put back"
+    )]
+    AlreadyInForce {
+        /// The job.
+        job: JobId,
+        /// The revision.
+        revision: RevisionId,
+    },
+    /// The same request id was used for something else.
+    #[error("request id {0:?} was used for another request before; use a fresh one")]
+    RequestIdReused(String),
+}
+
+/// What kind of refusal it is, so that a caller need not know them all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RefusalKind {
+    /// The request itself is wrong.
+    Invalid,
+    /// It speaks of something that there isn't.
+    NotFound,
+    /// It would make something that there is.
+    Exists,
+    /// The state of the job does not allow it.
+    State,
+    /// It was made against a state that is no more.
+    Conflict,
+}
+
+impl Refusal {
+    /// Returns the refusal of one wrong field.
+    pub fn field(
+        field: impl Into<String>,
+        problem: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> Self {
+        Self::Fields(vec![FieldError::new(field, problem, remedy)])
+    }
+
+    /// Returns the refusal of a bay that the job does not know.
+    pub fn bay_unknown<'a>(
+        job: &JobId,
+        bay: &str,
+        known: impl Iterator<Item = &'a BayName>,
+    ) -> Self {
+        Self::BayUnknown {
+            job: job.clone(),
+            bay: bay.to_owned(),
+            known: known.map(BayName::as_str).collect::<Vec<_>>().join(", "),
+        }
+    }
+
+    /// Returns the stable name of the refusal, for `google.rpc.ErrorInfo`.
+    pub fn reason(&self) -> &'static str {
+        match self {
+            Self::Fields(_) => "FIELD_INVALID",
+            Self::JobExists(_) => "JOB_EXISTS",
+            Self::JobUnknown(_) => "JOB_UNKNOWN",
+            Self::BayUnknown { .. } => "BAY_UNKNOWN",
+            Self::PullUnknown { .. } => "PULL_UNKNOWN",
+            Self::ProposalUnknown { .. } => "PROPOSAL_UNKNOWN",
+            Self::RevisionUnknown { .. } => "REVISION_UNKNOWN",
+            Self::NoPulls(_) => "NO_PULLS",
+            Self::NoEvidence(_) => "NO_EVIDENCE",
+            Self::Stale { .. } => "PROPOSAL_STALE",
+            Self::Decided { .. } => "PROPOSAL_DECIDED",
+            Self::EtagMismatch { .. } => "ETAG_MISMATCH",
+            Self::NothingToApprove { .. } => "NOTHING_TO_APPROVE",
+            Self::SubsetBreaksNeighbour { .. } => "SUBSET_BREAKS_NEIGHBOUR_LIMIT",
+            Self::AlreadyInForce { .. } => "REVISION_ALREADY_IN_FORCE",
+            Self::RequestIdReused(_) => "REQUEST_ID_REUSED",
+        }
+    }
+
+    /// Returns what kind of refusal it is.
+    pub fn kind(&self) -> RefusalKind {
+        match self {
+            Self::Fields(_) => RefusalKind::Invalid,
+            Self::JobUnknown(_)
+            | Self::BayUnknown { .. }
+            | Self::PullUnknown { .. }
+            | Self::ProposalUnknown { .. }
+            | Self::RevisionUnknown { .. } => RefusalKind::NotFound,
+            Self::JobExists(_) | Self::RequestIdReused(_) => RefusalKind::Exists,
+            Self::NoPulls(_)
+            | Self::NoEvidence(_)
+            | Self::Stale { .. }
+            | Self::Decided { .. }
+            | Self::NothingToApprove { .. }
+            | Self::SubsetBreaksNeighbour { .. }
+            | Self::AlreadyInForce { .. } => RefusalKind::State,
+            Self::EtagMismatch { .. } => RefusalKind::Conflict,
+        }
+    }
+}
+
+fn list(errors: &[FieldError]) -> String {
+    let lines: Vec<String> = errors.iter().map(ToString::to_string).collect();
+    lines.join("\n")
+}

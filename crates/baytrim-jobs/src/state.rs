@@ -1,0 +1,353 @@
+//! A job as its records tell it.
+
+use std::collections::HashMap;
+
+use baytrim_model::ids::{Actor, JobId, ProposalId, PullId, RequestId, RevisionId, UnixMillis};
+use baytrim_model::job::JobSpec;
+use baytrim_model::proposal::Proposal;
+use baytrim_model::pull::PullRecord;
+use baytrim_model::record::{JobEvent, JobRecord};
+use baytrim_model::revision::{Revision, RevisionOrigin};
+
+use crate::refusal::Refusal;
+
+/// A job as its records tell it: nothing here that they do not.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JobState {
+    /// What the job was opened with.
+    pub spec: JobSpec,
+    /// When it was opened.
+    pub opened_at: UnixMillis,
+    /// Who opened it.
+    pub opened_by: Actor,
+    /// Finished pulls, oldest first; `p1` is the first.
+    pub pulls: Vec<PullEntry>,
+    /// Proposals, oldest first; `c1` is the first.
+    pub proposals: Vec<ProposalEntry>,
+    /// Revisions, oldest first; `r0`, the base table, is the first and the last is in force.
+    pub revisions: Vec<Revision>,
+    /// What each request id came to.
+    requests: HashMap<RequestId, Outcome>,
+    record_count: u64,
+}
+
+/// A finished pull with its circumstances.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PullEntry {
+    /// The pull.
+    pub record: PullRecord,
+    /// When it was finished.
+    pub at: UnixMillis,
+    /// Who sent it.
+    pub by: Actor,
+}
+
+/// A proposal with its verdict.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProposalEntry {
+    /// The proposal.
+    pub proposal: Proposal,
+    /// The verdict, where there is one.
+    pub verdict: Option<VerdictEntry>,
+}
+
+/// A verdict on a proposal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VerdictEntry {
+    /// When it was given.
+    pub at: UnixMillis,
+    /// Who gave it.
+    pub by: Actor,
+    /// Why.
+    pub reason: String,
+    /// The revision that came of it and the nodes that were taken; none where rejected.
+    pub approved: Option<(RevisionId, Vec<usize>)>,
+}
+
+/// Where a proposal stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ProposalStanding {
+    /// It waits for a verdict.
+    Open,
+    /// It was approved, whole or in part.
+    Approved,
+    /// It was rejected.
+    Rejected,
+    /// The table has moved on since.
+    Stale,
+}
+
+/// What a request with an id came to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// The job was opened.
+    Opened,
+    /// A pull was finished.
+    Pull(PullId),
+    /// A proposal was made.
+    Proposal(ProposalId),
+    /// A proposal was approved.
+    Approved(ProposalId),
+    /// A proposal was rejected.
+    Rejected(ProposalId),
+    /// A revision was put back as this one.
+    Reverted(RevisionId),
+    /// A table was exported.
+    Exported(RevisionId),
+}
+
+/// Why a record can't follow those before it.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum FoldError {
+    /// The first record does not open the job.
+    #[error("record 0 does not open the job")]
+    NotOpened,
+    /// A later record opens the job again.
+    #[error("record {0} opens the job a second time")]
+    OpenedTwice(u64),
+    /// A record's number is not the next one, or speaks of something that there isn't.
+    #[error("record {record} speaks of {what}, which does not fit what came before")]
+    OutOfOrder {
+        /// Place of the record.
+        record: u64,
+        /// What it speaks of.
+        what: String,
+    },
+}
+
+impl JobState {
+    /// Returns the job that its first record opens.
+    ///
+    /// # Errors
+    /// When the record does not open a job.
+    pub fn opened(record: &JobRecord) -> Result<Self, FoldError> {
+        let JobEvent::JobOpened { spec } = &record.event else {
+            return Err(FoldError::NotOpened);
+        };
+        let base = Revision {
+            id: RevisionId(0),
+            origin: RevisionOrigin::Base,
+            values: spec.table.values.clone(),
+            created_at: record.at,
+            created_by: record.by.clone(),
+            reason: "the table that came with the vehicle".to_owned(),
+        };
+        let requests = record.request_id.iter().cloned();
+        Ok(Self {
+            spec: (**spec).clone(),
+            opened_at: record.at,
+            opened_by: record.by.clone(),
+            pulls: Vec::new(),
+            proposals: Vec::new(),
+            revisions: vec![base],
+            requests: requests.map(|id| (id, Outcome::Opened)).collect(),
+            record_count: 1,
+        })
+    }
+
+    /// Returns the job that `records`, from its first, tell.
+    ///
+    /// # Errors
+    /// When there are none, or one does not follow those before it.
+    pub fn fold<'a>(mut records: impl Iterator<Item = &'a JobRecord>) -> Result<Self, FoldError> {
+        let mut state = Self::opened(records.next().ok_or(FoldError::NotOpened)?)?;
+        for record in records {
+            state.apply(record)?;
+        }
+        Ok(state)
+    }
+
+    /// Takes the next record in.
+    ///
+    /// # Errors
+    /// When it does not follow those before it; the job is then as before.
+    pub fn apply(&mut self, record: &JobRecord) -> Result<(), FoldError> {
+        let outcome = self.apply_event(record)?;
+        if let (Some(id), Some(outcome)) = (&record.request_id, outcome) {
+            self.requests.insert(id.clone(), outcome);
+        }
+        self.record_count += 1;
+        Ok(())
+    }
+
+    fn apply_event(&mut self, record: &JobRecord) -> Result<Option<Outcome>, FoldError> {
+        let outcome = match &record.event {
+            JobEvent::JobOpened { .. } => return Err(FoldError::OpenedTwice(self.record_count)),
+            JobEvent::PullFinished { pull } => {
+                self.check_order(pull.id == self.next_pull(), || format!("pull {}", pull.id))?;
+                self.pulls.push(PullEntry {
+                    record: (**pull).clone(),
+                    at: record.at,
+                    by: record.by.clone(),
+                });
+                Outcome::Pull(pull.id)
+            }
+            JobEvent::ProposalMade { proposal } => {
+                let next = proposal.id == self.next_proposal();
+                self.check_order(next, || format!("proposal {}", proposal.id))?;
+                self.proposals.push(ProposalEntry {
+                    proposal: (**proposal).clone(),
+                    verdict: None,
+                });
+                Outcome::Proposal(proposal.id)
+            }
+            JobEvent::ProposalApproved {
+                proposal,
+                nodes,
+                revision,
+            } => {
+                self.check_revision(revision)?;
+                let verdict = VerdictEntry {
+                    at: record.at,
+                    by: record.by.clone(),
+                    reason: revision.reason.clone(),
+                    approved: Some((revision.id, nodes.clone())),
+                };
+                self.decide(*proposal, verdict)?;
+                self.revisions.push((**revision).clone());
+                Outcome::Approved(*proposal)
+            }
+            JobEvent::ProposalRejected { proposal, reason } => {
+                let verdict = VerdictEntry {
+                    at: record.at,
+                    by: record.by.clone(),
+                    reason: reason.clone(),
+                    approved: None,
+                };
+                self.decide(*proposal, verdict)?;
+                Outcome::Rejected(*proposal)
+            }
+            JobEvent::TableReverted { revision } => {
+                self.check_revision(revision)?;
+                self.revisions.push((**revision).clone());
+                Outcome::Reverted(revision.id)
+            }
+            JobEvent::TableExported { revision, .. } => Outcome::Exported(*revision),
+        };
+        Ok(Some(outcome))
+    }
+
+    fn decide(&mut self, id: ProposalId, verdict: VerdictEntry) -> Result<(), FoldError> {
+        let waiting = self.proposal(id).is_ok_and(|entry| entry.verdict.is_none());
+        self.check_order(waiting, || format!("a verdict on {id}"))?;
+        self.proposals[id.0 as usize - 1].verdict = Some(verdict);
+        Ok(())
+    }
+
+    fn check_revision(&self, revision: &Revision) -> Result<(), FoldError> {
+        let fits = revision.id == self.next_revision()
+            && revision.values.len() == self.spec.axes.node_count();
+        self.check_order(fits, || format!("revision {}", revision.id))
+    }
+
+    fn check_order(&self, fits: bool, what: impl Fn() -> String) -> Result<(), FoldError> {
+        if fits {
+            return Ok(());
+        }
+        Err(FoldError::OutOfOrder {
+            record: self.record_count,
+            what: what(),
+        })
+    }
+
+    /// Returns the job's name.
+    pub fn id(&self) -> &JobId {
+        &self.spec.id
+    }
+
+    /// Returns the number of records that told the job.
+    pub fn record_count(&self) -> u64 {
+        self.record_count
+    }
+
+    /// Returns the revision in force.
+    pub fn head(&self) -> &Revision {
+        self.revisions.last().expect("r0 is made with the job")
+    }
+
+    /// Returns the number that the next pull gets.
+    pub fn next_pull(&self) -> PullId {
+        PullId(count(self.pulls.len()) + 1)
+    }
+
+    /// Returns the number that the next proposal gets.
+    pub fn next_proposal(&self) -> ProposalId {
+        ProposalId(count(self.proposals.len()) + 1)
+    }
+
+    /// Returns the number that the next revision gets.
+    pub fn next_revision(&self) -> RevisionId {
+        RevisionId(count(self.revisions.len()))
+    }
+
+    /// Returns a pull.
+    ///
+    /// # Errors
+    /// When the job has no such pull.
+    pub fn pull(&self, id: PullId) -> Result<&PullEntry, Refusal> {
+        let index = (id.0 as usize).checked_sub(1);
+        index
+            .and_then(|index| self.pulls.get(index))
+            .ok_or_else(|| Refusal::PullUnknown {
+                job: self.id().clone(),
+                pull: id,
+            })
+    }
+
+    /// Returns a proposal.
+    ///
+    /// # Errors
+    /// When the job has no such proposal.
+    pub fn proposal(&self, id: ProposalId) -> Result<&ProposalEntry, Refusal> {
+        let index = (id.0 as usize).checked_sub(1);
+        index
+            .and_then(|index| self.proposals.get(index))
+            .ok_or_else(|| Refusal::ProposalUnknown {
+                job: self.id().clone(),
+                proposal: id,
+            })
+    }
+
+    /// Returns a revision.
+    ///
+    /// # Errors
+    /// When the job has no such revision.
+    pub fn revision(&self, id: RevisionId) -> Result<&Revision, Refusal> {
+        self.revisions
+            .get(id.0 as usize)
+            .ok_or_else(|| Refusal::RevisionUnknown {
+                job: self.id().clone(),
+                revision: id,
+                latest: self.head().id,
+            })
+    }
+
+    /// Returns where a proposal stands.
+    pub fn standing(&self, entry: &ProposalEntry) -> ProposalStanding {
+        match &entry.verdict {
+            Some(verdict) if verdict.approved.is_some() => ProposalStanding::Approved,
+            Some(_) => ProposalStanding::Rejected,
+            None if entry.proposal.base_revision == self.head().id => ProposalStanding::Open,
+            None => ProposalStanding::Stale,
+        }
+    }
+
+    /// Returns what a request id came to before, where it was used.
+    pub fn outcome(&self, request_id: Option<&RequestId>) -> Option<Outcome> {
+        self.requests.get(request_id?).copied()
+    }
+
+    /// Returns the fuel change from the base table, node by node, as a natural logarithm.
+    pub fn log_trim(&self, revision: &Revision) -> Vec<f64> {
+        let content = self.spec.table.content;
+        let base = &self.spec.table.values;
+        let pairs = revision.values.iter().zip(base);
+        pairs
+            .map(|(&value, &base)| (content.fuel(value) / content.fuel(base)).ln())
+            .collect()
+    }
+}
+
+fn count(len: usize) -> u32 {
+    u32::try_from(len).expect("a job has fewer than 2^32 of anything")
+}
