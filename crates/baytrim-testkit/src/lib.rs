@@ -1,1 +1,16 @@
 //! Makes engines whose truth is known.
+//! Knows nothing of storage, wire, estimation.
+
+pub mod air;
+pub mod bay;
+pub mod drive;
+pub mod ecu;
+pub mod exhaust;
+pub mod film;
+pub mod grid;
+pub mod noise;
+pub mod random;
+pub mod sensor;
+pub mod simulate;
+pub mod surface;
+pub mod truth;
