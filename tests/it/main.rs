@@ -1,1 +1,5 @@
-//! Tests the built programs from outside.
+//! Tests the built programs and the workspace from outside.
+
+mod floors;
+mod proto_rules;
+mod words;
