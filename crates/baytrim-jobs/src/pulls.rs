@@ -2,7 +2,7 @@
 
 use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, read_pull};
 use baytrim_model::bay::BaySetup;
-use baytrim_model::channel::EvidenceKind;
+use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::{BayName, RevisionId};
 use baytrim_model::pull::{PullRecord, PullSummary};
 use baytrim_model::record::JobEvent;
@@ -12,14 +12,14 @@ use crate::refusal::Refusal;
 use crate::state::JobState;
 
 /// Where a pull came from and what the vehicle had loaded.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Circumstances {
     /// The bay.
     pub bay: BayName,
     /// Table revision loaded in the vehicle.
     pub revision: RevisionId,
-    /// What in the log speaks of fuel need.
-    pub evidence: EvidenceKind,
+    /// The channel map that the log is read with.
+    pub channels: ChannelMap,
 }
 
 /// The blobs that a pull leaves, by the SHA-256 that names them, hexadecimal.
@@ -39,7 +39,7 @@ pub fn circumstances(
     state: &JobState,
     bay: &str,
     revision: &str,
-    evidence: EvidenceKind,
+    channels: ChannelMap,
 ) -> Result<Circumstances, Refusal> {
     let (bay, _) = find_bay(state, bay)?;
     let revision = match revision {
@@ -52,7 +52,7 @@ pub fn circumstances(
     Ok(Circumstances {
         bay: bay.clone(),
         revision,
-        evidence,
+        channels,
     })
 }
 
@@ -106,6 +106,7 @@ pub fn event(
             bay: circumstances.bay.clone(),
             revision: circumstances.revision,
             source_name: source_name.to_owned(),
+            channels: circumstances.channels.clone(),
             log_blob: blobs.log,
             evidence_blob: blobs.evidence,
             summary,
@@ -132,7 +133,7 @@ fn context<'a>(
         trim_in_force,
         gates: &spec.gates,
         delay: bay.delay,
-        evidence: circumstances.evidence,
+        evidence: circumstances.channels.evidence,
     })
 }
 

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::bay::DelayModel;
+use crate::channel::ChannelMap;
 use crate::gate::GateName;
 use crate::ids::{BayName, PullId, RevisionId};
 
@@ -93,6 +94,8 @@ pub struct PullRecord {
     pub revision: RevisionId,
     /// The log's name as its sender knows it; empty for a live stream.
     pub source_name: String,
+    /// The channel map that the log was read with, so that it can be read again.
+    pub channels: ChannelMap,
     /// SHA-256 of the raw log in hexadecimal: the name of its blob.
     pub log_blob: String,
     /// SHA-256 of the evidence in hexadecimal: the name of its blob.
