@@ -1,1 +1,29 @@
 //! Turns gated samples into corrections with their uncertainty.
+//! Knows nothing of storage, wire, clocks, async.
+
+pub mod context;
+pub mod coverage;
+pub mod delay;
+pub mod evidence;
+pub mod film;
+pub mod fit;
+pub mod flow;
+pub mod gate;
+pub mod hat;
+pub mod kernel;
+pub mod limit;
+pub mod live;
+pub mod nearest;
+pub mod read;
+pub mod row;
+
+mod block;
+mod frame;
+mod pipeline;
+mod strip;
+
+pub use context::PullContext;
+pub use evidence::PullEvidence;
+pub use fit::{Fit, FitError, FitSettings, fit};
+pub use live::LivePull;
+pub use read::{PullReading, ReadError, read_pull};

@@ -1,0 +1,234 @@
+//! From the evidence of all pulls to the correction of each node with its standard error.
+
+mod envelope;
+mod episode;
+mod noise;
+mod normal;
+mod order;
+mod prior;
+mod residual;
+
+use baytrim_model::axis::Axes;
+use baytrim_model::proposal::FitSummary;
+
+use crate::evidence::PullEvidence;
+use crate::film::FILM_TERMS;
+
+use self::envelope::Envelope;
+use self::episode::Episodes;
+use self::noise::Noise;
+use self::normal::Normal;
+use self::order::Order;
+use self::prior::Smoothness;
+
+/// Name and version of the estimator, for the record.
+const ESTIMATOR: &str = concat!("baytrim-estimate ", env!("CARGO_PKG_VERSION"));
+/// Rounds of estimating noise, offsets and film from residuals.
+const ROUNDS: usize = 4;
+/// Mean and standard deviation of a film coefficient before any pull: X less the engine's own compensation.
+const FILM_PRIOR: (f64, f64) = (0.06, 0.10);
+
+/// What a fit may be told.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FitSettings {
+    /// Standard deviation of the sensor's own bias in percent of lambda, 0 to 20: common to all
+    /// nodes, never averaged away. A new wideband sensor has about 1, an aged one up to 4.
+    pub sensor_percent: f64,
+    /// Standard deviation of a pull's offset in percent, 0 to 20, before the pulls were compared.
+    pub pull_percent: f64,
+}
+
+impl Default for FitSettings {
+    fn default() -> Self {
+        Self {
+            sensor_percent: 1.0,
+            pull_percent: 0.5,
+        }
+    }
+}
+
+/// The correction of every node; every list in node order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fit {
+    /// Natural logarithm of the fuel multiplier that the base table needs.
+    pub theta: Vec<f64>,
+    /// Standard error of `theta` without the sensor's bias, ln units, calibrated: what more data shrinks.
+    pub standard_error: Vec<f64>,
+    /// Standard deviation of the sensor's bias, common to all nodes, ln units: what no data shrinks.
+    pub sensor_error: f64,
+    /// Seconds of accepted footprint weight over all pulls; 0 at a node that was never visited.
+    pub dwell_s: Vec<f64>,
+    /// Separate visits over all pulls.
+    pub visits: Vec<u32>,
+    /// Share of `theta` that is measured at the node itself, 0 (all borrowed) to 1: the diagonal of the
+    /// matrix that turns what the readings say of each node into `theta`.
+    pub measured_fraction: Vec<f64>,
+    /// The fit as a whole.
+    pub summary: FitSummary,
+}
+
+/// Why evidence could not be fitted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum FitError {
+    /// A pull speaks about another table.
+    #[error(
+        "pull {pull} speaks about {count} nodes where the axes have {nodes}; read it again with this table's axes"
+    )]
+    OtherTable {
+        /// Place of the pull in the list.
+        pull: usize,
+        /// Nodes that it speaks about.
+        count: usize,
+        /// Nodes of the axes.
+        nodes: usize,
+    },
+    /// Stored evidence is damaged or of another version.
+    #[error(
+        "the evidence of pull {pull} is damaged or of another version; read the pull's log again"
+    )]
+    Unsound {
+        /// Place of the pull in the list.
+        pull: usize,
+    },
+    /// A setting is outside its range.
+    #[error("{name} is outside 0 to 20 percent")]
+    Setting {
+        /// The setting.
+        name: &'static str,
+    },
+    /// The equations have no solution, which the prior should prevent.
+    #[error("the equations cannot be solved; read the pulls' logs again")]
+    Singular,
+}
+
+fn check(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Result<(), FitError> {
+    let nodes = axes.node_count();
+    for (pull, evidence) in pulls.iter().enumerate() {
+        if evidence.node_count() != nodes {
+            return Err(FitError::OtherTable {
+                pull,
+                count: evidence.node_count(),
+                nodes,
+            });
+        }
+        if !evidence.is_sound() {
+            return Err(FitError::Unsound { pull });
+        }
+    }
+    let percents = [
+        ("sensor_percent", settings.sensor_percent),
+        ("pull_percent", settings.pull_percent),
+    ];
+    for (name, value) in percents {
+        if !(0.0..=20.0).contains(&value) {
+            return Err(FitError::Setting { name });
+        }
+    }
+    Ok(())
+}
+
+/// Fits the correction of every node to the evidence of `pulls`.
+///
+/// Deterministic, and without a pass over samples. The order of the pulls changes nothing but the
+/// last bits. Without pulls every node keeps its prior.
+///
+/// # Errors
+/// When evidence belongs to other axes or is damaged, or a setting is out of range.
+pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Result<Fit, FitError> {
+    check(axes, pulls, settings)?;
+    let order = Order::new(axes);
+    let mut episodes = Episodes::new(axes, &order, pulls);
+    let zero = Envelope::zero(episodes.envelope(axes, &order));
+    let smoothness = Smoothness::new(axes, &order, &zero);
+    let mut noise = Noise {
+        pull: (settings.pull_percent / 100.0).max(1e-4),
+        ..Noise::default()
+    };
+    let strength = [1.0 / (0.02_f64 * 0.02), 1.0 / (0.02_f64 * 0.02)];
+    let prior = smoothness.precision(strength, &zero);
+    let mut rounds = 0;
+    let (normal, solution) = loop {
+        let normal = Normal::sum(&episodes, pulls.len(), &noise, &zero);
+        let border_prior = border_prior(pulls.len(), &noise);
+        let solution = normal
+            .solve(&prior, &border_prior)
+            .ok_or(FitError::Singular)?;
+        rounds += 1;
+        if rounds > ROUNDS || episodes.episodes.is_empty() {
+            break (normal, solution);
+        }
+        residual::improve(&mut episodes, &solution, pulls.len(), &mut noise);
+    };
+    let measured = solution.inverse.diagonal_of_product(&normal.nodes);
+    let variances = solution.variances();
+    let at = |values: &[f64]| -> Vec<f64> {
+        (0..axes.node_count())
+            .map(|node| values[order.position[node]])
+            .collect()
+    };
+    let (dwell_s, visits) = coverage(axes.node_count(), pulls);
+    let theta = at(&solution.theta);
+    let summary = FitSummary {
+        estimator: ESTIMATOR.to_owned(),
+        reading_count: episodes.observations.len() as u64,
+        noise_percent: 100.0 * noise.block,
+        episode_percent: 100.0 * noise.episode,
+        pull_percent: 100.0 * noise.pull,
+        sensor_percent: settings.sensor_percent,
+        calibration_factor: 1.0,
+        off_target_percent: off_target_percent(&theta, &dwell_s),
+        remarks: Vec::new(),
+    };
+    Ok(Fit {
+        standard_error: at(&variances)
+            .iter()
+            .map(|variance| variance.max(0.0).sqrt())
+            .collect(),
+        sensor_error: settings.sensor_percent / 100.0,
+        measured_fraction: at(&measured)
+            .iter()
+            .map(|share| share.clamp(0.0, 1.0))
+            .collect(),
+        theta,
+        dwell_s,
+        visits,
+        summary,
+    })
+}
+
+/// Returns (mean, precision) of each border column: pull offsets, then film coefficients.
+fn border_prior(pulls: usize, noise: &Noise) -> Vec<(f64, f64)> {
+    let pull = (0.0, 1.0 / (noise.pull * noise.pull));
+    let film = (FILM_PRIOR.0, 1.0 / (FILM_PRIOR.1 * FILM_PRIOR.1));
+    let mut all = vec![pull; pulls];
+    all.extend([film; FILM_TERMS]);
+    all
+}
+
+fn coverage(nodes: usize, pulls: &[&PullEvidence]) -> (Vec<f64>, Vec<u32>) {
+    let mut dwell_s = vec![0.0; nodes];
+    let mut visits = vec![0; nodes];
+    for evidence in pulls {
+        for (node, covered) in evidence.coverage().enumerate() {
+            dwell_s[node] += covered.dwell_s;
+            visits[node] += covered.visits;
+        }
+    }
+    (dwell_s, visits)
+}
+
+fn off_target_percent(theta: &[f64], dwell_s: &[f64]) -> f64 {
+    let total: f64 = dwell_s.iter().sum();
+    if total <= 0.0 {
+        return 0.0;
+    }
+    let square: f64 = theta
+        .iter()
+        .zip(dwell_s)
+        .map(|(theta, dwell_s)| {
+            let percent = 100.0 * theta.exp_m1();
+            percent * percent * dwell_s
+        })
+        .sum();
+    (square / total).sqrt()
+}

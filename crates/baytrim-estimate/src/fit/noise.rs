@@ -1,0 +1,165 @@
+//! What makes two readings of one place differ, and how one episode looks through it.
+//!
+//! Within an episode the readings are y = X b + u 1 + V f + e, with e an AR(1) series, u an offset
+//! of the episode and V f what the film model misses. u and f are marginalised in closed form
+//! (Woodbury): with W the whitening of e and Z = W [1 V],
+//!   S^-1 = W'(I - Z (D^-1 + Z'Z)^-1 Z')W.
+
+use crate::film::FILM_TERMS;
+
+/// Random effects of an episode: its offset and one per film regressor.
+pub(crate) const EFFECTS: usize = 1 + FILM_TERMS;
+
+/// Sizes of the noise, ln units.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Noise {
+    /// Standard deviation of one block.
+    pub(crate) block: f64,
+    /// Correlation of blocks of the usual length that follow each other.
+    pub(crate) correlation: f64,
+    /// Standard deviation of an episode's offset.
+    pub(crate) episode: f64,
+    /// Standard deviation of an episode's own film coefficients.
+    pub(crate) film: f64,
+    /// Standard deviation of a pull's offset.
+    pub(crate) pull: f64,
+}
+
+impl Default for Noise {
+    fn default() -> Self {
+        Self {
+            block: 0.008,
+            correlation: 0.3,
+            episode: 0.006,
+            film: 0.08,
+            pull: 0.005,
+        }
+    }
+}
+
+/// Bounds of [`Noise::block`].
+pub(crate) const BLOCK_RANGE: (f64, f64) = (5e-4, 0.10);
+/// Bounds of [`Noise::correlation`].
+pub(crate) const CORRELATION_RANGE: (f64, f64) = (0.0, 0.95);
+/// Bounds of [`Noise::episode`].
+pub(crate) const EPISODE_RANGE: (f64, f64) = (2e-3, 0.08);
+/// Bounds of [`Noise::film`].
+pub(crate) const FILM_RANGE: (f64, f64) = (0.02, 0.4);
+
+/// One column of an episode, whitened in place.
+pub(crate) fn whiten(column: &mut [f64], memory: &[f64], scale: &[f64]) {
+    for row in (0..column.len()).rev() {
+        let before = if row > 0 {
+            memory[row] * column[row - 1]
+        } else {
+            0.0
+        };
+        column[row] = (column[row] - before) * scale[row];
+    }
+}
+
+/// The whitening of an episode: `memory` (weight of the row before) and `scale` of each row.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Whitening {
+    pub(crate) memory: Vec<f64>,
+    pub(crate) scale: Vec<f64>,
+}
+
+impl Whitening {
+    /// Prepares for rows `steps` after each other (none at the start) with robust `weights`.
+    pub(crate) fn prepare(
+        &mut self,
+        noise: &Noise,
+        rows: impl Iterator<Item = (Option<f64>, f64)>,
+    ) {
+        self.memory.clear();
+        self.scale.clear();
+        for (steps, weight) in rows {
+            let memory = match steps {
+                Some(steps) if noise.correlation > 0.0 => noise.correlation.powf(steps),
+                _ => 0.0,
+            };
+            self.memory.push(memory);
+            self.scale
+                .push(weight.sqrt() / (noise.block * (1.0 - memory * memory).sqrt()));
+        }
+    }
+
+    /// Returns the sum of the logarithms of the scales: minus half of ln det of the AR covariance.
+    pub(crate) fn ln_scale(&self) -> f64 {
+        self.scale.iter().map(|scale| scale.ln()).sum()
+    }
+}
+
+/// Cholesky factor of a small symmetric matrix, in place; row by row, lower part.
+pub(crate) fn small_cholesky(matrix: &mut [[f64; EFFECTS]; EFFECTS]) {
+    for row in 0..EFFECTS {
+        for column in 0..=row {
+            let mut value = matrix[row][column];
+            for k in 0..column {
+                value -= matrix[row][k] * matrix[column][k];
+            }
+            matrix[row][column] = if row == column {
+                value.max(1e-300).sqrt()
+            } else {
+                value / matrix[column][column]
+            };
+        }
+    }
+}
+
+/// Solves L x = b in place.
+pub(crate) fn small_forward(factor: &[[f64; EFFECTS]; EFFECTS], b: &mut [f64; EFFECTS]) {
+    for row in 0..EFFECTS {
+        for k in 0..row {
+            b[row] -= factor[row][k] * b[k];
+        }
+        b[row] /= factor[row][row];
+    }
+}
+
+/// Solves L'x = b in place.
+pub(crate) fn small_backward(factor: &[[f64; EFFECTS]; EFFECTS], b: &mut [f64; EFFECTS]) {
+    for row in (0..EFFECTS).rev() {
+        for k in row + 1..EFFECTS {
+            b[row] -= factor[k][row] * b[k];
+        }
+        b[row] /= factor[row][row];
+    }
+}
+
+/// The marginalised random effects of one whitened episode.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Effects {
+    /// Cholesky factor of D^-1 + Z'Z.
+    pub(crate) factor: [[f64; EFFECTS]; EFFECTS],
+    /// ln det(I + D Z'Z).
+    pub(crate) ln_determinant: f64,
+}
+
+impl Effects {
+    /// Prepares for the whitened effect columns `columns`, each of `rows` entries, one after the other.
+    pub(crate) fn new(noise: &Noise, episode_weight: f64, columns: &[f64], rows: usize) -> Self {
+        let mut factor = [[0.0; EFFECTS]; EFFECTS];
+        let mut ln_determinant = 0.0;
+        for a in 0..EFFECTS {
+            let left = &columns[a * rows..(a + 1) * rows];
+            for b in 0..=a {
+                let right = &columns[b * rows..(b + 1) * rows];
+                factor[a][b] = super::envelope::dot(left, right);
+            }
+            let sd = if a == 0 { noise.episode } else { noise.film };
+            let variance = sd * sd / episode_weight;
+            factor[a][a] += 1.0 / variance;
+            ln_determinant += variance.ln();
+        }
+        small_cholesky(&mut factor);
+        for (a, row) in factor.iter().enumerate() {
+            ln_determinant += 2.0 * row[a].ln();
+        }
+        Self {
+            factor,
+            ln_determinant,
+        }
+    }
+}

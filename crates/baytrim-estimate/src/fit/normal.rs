@@ -1,0 +1,268 @@
+//! The normal equations: evidence of all episodes, summed.
+//!
+//! Unknowns are theta at every node and a small border: one offset per pull, one mean coefficient
+//! per film regressor. With A the nodes' block, C the border columns and D the border's block,
+//!   [A C; C' D] [theta; b] = [a; d].
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::film::FILM_TERMS;
+
+use super::envelope::{Envelope, Factor, dot};
+use super::episode::{Episode, Episodes};
+use super::noise::{EFFECTS, Effects, Noise, Whitening, small_forward, whiten};
+
+/// Columns of the border that an episode touches: its pull's offset and the film coefficients.
+pub(crate) const LOCAL_BORDER: usize = 1 + FILM_TERMS;
+
+/// Summed evidence, prior not included.
+#[derive(Debug, Clone)]
+pub(crate) struct Normal {
+    pub(crate) nodes: Envelope,
+    /// Border columns over nodes, column by column.
+    pub(crate) cross: Vec<Vec<f64>>,
+    pub(crate) border: DMatrix<f64>,
+    pub(crate) right: Vec<f64>,
+    pub(crate) border_right: DVector<f64>,
+    /// y'S^-1 y.
+    pub(crate) square: f64,
+    /// ln det S of all episodes.
+    pub(crate) ln_determinant: f64,
+}
+
+/// The whitened columns of one episode: nodes, border, need; then the random effects.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Columns {
+    pub(crate) rows: usize,
+    /// Column by column, `rows` entries each.
+    pub(crate) fixed: Vec<f64>,
+    pub(crate) effects: Vec<f64>,
+    pub(crate) whitening: Whitening,
+}
+
+impl Columns {
+    pub(crate) fn count(episode: &Episode) -> usize {
+        episode.places.len() + LOCAL_BORDER + 1
+    }
+
+    /// Fills the columns of an episode.
+    pub(crate) fn fill(&mut self, all: &Episodes, episode: &Episode, noise: &Noise) {
+        let observations = &all.observations[episode.start..episode.end];
+        let rows = observations.len();
+        let places = episode.places.len();
+        let count = Self::count(episode);
+        self.rows = rows;
+        self.fixed.clear();
+        self.fixed.resize(count * rows, 0.0);
+        self.effects.clear();
+        self.effects.resize(EFFECTS * rows, 0.0);
+        for (row, observation) in observations.iter().enumerate() {
+            for &(place, share) in &all.footprint[observation.start..observation.end] {
+                self.fixed[place * rows + row] = share;
+            }
+            self.fixed[places * rows + row] = 1.0;
+            self.effects[row] = 1.0;
+            for (term, &film) in observation.film.iter().enumerate() {
+                self.fixed[(places + 1 + term) * rows + row] = film;
+                self.effects[(1 + term) * rows + row] = film;
+            }
+            self.fixed[(places + LOCAL_BORDER) * rows + row] = observation.need;
+        }
+        self.whitening.prepare(
+            noise,
+            observations
+                .iter()
+                .map(|observation| (observation.steps, observation.weight)),
+        );
+        let whitening = &self.whitening;
+        for column in self
+            .fixed
+            .chunks_exact_mut(rows)
+            .chain(self.effects.chunks_exact_mut(rows))
+        {
+            whiten(column, &whitening.memory, &whitening.scale);
+        }
+    }
+}
+
+impl Normal {
+    /// Sums the evidence of all episodes.
+    pub(crate) fn sum(all: &Episodes, pulls: usize, noise: &Noise, zero: &Envelope) -> Self {
+        let nodes = zero.len();
+        let border = pulls + FILM_TERMS;
+        let mut normal = Self {
+            nodes: zero.clone(),
+            cross: vec![vec![0.0; nodes]; border],
+            border: DMatrix::zeros(border, border),
+            right: vec![0.0; nodes],
+            border_right: DVector::zeros(border),
+            square: 0.0,
+            ln_determinant: 0.0,
+        };
+        let mut columns = Columns::default();
+        let mut gram = Vec::new();
+        for episode in &all.episodes {
+            columns.fill(all, episode, noise);
+            let effects = Effects::new(noise, episode.weight, &columns.effects, columns.rows);
+            normal.ln_determinant += effects.ln_determinant - 2.0 * columns.whitening.ln_scale();
+            local_gram(&columns, &effects, &mut gram);
+            normal.scatter(episode, pulls, &gram);
+        }
+        normal
+    }
+
+    fn scatter(&mut self, episode: &Episode, pulls: usize, gram: &[f64]) {
+        let places = &episode.places;
+        let count = Columns::count(episode);
+        let border_of = |local: usize| {
+            if local == 0 {
+                episode.pull
+            } else {
+                pulls + local - 1
+            }
+        };
+        for (a, &place) in places.iter().enumerate() {
+            let row = &gram[a * count..(a + 1) * count];
+            for (b, &other) in places.iter().enumerate().take(a + 1) {
+                self.nodes.add(place, other, row[b]);
+            }
+        }
+        for local in 0..LOCAL_BORDER {
+            let a = places.len() + local;
+            let row = &gram[a * count..(a + 1) * count];
+            for (b, &place) in places.iter().enumerate() {
+                self.cross[border_of(local)][place] += row[b];
+            }
+            for other in 0..=local {
+                let value = row[places.len() + other];
+                let (i, j) = (border_of(local), border_of(other));
+                self.border[(i, j)] += value;
+                if i != j {
+                    self.border[(j, i)] += value;
+                }
+            }
+        }
+        let last = &gram[(count - 1) * count..];
+        for (b, &place) in places.iter().enumerate() {
+            self.right[place] += last[b];
+        }
+        for local in 0..LOCAL_BORDER {
+            self.border_right[border_of(local)] += last[places.len() + local];
+        }
+        self.square += last[count - 1];
+    }
+}
+
+/// Fills `gram` with the lower part of [X y]'S^-1 [X y].
+fn local_gram(columns: &Columns, effects: &Effects, gram: &mut Vec<f64>) {
+    let rows = columns.rows;
+    let count = columns.fixed.len() / rows;
+    gram.clear();
+    gram.resize(count * count, 0.0);
+    let mut projected: Vec<[f64; EFFECTS]> = Vec::with_capacity(count);
+    for column in columns.fixed.chunks_exact(rows) {
+        let mut along = [0.0; EFFECTS];
+        for (slot, effect) in along.iter_mut().zip(columns.effects.chunks_exact(rows)) {
+            *slot = dot(effect, column);
+        }
+        small_forward(&effects.factor, &mut along);
+        projected.push(along);
+    }
+    for a in 0..count {
+        let left = &columns.fixed[a * rows..(a + 1) * rows];
+        for b in 0..=a {
+            let right = &columns.fixed[b * rows..(b + 1) * rows];
+            let mut value = dot(left, right);
+            for effect in 0..EFFECTS {
+                value -= projected[a][effect] * projected[b][effect];
+            }
+            gram[a * count + b] = value;
+        }
+    }
+}
+
+/// The solution with what is needed for its uncertainty.
+#[derive(Debug, Clone)]
+pub(crate) struct Solution {
+    pub(crate) theta: Vec<f64>,
+    pub(crate) border: DVector<f64>,
+    /// Inverse of the nodes' block alone, inside the envelope.
+    pub(crate) inverse: Envelope,
+    /// A^-1 C, column by column.
+    pub(crate) spread: Vec<Vec<f64>>,
+    /// Covariance of the border.
+    pub(crate) border_covariance: DMatrix<f64>,
+    /// ln det of the whole posterior precision.
+    pub(crate) ln_determinant: f64,
+    /// a'theta + d'b: how much of y'S^-1 y the solution explains.
+    pub(crate) explained: f64,
+}
+
+impl Normal {
+    /// Solves with the prior's precision of the nodes and (mean, precision) of each border column.
+    pub(crate) fn solve(&self, prior: &Envelope, border_prior: &[(f64, f64)]) -> Option<Solution> {
+        let mut matrix = self.nodes.clone();
+        matrix.add_scaled(prior, 1.0);
+        let factor: Factor = matrix.cholesky()?;
+        let mut border = self.border.clone();
+        let mut border_right = self.border_right.clone();
+        for (column, &(mean, precision)) in border_prior.iter().enumerate() {
+            border[(column, column)] += precision;
+            border_right[column] += precision * mean;
+        }
+        let total_right = border_right.clone();
+        let mut first = self.right.clone();
+        factor.solve(&mut first);
+        let mut spread = self.cross.clone();
+        for column in &mut spread {
+            factor.solve(column);
+        }
+        for i in 0..spread.len() {
+            for j in 0..=i {
+                let value = dot(&self.cross[i], &spread[j]);
+                border[(i, j)] -= value;
+                if i != j {
+                    border[(j, i)] -= value;
+                }
+            }
+            border_right[i] -= dot(&self.cross[i], &first);
+        }
+        let schur = border.cholesky()?;
+        let ln_border: f64 = schur
+            .l_dirty()
+            .diagonal()
+            .iter()
+            .map(|value| 2.0 * value.ln())
+            .sum();
+        let b = schur.solve(&border_right);
+        let mut theta = first;
+        for (column, value) in spread.iter().zip(b.iter()) {
+            for (slot, entry) in theta.iter_mut().zip(column) {
+                *slot -= entry * value;
+            }
+        }
+        let explained = dot(&self.right, &theta) + total_right.dot(&b);
+        Some(Solution {
+            theta,
+            border: b,
+            inverse: factor.selected_inverse(),
+            spread,
+            border_covariance: schur.inverse(),
+            ln_determinant: factor.ln_determinant() + ln_border,
+            explained,
+        })
+    }
+}
+
+impl Solution {
+    /// Returns the posterior variance of each position.
+    pub(crate) fn variances(&self) -> Vec<f64> {
+        let columns = self.spread.len();
+        (0..self.theta.len())
+            .map(|place| {
+                let u = DVector::from_fn(columns, |column, _| self.spread[column][place]);
+                self.inverse.get(place, place) + (u.transpose() * &self.border_covariance * &u)[0]
+            })
+            .collect()
+    }
+}

@@ -1,0 +1,132 @@
+//! What is known of a correction surface before any pull: it is smooth.
+//!
+//! Along each axis the second divided differences of theta are small:
+//! ((t2-t1)/(x2-x1) - (t1-t0)/(x1-x0)) / sqrt((x2-x0)/2) has one standard deviation for the whole
+//! axis, in a coordinate x that is ln(rpm) or the root of the plate opening, scaled to a mean
+//! spacing of one. A weak pull to zero keeps corners without data from running away.
+//! Source: smoothness priors as in Eilers and Marx (1996) and Rue and Held (2005), section 3.
+
+use baytrim_model::axis::{Axes, Axis};
+
+use super::envelope::Envelope;
+use super::order::Order;
+
+/// Standard deviation of theta before any pull, ln units: tables that come with a vehicle are rarely
+/// more than 15 % off. Common practice.
+pub(crate) const THETA_SD: f64 = 0.12;
+
+/// Second differences along each axis, as matrices to be scaled.
+#[derive(Debug, Clone)]
+pub(crate) struct Smoothness {
+    /// Along rpm, then along plate.
+    pub(crate) along: [Envelope; 2],
+    /// Number of differences along each axis.
+    pub(crate) rank: [usize; 2],
+}
+
+/// Returns the coordinate of an axis: compressed, mean spacing one.
+fn coordinate(axis: &Axis, compress: impl Fn(f64) -> f64) -> Vec<f64> {
+    let compressed: Vec<f64> = axis
+        .breakpoints()
+        .iter()
+        .map(|&value| compress(value))
+        .collect();
+    let last = compressed.len() - 1;
+    let scale = last as f64 / (compressed[last] - compressed[0]);
+    compressed
+        .iter()
+        .map(|value| (value - compressed[0]) * scale)
+        .collect()
+}
+
+/// Returns the coefficients of one second difference.
+fn difference(x: [f64; 3]) -> [f64; 3] {
+    let (left, right) = (x[1] - x[0], x[2] - x[1]);
+    let scale = (0.5 * (x[2] - x[0])).sqrt();
+    [
+        1.0 / (left * scale),
+        -(1.0 / left + 1.0 / right) / scale,
+        1.0 / (right * scale),
+    ]
+}
+
+/// Returns the triples of nodes in a line along both axes: (0 for rpm or 1 for plate, nodes, coefficients).
+pub(crate) fn differences(axes: &Axes) -> Vec<(usize, [usize; 3], [f64; 3])> {
+    let speed = coordinate(&axes.rpm, |rpm| rpm.max(100.0).ln());
+    let plate = coordinate(&axes.plate_percent, |percent| {
+        (percent.max(0.0) + 1.0).sqrt()
+    });
+    let mut all = Vec::new();
+    for j in 0..plate.len() {
+        for i in 1..speed.len().saturating_sub(1) {
+            let nodes = [i - 1, i, i + 1].map(|i| axes.node(i, j));
+            all.push((0, nodes, difference([speed[i - 1], speed[i], speed[i + 1]])));
+        }
+    }
+    for i in 0..speed.len() {
+        for j in 1..plate.len().saturating_sub(1) {
+            let nodes = [j - 1, j, j + 1].map(|j| axes.node(i, j));
+            all.push((1, nodes, difference([plate[j - 1], plate[j], plate[j + 1]])));
+        }
+    }
+    all
+}
+
+impl Smoothness {
+    /// Returns the second differences as matrices of the envelope `zero`.
+    pub(crate) fn new(axes: &Axes, order: &Order, zero: &Envelope) -> Self {
+        let mut along = [zero.clone(), zero.clone()];
+        let mut rank = [0; 2];
+        for (axis, nodes, coefficients) in differences(axes) {
+            rank[axis] += 1;
+            for (a, &node_a) in nodes.iter().enumerate() {
+                for (b, &node_b) in nodes.iter().enumerate().take(a + 1) {
+                    let (i, j) = (order.position[node_a], order.position[node_b]);
+                    along[axis].add(i, j, coefficients[a] * coefficients[b]);
+                }
+            }
+        }
+        Self { along, rank }
+    }
+
+    /// Returns the prior's precision for strengths (1 / variance of a difference) along each axis.
+    pub(crate) fn precision(&self, strength: [f64; 2], zero: &Envelope) -> Envelope {
+        let mut precision = zero.clone();
+        for (matrix, strength) in self.along.iter().zip(strength) {
+            precision.add_scaled(matrix, strength);
+        }
+        for row in 0..precision.len() {
+            precision.add(row, row, 1.0 / (THETA_SD * THETA_SD));
+        }
+        precision
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::differences;
+    use baytrim_model::axis::{Axes, Axis};
+
+    /// A surface that is straight in the compressed coordinates must cost nothing.
+    #[test]
+    fn a_straight_surface_has_no_second_differences() {
+        let axes = Axes {
+            rpm: Axis::new("rpm", vec![1000.0, 1500.0, 3000.0, 8000.0]).expect("sorted"),
+            plate_percent: Axis::new("plate", vec![0.0, 2.0, 10.0, 50.0, 100.0]).expect("sorted"),
+        };
+        let straight: Vec<f64> = (0..axes.node_count())
+            .map(|node| {
+                let (rpm, plate) = axes.position(node);
+                0.3 + 0.2 * rpm.ln() - 0.1 * (plate + 1.0).sqrt()
+            })
+            .collect();
+        for (_, nodes, coefficients) in differences(&axes) {
+            let value: f64 = nodes
+                .iter()
+                .zip(coefficients)
+                .map(|(&n, c)| straight[n] * c)
+                .sum();
+            assert!(value.abs() < 1e-12, "{value}");
+        }
+    }
+}

@@ -1,0 +1,112 @@
+//! Overrun cut and recovery: no fuel, then walls that fill again.
+
+use baytrim_model::gate::GateSettings;
+
+use crate::row::Row;
+
+/// Seconds before lambda shows a cut that is not flagged from which readings are refused:
+/// the rise of the sensor up to the threshold.
+const LOOK_BACK_S: f64 = 0.4;
+/// Below this speed a shut plate is idling, not overrun.
+const OVERRUN_RPM_MIN: f64 = 1200.0;
+
+/// What the overrun gate says of a row.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct OverrunVerdict {
+    /// No fuel flows.
+    pub(super) cuts: bool,
+    /// Fuel came back a moment ago.
+    pub(super) recovers: bool,
+    /// Where a cut just showed in lambda: the time from which earlier rows are refused as well.
+    pub(super) began_s: Option<f64>,
+}
+
+/// Watches for overrun cuts, by flag and by behaviour.
+#[derive(Debug, Clone)]
+pub(super) struct Overrun {
+    plate_percent_max: f64,
+    lambda_min: f64,
+    recovery_s: f64,
+    cutting: bool,
+    last_cut_s: f64,
+}
+
+impl Overrun {
+    pub(super) fn new(settings: &GateSettings) -> Self {
+        Self {
+            plate_percent_max: settings.overrun_plate_percent_max,
+            lambda_min: settings.overrun_lambda_min,
+            recovery_s: settings.recovery_s,
+            cutting: false,
+            last_cut_s: f64::NEG_INFINITY,
+        }
+    }
+
+    pub(super) fn restart(&mut self) {
+        self.cutting = false;
+        self.last_cut_s = f64::NEG_INFINITY;
+    }
+
+    pub(super) fn check(&mut self, row: &Row) -> OverrunVerdict {
+        let flagged = row.fuel_cut >= 0.5;
+        // Once the plate opens again, exhaust of the cut is still on its way: as long as lambda
+        // stays that lean after a cut it is the cut that is being read.
+        let shut = row.plate_percent <= self.plate_percent_max && row.rpm >= OVERRUN_RPM_MIN;
+        let lean = row.lambda > self.lambda_min;
+        let shown = lean && (shut || self.cutting);
+        let cuts = flagged || shown;
+        let began_s = (cuts && !self.cutting).then_some(row.offset_s - LOOK_BACK_S);
+        self.cutting = cuts;
+        if cuts {
+            self.last_cut_s = row.offset_s;
+        }
+        OverrunVerdict {
+            cuts,
+            recovers: !cuts && row.offset_s - self.last_cut_s <= self.recovery_s,
+            began_s: began_s.filter(|_| !flagged),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Overrun;
+    use baytrim_model::gate::GateSettings;
+
+    use crate::row::Row;
+
+    fn row(offset_s: f64, plate_percent: f64, lambda: f64, fuel_cut: f64) -> Row {
+        Row {
+            offset_s,
+            rpm: 4000.0,
+            plate_percent,
+            lambda,
+            closed_loop_factor: f64::NAN,
+            coolant_c: f64::NAN,
+            fuel_cut,
+            shift_cut: f64::NAN,
+            sensor_ready: f64::NAN,
+            pressure_ratio: f64::NAN,
+        }
+    }
+
+    /// Air read as a lean mixture would add fuel where none is needed.
+    #[test]
+    fn cuts_are_seen_by_flag_and_by_behaviour() {
+        let mut gate = Overrun::new(&GateSettings::default());
+        assert!(!gate.check(&row(0.0, 0.0, 1.0, f64::NAN)).cuts);
+        let shown = gate.check(&row(0.1, 0.0, 1.5, f64::NAN));
+        assert!(shown.cuts && shown.began_s.is_some_and(|since| since < 0.0));
+        assert!(
+            gate.check(&row(0.2, 30.0, 2.0, f64::NAN)).cuts,
+            "still read after reopening"
+        );
+        let after = gate.check(&row(0.3, 30.0, 1.0, f64::NAN));
+        assert!(!after.cuts && after.recovers);
+        assert!(
+            !gate.check(&row(2.0, 30.0, 1.5, f64::NAN)).cuts,
+            "lean with the plate open"
+        );
+        assert!(gate.check(&row(2.1, 30.0, 1.0, 1.0)).cuts, "flagged");
+    }
+}

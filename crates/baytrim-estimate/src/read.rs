@@ -1,0 +1,160 @@
+//! Reads a finished pull.
+
+use baytrim_model::gate::GateName;
+use baytrim_model::pull::{PullSummary, PullWarning};
+use baytrim_model::samples::Samples;
+
+use crate::context::PullContext;
+use crate::delay;
+use crate::evidence::PullEvidence;
+use crate::frame::Frame;
+use crate::pipeline::Pipeline;
+use crate::row::Columns;
+use crate::strip::Tally;
+
+/// What a pull turned out to be, and what it says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PullReading {
+    /// What the pull turned out to be.
+    pub summary: PullSummary,
+    /// What it says about all nodes.
+    pub evidence: PullEvidence,
+}
+
+/// Why a pull could not be read. A pull without one good sample is no error: it is read, and its
+/// warnings say so.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ReadError {
+    /// A per-node list does not fit the axes.
+    #[error("{list} has {count} values where the axes have {nodes} nodes; give one value per node")]
+    Shape {
+        /// The list.
+        list: &'static str,
+        /// Its length.
+        count: usize,
+        /// Number of nodes.
+        nodes: usize,
+    },
+    /// A per-node list holds a value that is no usable number.
+    #[error("{list} at node {node} is not a usable number; check the table")]
+    NotFinite {
+        /// The list.
+        list: &'static str,
+        /// The node, in node order.
+        node: usize,
+    },
+    /// Columns of the samples differ in length.
+    #[error(
+        "channel {channel} has {count} values for {rows} times; give one value per time, NaN where there was no reading"
+    )]
+    Column {
+        /// The channel.
+        channel: &'static str,
+        /// Its length.
+        count: usize,
+        /// Number of times.
+        rows: usize,
+    },
+}
+
+/// Refuses samples whose columns differ in length.
+pub(crate) fn check_columns(samples: &Samples) -> Result<(), ReadError> {
+    for (quantity, column) in &samples.channels {
+        if column.len() != samples.len() {
+            return Err(ReadError::Column {
+                channel: quantity.as_str(),
+                count: column.len(),
+                rows: samples.len(),
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Reads a finished pull: gates, delay, footprints, evidence.
+///
+/// # Errors
+/// When a per-node list of `context` does not fit its axes or columns of `samples` differ in length.
+/// Bad values in the samples are no error: gates refuse and count them.
+pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullReading, ReadError> {
+    check_columns(samples)?;
+    let frame = Frame::new(context)?;
+    let columns = Columns::new(samples);
+    let delay = delay::without_pull(context.delay, context.engine);
+    let mut pipeline = Pipeline::new(frame, delay.model, true);
+    for row in 0..columns.len() {
+        pipeline.push(columns.row(row));
+    }
+    pipeline.flush();
+    let tally = pipeline.tally();
+    let summary = PullSummary {
+        sample_count: tally.sample_count(),
+        duration_s: Some(samples.duration_s())
+            .filter(|span| span.is_finite())
+            .unwrap_or(0.0)
+            .max(0.0),
+        accepted_s: tally.accepted_s(),
+        refused: tally.refused(),
+        strip: tally.strip(),
+        delay,
+        coverage: pipeline.coverage().nodes().to_vec(),
+        warnings: warnings(tally),
+    };
+    Ok(PullReading {
+        summary,
+        evidence: pipeline.into_evidence(),
+    })
+}
+
+/// Below this share of accepted samples a pull is warned about.
+const ACCEPTED_SHARE_MIN: f64 = 0.1;
+
+pub(crate) fn warnings(tally: &Tally) -> Vec<PullWarning> {
+    let mut warnings = Vec::new();
+    if tally.sample_count() == 0 {
+        warnings.push(PullWarning {
+            code: "empty".to_owned(),
+            message: "the pull has no samples; check that the logger was recording".to_owned(),
+        });
+        return warnings;
+    }
+    let share = tally.accepted_count() as f64 / tally.sample_count() as f64;
+    if share < ACCEPTED_SHARE_MIN
+        && let Some(worst) = tally
+            .refused()
+            .iter()
+            .max_by_key(|count| count.sample_count)
+    {
+        warnings.push(PullWarning {
+            code: "nearly_all_refused".to_owned(),
+            message: format!(
+                "{:.0} % of the samples were refused, most of them because {}; {}",
+                100.0 * (1.0 - share),
+                worst.gate.sentence(),
+                remedy(worst.gate)
+            ),
+        });
+    }
+    warnings
+}
+
+/// Returns what to do when a gate refused nearly everything.
+fn remedy(gate: GateName) -> &'static str {
+    match gate {
+        GateName::NoReading => {
+            "check the channel map: lambda, engine speed and plate angle must all be there"
+        }
+        GateName::Gap => "check the logger's clock, or raise gates.gap_s_max for a slow logger",
+        GateName::OverrunCut => "log with the throttle open, or check the unit of the plate angle",
+        GateName::Recovery => "hold the throttle longer between overrun cuts",
+        GateName::ShiftCut => "check the shift flag, or stay in one gear",
+        GateName::WarmUp => "warm the engine up, or check the unit of the coolant temperature",
+        GateName::PlateRate => "hold the throttle steady for some seconds at a time",
+        GateName::SensorStop => "check the lambda sensor and the unit of its channel",
+        GateName::SensorNotReady => "let the sensor heat up, or check its ready flag",
+        GateName::OutOfTable => {
+            "check the units of engine speed and plate angle against the table's axes"
+        }
+        GateName::Footprint => "hold the engine steady for some seconds at a time",
+    }
+}
