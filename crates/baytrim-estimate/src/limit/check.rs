@@ -113,7 +113,10 @@ fn ranges(
     (low, high): (f64, f64),
 ) -> Result<(), LimitError> {
     length(list, values.len(), expected)?;
-    match values.iter().position(|value| !(low..=high).contains(value)) {
+    match values
+        .iter()
+        .position(|value| !(low..=high).contains(value))
+    {
         Some(node) => Err(LimitError::Range {
             list,
             node,

@@ -1,0 +1,8 @@
+//! The limiter against rules written down a second time, without its own code.
+
+mod cases;
+mod golden;
+mod oracle;
+mod properties;
+mod refusals;
+mod rules;
