@@ -59,7 +59,7 @@ fn slice<T>(
 ) -> impl Iterator<Item = (u64, &T)> {
     let start = usize::try_from(from).unwrap_or(usize::MAX).min(all.len());
     let mut taken_bytes = 0;
-    (from..)
+    (start as u64..)
         .zip(&all[start..])
         .take(limit)
         .enumerate()

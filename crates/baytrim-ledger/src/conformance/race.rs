@@ -28,6 +28,7 @@ pub fn race_has_one_winner_per_position(fixture: &mut dyn Fixture) {
             .map(|thread| thread.join().expect("no panic"))
             .collect()
     });
+    drop(store);
     fixture.reopen();
     let store = fixture.store();
     let records = read_all(&*store, &shared);

@@ -1,0 +1,4 @@
+//! Tests of the local store as a whole.
+
+mod conformance;
+mod support;
