@@ -4,6 +4,12 @@ use baytrim_model::bay::{DelayChoice, DelayModel};
 use baytrim_model::engine::Engine;
 use baytrim_model::pull::{DelayFound, DelaySource};
 
+use crate::context::PullContext;
+use crate::frame::Frame;
+use crate::hat::HatFinder;
+use crate::read::ReadError;
+use crate::row::Row;
+
 /// Cycles from induction to exhaust; common practice has one to one and a half.
 const CYCLES: f64 = 1.0;
 /// Standard deviation of the cycles from engine to engine.
@@ -58,4 +64,25 @@ pub(crate) fn without_pull(choice: DelayChoice, engine: &Engine) -> DelayFound {
                 .to_owned(),
         },
     }
+}
+
+/// Returns the transport delay that `model` gives an operating point, in seconds, lag not included.
+///
+/// # Errors
+/// When a per-node list of `context` does not fit its axes.
+pub fn transport_s(
+    context: &PullContext<'_>,
+    model: &DelayModel,
+    points: &[(f64, f64)],
+) -> Result<Vec<f64>, ReadError> {
+    let frame = Frame::new(context)?;
+    let mut finder = HatFinder::default();
+    Ok(points
+        .iter()
+        .map(|&(rpm, plate_percent)| {
+            let hat = finder.find(&frame.axes, rpm, plate_percent);
+            let row = Row { rpm, plate_percent, ..Row::EMPTY };
+            frame.delay_s(model, rpm, frame.filling(&row, &hat))
+        })
+        .collect())
 }

@@ -110,6 +110,20 @@ impl<'a> Columns<'a> {
 }
 
 impl Row {
+    /// A row at time 0 without any reading.
+    pub const EMPTY: Self = Self {
+        offset_s: 0.0,
+        rpm: f64::NAN,
+        plate_percent: f64::NAN,
+        lambda: f64::NAN,
+        closed_loop_factor: f64::NAN,
+        coolant_c: f64::NAN,
+        fuel_cut: f64::NAN,
+        shift_cut: f64::NAN,
+        sensor_ready: f64::NAN,
+        pressure_ratio: f64::NAN,
+    };
+
     /// Returns whether the row lacks a value that the evidence needs.
     pub fn lacks_reading(&self, evidence: EvidenceKind) -> bool {
         let usable = |value: f64| value.is_finite() && value > 0.0;
