@@ -1,1 +1,26 @@
 //! Drives the API from a terminal.
+//! Knows nothing of every own crate but `baytrim-api`.
+//!
+//! [`run`] is the whole program: the binary calls it with the process's arguments, other programs
+//! call it with their own.
+
+mod args;
+mod client;
+mod command;
+mod context;
+mod environment;
+mod exit;
+mod failure;
+mod job_bundle;
+mod json;
+mod log_reader;
+mod name;
+pub mod render;
+mod run;
+
+pub use environment::Environment;
+pub use exit::Exit;
+pub use render::proposal::render_proposal;
+pub use render::pull::render_pull;
+pub use render::style::RenderOptions;
+pub use run::run;

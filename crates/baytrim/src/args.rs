@@ -1,0 +1,233 @@
+//! What can be typed.
+
+use std::ffi::OsString;
+use std::path::PathBuf;
+use std::time::Duration;
+
+use clap::{
+    Arg, ArgMatches, Args, CommandFactory as _, FromArgMatches as _, Parser, Subcommand, ValueEnum,
+};
+use clap_complete::Shell;
+
+use crate::name::{JobName, parse_job};
+
+pub(crate) mod job;
+pub(crate) mod ledger;
+pub(crate) mod proposal;
+pub(crate) mod pull;
+pub(crate) mod table;
+
+use job::JobCommand;
+use ledger::LedgerCommand;
+use proposal::{ApproveArgs, ProposalCommand, ProposeArgs, RejectArgs};
+use pull::PullCommand;
+use table::{RevertArgs, TableCommand};
+
+/// Identifier of `--as` wherever it says who acts.
+const ACTOR: &str = "actor";
+
+const EXAMPLES: &str = "\
+Examples, from log to table:
+  baytrim job open heron.toml
+  baytrim pull submit heron-1 pull-1.csv pull-2.csv --bay east
+  baytrim propose heron-1
+  baytrim approve heron-1/c1 --reason \"holds looked right, knock quiet\"
+  baytrim table export heron-1 --format csv --output heron-1.csv
+
+Exit codes: 0 done, 1 failed, 2 usage, 3 refused by the server's state, 4 not permitted,
+5 server not reachable.
+
+What comes out is advice: a licensed, competent person decides what an engine runs on.";
+
+/// Trims fuel tables from logged dyno pulls: sends logs, shows proposals, records verdicts.
+#[derive(Debug, Parser)]
+#[command(name = "baytrim", bin_name = "baytrim", version, after_help = EXAMPLES)]
+#[command(
+    subcommand_required = true,
+    arg_required_else_help = true,
+    propagate_version = false
+)]
+pub(crate) struct Cli {
+    #[command(flatten)]
+    pub(crate) global: Global,
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// What holds for every command.
+#[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Options for every command")]
+pub(crate) struct Global {
+    /// Server to ask [env: BAYTRIM_SERVER] [default: http://127.0.0.1:7411]
+    #[arg(long, global = true, value_name = "URL")]
+    pub(crate) server: Option<String>,
+    /// File that holds the access token [env: BAYTRIM_TOKEN_FILE]
+    #[arg(long, global = true, value_name = "FILE")]
+    pub(crate) token_file: Option<PathBuf>,
+    /// Who acts, for the record [default: the user name]
+    // Not `global`: `table export` has another `--as`. `parse` adds it to all other commands.
+    #[arg(id = ACTOR, long = "as", value_name = "NAME")]
+    pub(crate) actor: Option<String>,
+    /// Print one JSON object, its keys as docs/cli.md lists them
+    #[arg(long, global = true)]
+    pub(crate) json: bool,
+    /// When to use colour; NO_COLOR is heeded too
+    #[arg(long, global = true, value_enum, default_value_t = ColorChoice::Auto, value_name = "WHEN")]
+    pub(crate) color: ColorChoice,
+    /// Give up after so many seconds [default: 30; proposals 120, logs and checks 600]
+    #[arg(long, global = true, value_name = "SECONDS", value_parser = parse_deadline)]
+    pub(crate) deadline: Option<Duration>,
+}
+
+/// When to use colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ColorChoice {
+    /// On a terminal, unless NO_COLOR is set or TERM is dumb.
+    Auto,
+    /// Even into a file or a pipe.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// One thing to do.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Open jobs and look at them
+    #[command(subcommand)]
+    Job(JobCommand),
+    /// Send logs of pulls and look at what was made of them
+    #[command(subcommand)]
+    Pull(PullCommand),
+    /// Compute what the table in force needs, and record it as a proposal
+    Propose(ProposeArgs),
+    /// Look at proposals
+    #[command(subcommand)]
+    Proposal(ProposalCommand),
+    /// Approve a proposal, whole or node by node: a new table revision comes of it
+    Approve(ApproveArgs),
+    /// Reject a proposal
+    Reject(RejectArgs),
+    /// Put an earlier table revision back, as a new revision
+    Revert(RevertArgs),
+    /// Look at tables and export them
+    #[command(subcommand)]
+    Table(TableCommand),
+    /// Read the record of all that happened, and prove it
+    #[command(subcommand)]
+    Ledger(LedgerCommand),
+    /// Print a completion script for a shell
+    #[command(
+        after_help = "Example:\n  baytrim completions bash > ~/.local/share/bash-completion/completions/baytrim"
+    )]
+    Completions {
+        /// The shell
+        shell: Shell,
+    },
+}
+
+/// A job by name.
+#[derive(Debug, Args)]
+pub(crate) struct JobArg {
+    /// The job, for example heron-1
+    #[arg(value_name = "JOB", value_parser = parse_job)]
+    pub(crate) job: JobName,
+}
+
+/// Why a verdict is given; common to verdicts and reverts.
+#[derive(Debug, Args)]
+pub(crate) struct ReasonArg {
+    /// Why, in your own words; it goes on record
+    #[arg(long, value_name = "TEXT", value_parser = parse_reason)]
+    pub(crate) reason: String,
+}
+
+/// Returns the whole command with all that can be typed.
+pub(crate) fn command() -> clap::Command {
+    Cli::command().mut_subcommands(with_actor)
+}
+
+fn with_actor(command: clap::Command) -> clap::Command {
+    let command = command.mut_subcommands(with_actor);
+    if command.get_name() == "export" {
+        return command;
+    }
+    let actor = Arg::new(ACTOR)
+        .long("as")
+        .value_name("NAME")
+        .help("Who acts, for the record [default: the user name]")
+        .help_heading("Options for every command");
+    command.arg(actor)
+}
+
+/// Returns what `args`, the program's name first, ask for.
+///
+/// # Errors
+/// When they ask for nothing that exists, or for help.
+pub(crate) fn parse(args: impl IntoIterator<Item = OsString>) -> Result<Cli, clap::Error> {
+    let matches = command().try_get_matches_from(args)?;
+    let mut cli = Cli::from_arg_matches(&matches)?;
+    cli.global.actor = actor(&matches);
+    Ok(cli)
+}
+
+/// Returns who acts: the `--as` that was typed last along the chain of commands.
+fn actor(matches: &ArgMatches) -> Option<String> {
+    let deeper = matches.subcommand().and_then(|(_, matches)| actor(matches));
+    let here = || matches.try_get_one::<String>(ACTOR).ok().flatten().cloned();
+    deeper.or_else(here)
+}
+
+fn parse_reason(text: &str) -> Result<String, String> {
+    match text.trim() {
+        "" => Err("say why in a few words".to_owned()),
+        trimmed if trimmed.len() > 2000 => Err("is longer than 2000 bytes".to_owned()),
+        trimmed => Ok(trimmed.to_owned()),
+    }
+}
+
+fn parse_deadline(text: &str) -> Result<Duration, String> {
+    text.parse()
+        .ok()
+        .filter(|seconds| (0.001..=86_400.0).contains(seconds))
+        .map(Duration::from_secs_f64)
+        .ok_or_else(|| "write seconds, from 0.001 to 86400".to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use std::ffi::OsString;
+
+    use super::{Command, TableCommand, command, parse};
+    use crate::args::table::ExportQuantity;
+
+    fn words(text: &str) -> Vec<OsString> {
+        text.split(' ').map(OsString::from).collect()
+    }
+
+    /// The program would stop at its own arguments before doing anything.
+    #[test]
+    fn the_arguments_are_consistent() {
+        command().debug_assert();
+    }
+
+    /// A verdict would go on record under the wrong name, or an export would come in the wrong numbers.
+    #[test]
+    fn as_names_who_acts_save_after_export() {
+        for text in [
+            "baytrim --as kim propose heron-1",
+            "baytrim propose heron-1 --as kim",
+            "baytrim --as robin propose heron-1 --as kim",
+        ] {
+            let cli = parse(words(text)).unwrap();
+            assert_eq!(cli.global.actor.as_deref(), Some("kim"), "{text}");
+        }
+        let text = "baytrim --as kim table export heron-1 --format csv --as percent";
+        let cli = parse(words(text)).unwrap();
+        assert_eq!(cli.global.actor.as_deref(), Some("kim"));
+        let Command::Table(TableCommand::Export(export)) = cli.command else {
+            panic!("not an export");
+        };
+        assert_eq!(export.quantity, ExportQuantity::Percent);
+    }
+}

@@ -1,0 +1,52 @@
+//! `baytrim pull …`.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+
+use super::JobArg;
+use crate::name::{JobName, parse_job, parse_pull, parse_revision};
+
+/// Sends pulls and looks at them.
+#[derive(Debug, Subcommand)]
+pub(crate) enum PullCommand {
+    /// Send finished logs, each as one pull, and show what the gates left of them
+    Submit(SubmitArgs),
+    /// List the pulls of a job
+    #[command(after_help = "Example:\n  baytrim pull list heron-1")]
+    List(JobArg),
+    /// Show one pull: what was refused and why, coverage, delay
+    #[command(after_help = "Example:\n  baytrim pull show heron-1/p2")]
+    Show {
+        /// The pull, for example heron-1/p2
+        #[arg(value_name = "PULL", value_parser = parse_pull)]
+        pull: String,
+    },
+}
+
+/// Which logs to send, and as what.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  \
+    baytrim pull submit heron-1 pull-1.csv pull-2.csv --bay east\n  \
+    baytrim pull submit heron-1 pull-1.csv --bay east --check   (record nothing)\n\n\
+    With several logs the first failure stops; those before it are recorded.")]
+pub(crate) struct SubmitArgs {
+    /// The job, for example heron-1
+    #[arg(value_name = "JOB", value_parser = parse_job)]
+    pub(crate) job: JobName,
+    /// The logs, in the order in which they were pulled
+    #[arg(value_name = "LOG", required = true)]
+    pub(crate) logs: Vec<PathBuf>,
+    /// The bay that they come from, as the job names it
+    #[arg(long, value_name = "NAME")]
+    pub(crate) bay: String,
+    /// Channel map of these logs, instead of the bay's own
+    #[arg(long, value_name = "FILE.toml")]
+    pub(crate) channels: Option<PathBuf>,
+    /// Table revision that was loaded in the vehicle [default: the one in force]
+    #[arg(long, value_name = "rN", value_parser = parse_revision)]
+    pub(crate) revision: Option<String>,
+    /// Only read the logs and say what they are: record nothing
+    #[arg(long)]
+    pub(crate) check: bool,
+}

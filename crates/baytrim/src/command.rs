@@ -1,0 +1,16 @@
+//! What each command does: ask, then show.
+
+pub(crate) mod completions;
+pub(crate) mod job;
+pub(crate) mod ledger;
+pub(crate) mod pages;
+pub(crate) mod proposal;
+pub(crate) mod pull;
+pub(crate) mod review;
+pub(crate) mod submit;
+pub(crate) mod table;
+
+/// Returns a fresh name for a request that records something.
+fn request_id() -> String {
+    uuid::Uuid::new_v4().to_string()
+}

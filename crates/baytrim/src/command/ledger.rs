@@ -1,0 +1,74 @@
+//! `baytrim ledger …`.
+
+use baytrim_api::v1::ledger_service_client::LedgerServiceClient;
+use baytrim_api::v1::{ListRecordsRequest, VerifyLedgerRequest};
+
+use super::pages::{PAGE_SIZE, all_pages};
+use crate::args::ledger::LedgerCommand;
+use crate::client::{ANSWER_BYTES_MAX, LONG, QUICK};
+use crate::context::Context;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::json::ledger::{CheckJson, RecordsJson};
+use crate::name::JobName;
+use crate::render::ledger::{render_check, render_records};
+
+/// Does what `command` asks; a ledger that does not hold is a failure, told as a result.
+pub(crate) async fn run(
+    command: &LedgerCommand,
+    context: &mut Context<'_>,
+) -> Result<Exit, Failure> {
+    match command {
+        LedgerCommand::Verify => verify(context).await,
+        LedgerCommand::Log(arg) => log(&arg.job, context).await.map(|()| Exit::Done),
+    }
+}
+
+async fn verify(context: &mut Context<'_>) -> Result<Exit, Failure> {
+    let server = context.server().await?;
+    let answer = server.ask(
+        LONG,
+        VerifyLedgerRequest {},
+        |channel, request| async move {
+            LedgerServiceClient::new(channel)
+                .verify_ledger(request)
+                .await
+        },
+    );
+    let check = answer.await?;
+    context.result(&CheckJson::from(&check), |options| {
+        render_check(&check, options)
+    })?;
+    Ok(if check.intact {
+        Exit::Done
+    } else {
+        Exit::Failed
+    })
+}
+
+async fn log(job: &JobName, context: &mut Context<'_>) -> Result<(), Failure> {
+    let server = context.server().await?;
+    let records = all_pages(async |page_token| {
+        let parent = job.full.clone();
+        let with_bodies = false;
+        let request = ListRecordsRequest {
+            parent,
+            page_size: PAGE_SIZE,
+            page_token,
+            with_bodies,
+        };
+        let answer = server.ask(QUICK, request, |channel, request| async move {
+            let client = LedgerServiceClient::new(channel);
+            client
+                .max_decoding_message_size(ANSWER_BYTES_MAX)
+                .list_records(request)
+                .await
+        });
+        answer
+            .await
+            .map(|page| (page.records, page.next_page_token))
+    });
+    let records = records.await?;
+    let value = RecordsJson::new(job.short(), &records);
+    context.result(&value, |options| render_records(&records, options))
+}

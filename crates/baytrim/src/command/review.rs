@@ -1,0 +1,108 @@
+//! `baytrim approve`, `reject`, `revert`.
+
+use baytrim_api::v1::review_service_client::ReviewServiceClient;
+use baytrim_api::v1::table_service_client::TableServiceClient;
+use baytrim_api::v1::{ApproveProposalRequest, NodeRef, RejectProposalRequest, RevertTableRequest};
+
+use super::{proposal, request_id};
+use crate::args::proposal::{ApproveArgs, RejectArgs};
+use crate::args::table::RevertArgs;
+use crate::client::{ANSWER_BYTES_MAX, QUICK};
+use crate::context::Context;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::json::proposal::DecidedJson;
+use crate::json::table::RevisionJson;
+use crate::render::proposal::render_verdict;
+use crate::render::table::render_new_revision;
+
+/// Approves a proposal as it stands now.
+pub(crate) async fn approve(
+    args: &ApproveArgs,
+    context: &mut Context<'_>,
+) -> Result<Exit, Failure> {
+    let server = context.server().await?;
+    let name = args.proposal.proposal.clone();
+    let etag = proposal::get(&server, &name).await?.etag;
+    let node = |node: &crate::args::proposal::Node| NodeRef {
+        rpm: node.rpm,
+        plate_percent: node.plate_percent,
+    };
+    let request = ApproveProposalRequest {
+        name,
+        etag,
+        nodes: args.only.iter().map(node).collect(),
+        reason: args.reason.reason.clone(),
+        request_id: request_id(),
+    };
+    let answer = server.ask(QUICK, request, |channel, request| async move {
+        let client = ReviewServiceClient::new(channel);
+        client
+            .max_decoding_message_size(ANSWER_BYTES_MAX)
+            .approve_proposal(request)
+            .await
+    });
+    let decided = answer
+        .await?
+        .proposal
+        .ok_or_else(|| Failure::incomplete("proposal"))?;
+    context.result(&DecidedJson::from(&decided), |options| {
+        render_verdict(&decided, options)
+    })?;
+    Ok(Exit::Done)
+}
+
+/// Rejects a proposal as it stands now.
+pub(crate) async fn reject(args: &RejectArgs, context: &mut Context<'_>) -> Result<Exit, Failure> {
+    let server = context.server().await?;
+    let name = args.proposal.proposal.clone();
+    let etag = proposal::get(&server, &name).await?.etag;
+    let reason = args.reason.reason.clone();
+    let request = RejectProposalRequest {
+        name,
+        etag,
+        reason,
+        request_id: request_id(),
+    };
+    let answer = server.ask(QUICK, request, |channel, request| async move {
+        let client = ReviewServiceClient::new(channel);
+        client
+            .max_decoding_message_size(ANSWER_BYTES_MAX)
+            .reject_proposal(request)
+            .await
+    });
+    let decided = answer
+        .await?
+        .proposal
+        .ok_or_else(|| Failure::incomplete("proposal"))?;
+    context.result(&DecidedJson::from(&decided), |options| {
+        render_verdict(&decided, options)
+    })?;
+    Ok(Exit::Done)
+}
+
+/// Puts an earlier revision back.
+pub(crate) async fn revert(args: &RevertArgs, context: &mut Context<'_>) -> Result<Exit, Failure> {
+    let server = context.server().await?;
+    let request = RevertTableRequest {
+        parent: args.job.job.full.clone(),
+        revision: args.to.clone(),
+        reason: args.reason.reason.clone(),
+        request_id: request_id(),
+        etag: String::new(),
+    };
+    let answer = server.ask(QUICK, request, |channel, request| async move {
+        let client = TableServiceClient::new(channel);
+        client
+            .max_decoding_message_size(ANSWER_BYTES_MAX)
+            .revert_table(request)
+            .await
+    });
+    let revision = answer
+        .await?
+        .revision
+        .ok_or_else(|| Failure::incomplete("revision"))?;
+    let value = RevisionJson::from(&revision);
+    context.result(&value, |options| render_new_revision(&revision, options))?;
+    Ok(Exit::Done)
+}

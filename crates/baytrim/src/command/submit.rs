@@ -1,0 +1,157 @@
+//! `baytrim pull submit`.
+
+use std::path::Path;
+
+use baytrim_api::v1::pull_service_client::PullServiceClient;
+use baytrim_api::v1::{Axes, OpenUpload, Pull};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use tonic::{Code, Status};
+
+use super::{job, request_id};
+use crate::args::pull::SubmitArgs;
+use crate::client::{ANSWER_BYTES_MAX, LONG, Server};
+use crate::context::Context;
+use crate::failure::Failure;
+use crate::json::pull::PullsJson;
+use crate::log_reader::stream_log;
+use crate::name::short;
+use crate::render::pull::render_pull;
+
+/// Sends the logs one after the other; stops at the first that fails, those before it recorded.
+pub(crate) async fn submit(args: &SubmitArgs, context: &mut Context<'_>) -> Result<(), Failure> {
+    let channel_map = match &args.channels {
+        None => String::new(),
+        Some(path) => tokio::fs::read_to_string(path)
+            .await
+            .map_err(|error| Failure::file("read the channel map", path, &error))?,
+    };
+    let server = context.server().await?;
+    let axes = match context.is_json() {
+        true => None,
+        false => job::get(&server, &args.job.full).await?.axes,
+    };
+    let mut pulls = Vec::new();
+    let mut outcome = Ok(());
+    for log in &args.logs {
+        let open = opening(args, log, &channel_map);
+        match upload(&server, log, open, context).await {
+            Ok(pull) => {
+                show(&pull, axes.as_ref(), !pulls.is_empty(), context)?;
+                pulls.push(pull);
+            }
+            Err(failure) => {
+                outcome = Err(stopped(failure, log, &pulls, args));
+                break;
+            }
+        }
+    }
+    if context.is_json() && !pulls.is_empty() {
+        let name = args.job.short();
+        context.result(&PullsJson::new(&name, &pulls, true), |_| String::new())?;
+    }
+    if outcome.is_ok() && !args.check {
+        context.tell(&format!("\nNext\n  baytrim propose {}", args.job.short()));
+    }
+    outcome
+}
+
+fn opening(args: &SubmitArgs, log: &Path, channel_map: &str) -> OpenUpload {
+    let source_name = log.file_name().unwrap_or(log.as_os_str()).to_string_lossy();
+    OpenUpload {
+        parent: args.job.full.clone(),
+        bay: args.bay.clone(),
+        revision: args.revision.clone().unwrap_or_default(),
+        source_name: source_name.into_owned(),
+        channel_map: channel_map.to_owned(),
+        request_id: request_id(),
+        validate_only: args.check,
+    }
+}
+
+/// Sends one log; again from its start, under the same request name, while no server answers.
+async fn upload(
+    server: &Server,
+    log: &Path,
+    open: OpenUpload,
+    context: &Context<'_>,
+) -> Result<Pull, Failure> {
+    let size = tokio::fs::metadata(log).await;
+    let size = size.map_err(|error| Failure::file("read the log", log, &error))?;
+    let progress = progress_bar(size.len(), log, context.draws_progress());
+    let trouble = std::sync::Mutex::new(None);
+    let answer = server.attempt(LONG, || {
+        progress.set_position(0);
+        let stream = stream_log(log, open.clone(), progress.clone());
+        let client = PullServiceClient::new(server.channel());
+        let request = server.request(stream.messages, LONG);
+        let trouble = &trouble;
+        async move {
+            let mut client = client.max_decoding_message_size(ANSWER_BYTES_MAX);
+            tokio::select! {
+                biased;
+                Ok(failure) = stream.trouble => {
+                    if let Ok(mut trouble) = trouble.lock() {
+                        *trouble = Some(failure);
+                    }
+                    Err(Status::new(Code::Cancelled, "the log could not be read to its end"))
+                }
+                answer = client.upload_pull(request) => answer,
+            }
+        }
+    });
+    let answer = answer.await;
+    progress.finish_and_clear();
+    if let Some(failure) = trouble.into_inner().ok().flatten() {
+        return Err(failure);
+    }
+    answer?.pull.ok_or_else(|| Failure::incomplete("pull"))
+}
+
+fn show(
+    pull: &Pull,
+    axes: Option<&Axes>,
+    is_later: bool,
+    context: &mut Context<'_>,
+) -> Result<(), Failure> {
+    if context.is_json() {
+        return Ok(());
+    }
+    let between = if is_later { "\n" } else { "" };
+    let page = render_pull(pull, axes, &context.options());
+    context.write(format!("{between}{page}").as_bytes())
+}
+
+/// Returns `failure` with the log that it befell and what had been recorded before it.
+fn stopped(mut failure: Failure, log: &Path, pulls: &[Pull], args: &SubmitArgs) -> Failure {
+    let log_name = log.display().to_string();
+    if !failure.message.contains(&log_name) {
+        failure.message = format!("{log_name}: {}", failure.message);
+    }
+    if args.logs.len() > 1 && !args.check {
+        let recorded: Vec<String> = pulls.iter().map(|pull| short(&pull.name)).collect();
+        failure.message += &match recorded.as_slice() {
+            [] => "; none of the logs was recorded".to_owned(),
+            names => format!("; recorded before it: {}", names.join(", ")),
+        };
+    }
+    failure
+}
+
+fn progress_bar(bytes: u64, log: &Path, is_drawn: bool) -> ProgressBar {
+    let target = if is_drawn {
+        ProgressDrawTarget::stderr()
+    } else {
+        ProgressDrawTarget::hidden()
+    };
+    let bar = ProgressBar::with_draw_target(Some(bytes), target);
+    let template = "{msg}  {bar:30}  {bytes} of {total_bytes}, {eta} left";
+    let style = ProgressStyle::with_template(template);
+    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar.set_message(
+        log.file_name()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned(),
+    );
+    bar
+}

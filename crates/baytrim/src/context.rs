@@ -1,0 +1,138 @@
+//! What a command works with: the server, where results go, and in which form.
+
+use std::io::Write;
+
+use serde::Serialize;
+
+use crate::args::{ColorChoice, Global};
+use crate::client::Server;
+use crate::environment::{Environment, SERVER_DEFAULT};
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::render::style::RenderOptions;
+
+/// What a command works with.
+pub(crate) struct Context<'a> {
+    global: &'a Global,
+    environment: &'a Environment,
+    out: &'a mut (dyn Write + Send),
+    err: &'a mut (dyn Write + Send),
+}
+
+impl<'a> Context<'a> {
+    /// Returns the context of one run.
+    pub(crate) fn new(
+        global: &'a Global,
+        environment: &'a Environment,
+        out: &'a mut (dyn Write + Send),
+        err: &'a mut (dyn Write + Send),
+    ) -> Self {
+        Self {
+            global,
+            environment,
+            out,
+            err,
+        }
+    }
+
+    /// Returns the server that the command asks.
+    ///
+    /// # Errors
+    /// When the token file cannot be read or an option cannot be sent.
+    pub(crate) async fn server(&self) -> Result<Server, Failure> {
+        let url = self
+            .global
+            .server
+            .as_deref()
+            .or(self.environment.server.as_deref());
+        let token_file = self
+            .global
+            .token_file
+            .as_ref()
+            .or(self.environment.token_file.as_ref());
+        let token = match token_file {
+            None => None,
+            Some(path) => {
+                let text = tokio::fs::read_to_string(path).await;
+                let text =
+                    text.map_err(|error| Failure::file("read the token file", path, &error))?;
+                if text.trim().is_empty() {
+                    let message = format!("the token file {} is empty", path.display());
+                    return Err(Failure::local(Exit::Usage, "USAGE", message));
+                }
+                Some(text.trim().to_owned())
+            }
+        };
+        let actor = self
+            .global
+            .actor
+            .as_deref()
+            .or(self.environment.user.as_deref());
+        let deadline = self.global.deadline;
+        Server::new(
+            url.unwrap_or(SERVER_DEFAULT),
+            token.as_deref(),
+            actor,
+            deadline,
+        )
+    }
+
+    /// Returns how pages are drawn.
+    pub(crate) fn options(&self) -> RenderOptions {
+        let color = match self.global.color {
+            ColorChoice::Always => true,
+            ColorChoice::Never => false,
+            ColorChoice::Auto => self.environment.out_is_terminal && !self.environment.no_color,
+        };
+        RenderOptions {
+            width: self.environment.width,
+            color,
+        }
+    }
+
+    /// Returns whether results are JSON.
+    pub(crate) fn is_json(&self) -> bool {
+        self.global.json
+    }
+
+    /// Returns whether progress may be drawn.
+    pub(crate) fn draws_progress(&self) -> bool {
+        self.environment.err_is_terminal && !self.global.json
+    }
+
+    /// Writes the one result: `value` for scripts, or the page that `page` draws for people.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub(crate) fn result<V: Serialize>(
+        &mut self,
+        value: &V,
+        page: impl FnOnce(&RenderOptions) -> String,
+    ) -> Result<(), Failure> {
+        if self.global.json {
+            let mut line = serde_json::to_string(value).map_err(std::io::Error::from)?;
+            line.push('\n');
+            self.write(line.as_bytes())
+        } else {
+            let page = page(&self.options());
+            self.write(page.as_bytes())
+        }
+    }
+
+    /// Writes bytes of a result as they are.
+    ///
+    /// # Errors
+    /// When they cannot be written.
+    pub(crate) fn write(&mut self, bytes: &[u8]) -> Result<(), Failure> {
+        self.out.write_all(bytes)?;
+        self.out.flush()?;
+        Ok(())
+    }
+
+    /// Tells people something that is no result. A lost message is no reason to fail.
+    pub(crate) fn tell(&mut self, message: &str) {
+        if !self.global.json {
+            let _unheard = writeln!(self.err, "{message}");
+        }
+    }
+}

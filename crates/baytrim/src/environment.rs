@@ -1,0 +1,74 @@
+//! What the process around a command offers it.
+
+use std::io::IsTerminal as _;
+use std::path::PathBuf;
+
+/// Server that is asked where nobody names one.
+pub(crate) const SERVER_DEFAULT: &str = "http://127.0.0.1:7411";
+
+/// Columns of a page that goes to no terminal.
+const WIDTH_DEFAULT: usize = 100;
+
+/// What the process around a command offers it. The default has no variables and no terminal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Environment {
+    /// Server that is asked where `--server` is not given; `BAYTRIM_SERVER`.
+    pub server: Option<String>,
+    /// Token file that is read where `--token-file` is not given; `BAYTRIM_TOKEN_FILE`.
+    pub token_file: Option<PathBuf>,
+    /// Who acts where `--as` is not given.
+    pub user: Option<String>,
+    /// Whether colours are unwanted: `NO_COLOR` is set and not empty, or `TERM` is `dumb`.
+    pub no_color: bool,
+    /// Columns of a page.
+    pub width: usize,
+    /// Whether results go to a terminal.
+    pub out_is_terminal: bool,
+    /// Whether messages go to a terminal, so that progress may be drawn there.
+    pub err_is_terminal: bool,
+}
+
+impl Default for Environment {
+    fn default() -> Self {
+        Self {
+            server: None,
+            token_file: None,
+            user: None,
+            no_color: false,
+            width: WIDTH_DEFAULT,
+            out_is_terminal: false,
+            err_is_terminal: false,
+        }
+    }
+}
+
+impl Environment {
+    /// Returns the environment of this process.
+    pub fn of_process() -> Self {
+        let variable = |name: &str| std::env::var(name).ok().filter(|text| !text.is_empty());
+        let out_is_terminal = std::io::stdout().is_terminal();
+        Self {
+            server: variable("BAYTRIM_SERVER"),
+            token_file: variable("BAYTRIM_TOKEN_FILE").map(PathBuf::from),
+            user: ["USER", "LOGNAME", "USERNAME"]
+                .into_iter()
+                .find_map(variable),
+            no_color: variable("NO_COLOR").is_some() || variable("TERM").as_deref() == Some("dumb"),
+            width: width(out_is_terminal, variable("COLUMNS")),
+            out_is_terminal,
+            err_is_terminal: std::io::stderr().is_terminal(),
+        }
+    }
+}
+
+fn width(out_is_terminal: bool, columns: Option<String>) -> usize {
+    let terminal = || terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
+    let asked = || columns.and_then(|text| text.parse().ok());
+    if out_is_terminal {
+        terminal().or_else(asked)
+    } else {
+        asked()
+    }
+    .filter(|&width| width > 0)
+    .unwrap_or(WIDTH_DEFAULT)
+}

@@ -1,0 +1,231 @@
+//! Why a command did not do what it was asked.
+
+use std::collections::BTreeMap;
+use std::error::Error;
+use std::fmt;
+use std::io;
+use std::path::Path;
+
+use serde::Serialize;
+use tonic::{Code, Status};
+use tonic_types::StatusExt as _;
+
+use crate::exit::Exit;
+use crate::render::text::plain;
+
+/// Why a command did not do what it was asked.
+#[derive(Debug)]
+pub(crate) struct Failure {
+    /// How the program ends.
+    pub(crate) exit: Exit,
+    /// Short name for scripts, upper case with underscores.
+    pub(crate) reason: String,
+    /// What was wrong and what to do.
+    pub(crate) message: String,
+    /// Name of the gRPC status; `LOCAL` where no server was involved.
+    pub(crate) code: &'static str,
+    /// What was wrong where.
+    pub(crate) violations: Vec<Violation>,
+    /// Further facts of the server's.
+    pub(crate) metadata: BTreeMap<String, String>,
+}
+
+/// What was wrong with one field.
+#[derive(Debug, Serialize)]
+pub(crate) struct Violation {
+    /// The field, or the file with row and column.
+    pub(crate) field: String,
+    /// What was wrong with it and what to do.
+    pub(crate) description: String,
+}
+
+impl Failure {
+    /// Returns a failure on this side of the wire.
+    pub(crate) fn local(exit: Exit, reason: &str, message: impl Into<String>) -> Self {
+        Self {
+            exit,
+            reason: reason.to_owned(),
+            message: message.into(),
+            code: "LOCAL",
+            violations: Vec::new(),
+            metadata: BTreeMap::new(),
+        }
+    }
+
+    /// Returns the failure that `path` could not be read or written.
+    pub(crate) fn file(verb: &str, path: &Path, error: &io::Error) -> Self {
+        let message = format!("cannot {verb} {}: {error}", path.display());
+        Self::local(Exit::Failed, "FILE", message)
+    }
+
+    /// Returns the failure that an answer lacks what every answer has.
+    pub(crate) fn incomplete(what: &str) -> Self {
+        let message =
+            format!("the server's answer has no {what}: it speaks another version of the API");
+        Self::local(Exit::Failed, "INCOMPLETE_ANSWER", message)
+    }
+
+    /// Returns the failure that `server` gave no answer in time.
+    pub(crate) fn too_late(server: &str, seconds: f64) -> Self {
+        let message =
+            format!("{server} gave no answer within {seconds} s; --deadline gives it longer");
+        let mut failure = Self::local(Exit::Failed, "DEADLINE", message);
+        failure.code = code_name(Code::DeadlineExceeded);
+        failure
+    }
+
+    /// Returns the failure that `server` answered with.
+    pub(crate) fn of_status(status: &Status, server: &str) -> Self {
+        let details = status.get_error_details();
+        let (reason, metadata) = details
+            .error_info()
+            .map(|info| {
+                (
+                    info.reason.clone(),
+                    info.metadata.clone().into_iter().collect(),
+                )
+            })
+            .unwrap_or_default();
+        let fields = details
+            .bad_request()
+            .into_iter()
+            .flat_map(|bad| &bad.field_violations);
+        let states = details
+            .precondition_failure()
+            .into_iter()
+            .flat_map(|state| &state.violations);
+        let violations = fields
+            .map(|field| (&field.field, &field.description))
+            .chain(states.map(|state| (&state.subject, &state.description)))
+            .map(|(field, text)| Violation {
+                field: field.clone(),
+                description: text.clone(),
+            })
+            .collect();
+        let message = match (connection_trouble(status), status.message()) {
+            (Some(trouble), _) => format!(
+                "cannot reach {server}: {trouble}; is baytrimd running there? \
+                 --server or BAYTRIM_SERVER say where to look"
+            ),
+            (None, "") => format!(
+                "{server} answered {} without a word",
+                code_name(status.code())
+            ),
+            (None, text) => text.to_owned(),
+        };
+        Self {
+            exit: exit_of(status.code()),
+            reason: if reason.is_empty() {
+                code_name(status.code()).to_owned()
+            } else {
+                reason
+            },
+            message,
+            code: code_name(status.code()),
+            violations,
+            metadata,
+        }
+    }
+
+    /// Returns the failure as people read it, ending in a line break.
+    pub(crate) fn text(&self) -> String {
+        let mut text = format!("baytrim: {}\n", plain(&self.message));
+        for violation in &self.violations {
+            let (field, description) = (plain(&violation.field), plain(&violation.description));
+            text += &format!("  {field}: {description}\n");
+        }
+        if self.code != "LOCAL" && self.exit != Exit::Unreachable {
+            text += &format!("  ({}, {})\n", plain(&self.reason), self.code);
+        }
+        text
+    }
+
+    /// Returns the failure as scripts read it, one line.
+    pub(crate) fn json(&self) -> String {
+        let error = JsonError {
+            reason: &self.reason,
+            message: &self.message,
+            code: self.code,
+            violations: &self.violations,
+            metadata: &self.metadata,
+        };
+        let text = serde_json::to_string(&JsonFailure { error });
+        text.unwrap_or_else(|error| format!("{{\"error\":{{\"message\":\"{error}\"}}}}")) + "\n"
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.message)
+    }
+}
+
+impl Error for Failure {}
+
+/// A result could not be written. A reader that has seen enough (`| head`) is no failure.
+impl From<io::Error> for Failure {
+    fn from(error: io::Error) -> Self {
+        let exit = match error.kind() {
+            io::ErrorKind::BrokenPipe => Exit::Done,
+            _ => Exit::Failed,
+        };
+        Self::local(exit, "OUTPUT", format!("cannot write the result: {error}"))
+    }
+}
+
+#[derive(Serialize)]
+struct JsonFailure<'a> {
+    error: JsonError<'a>,
+}
+
+#[derive(Serialize)]
+struct JsonError<'a> {
+    reason: &'a str,
+    message: &'a str,
+    code: &'a str,
+    violations: &'a [Violation],
+    metadata: &'a BTreeMap<String, String>,
+}
+
+fn exit_of(code: Code) -> Exit {
+    match code {
+        Code::FailedPrecondition | Code::Aborted | Code::AlreadyExists => Exit::Refused,
+        Code::Unauthenticated | Code::PermissionDenied => Exit::NotPermitted,
+        Code::Unavailable => Exit::Unreachable,
+        _ => Exit::Failed,
+    }
+}
+
+/// Returns why no connection came about; none where a server did answer.
+fn connection_trouble(status: &Status) -> Option<String> {
+    if status.code() != Code::Unavailable {
+        return None;
+    }
+    let mut error = status.source()?;
+    while let Some(deeper) = error.source() {
+        error = deeper;
+    }
+    Some(error.to_string())
+}
+
+fn code_name(code: Code) -> &'static str {
+    match code {
+        Code::Ok => "OK",
+        Code::Cancelled => "CANCELLED",
+        Code::Unknown => "UNKNOWN",
+        Code::InvalidArgument => "INVALID_ARGUMENT",
+        Code::DeadlineExceeded => "DEADLINE_EXCEEDED",
+        Code::NotFound => "NOT_FOUND",
+        Code::AlreadyExists => "ALREADY_EXISTS",
+        Code::PermissionDenied => "PERMISSION_DENIED",
+        Code::ResourceExhausted => "RESOURCE_EXHAUSTED",
+        Code::FailedPrecondition => "FAILED_PRECONDITION",
+        Code::Aborted => "ABORTED",
+        Code::OutOfRange => "OUT_OF_RANGE",
+        Code::Unimplemented => "UNIMPLEMENTED",
+        Code::Internal => "INTERNAL",
+        Code::Unavailable => "UNAVAILABLE",
+        Code::DataLoss => "DATA_LOSS",
+        Code::Unauthenticated => "UNAUTHENTICATED",
+    }
+}

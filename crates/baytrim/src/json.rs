@@ -1,0 +1,7 @@
+//! Results for scripts: the keys that `docs/cli.md` lists, numbers at full precision.
+
+pub(crate) mod job;
+pub(crate) mod ledger;
+pub(crate) mod proposal;
+pub(crate) mod pull;
+pub(crate) mod table;

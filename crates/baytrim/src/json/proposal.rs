@@ -1,0 +1,220 @@
+//! Proposals for scripts.
+
+use baytrim_api::v1::{FitSummary, NodeChange, Proposal, Verdict};
+use serde::Serialize;
+
+use crate::name::{job_of, number, short};
+use crate::render::proposal::{is_recorded, state_name};
+
+/// A proposal with its nodes.
+#[derive(Debug, Serialize)]
+pub(crate) struct ProposalJson<'a> {
+    id: Option<String>,
+    job: &'a str,
+    state: &'static str,
+    base_revision: &'a str,
+    pulls: Vec<&'a str>,
+    etag: &'a str,
+    create_time: Option<String>,
+    creator: &'a str,
+    content: &'a str,
+    change_count: u32,
+    rpm: &'a [f64],
+    plate_percent: &'a [f64],
+    nodes: Vec<NodeJson<'a>>,
+    fit: Option<FitJson<'a>>,
+    cautions: &'a [String],
+    verdict: Option<VerdictJson<'a>>,
+}
+
+/// Proposals of a job, without nodes.
+#[derive(Debug, Serialize)]
+pub(crate) struct ProposalsJson<'a> {
+    job: String,
+    proposals: Vec<ProposalRowJson<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct ProposalRowJson<'a> {
+    id: String,
+    state: &'static str,
+    base_revision: &'a str,
+    pulls: Vec<&'a str>,
+    etag: &'a str,
+    create_time: Option<String>,
+    creator: &'a str,
+    change_count: u32,
+    fit: Option<FitJson<'a>>,
+    verdict: Option<VerdictJson<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct NodeJson<'a> {
+    rpm: f64,
+    plate_percent: f64,
+    before: f64,
+    after: f64,
+    correction_percent: f64,
+    standard_error_percent: f64,
+    total_standard_error_percent: f64,
+    proposed_percent: f64,
+    dwell_s: f64,
+    visits: u32,
+    measured_fraction: f64,
+    lambda_before: f64,
+    target_lambda: f64,
+    predicted_lambda: f64,
+    predicted_lambda_low: f64,
+    predicted_lambda_high: f64,
+    lean_risk: f64,
+    limited_by: &'a [String],
+    status: &'a str,
+}
+
+#[derive(Debug, Serialize)]
+struct FitJson<'a> {
+    estimator: &'a str,
+    reading_count: u64,
+    noise_percent: f64,
+    episode_percent: f64,
+    pull_percent: f64,
+    sensor_percent: f64,
+    calibration_factor: f64,
+    off_target_percent: f64,
+    remarks: &'a [String],
+}
+
+/// A verdict.
+#[derive(Debug, Serialize)]
+pub(crate) struct VerdictJson<'a> {
+    approved: bool,
+    reviewer: &'a str,
+    create_time: Option<String>,
+    reason: &'a str,
+    revision: Option<&'a str>,
+    approved_node_count: u32,
+}
+
+impl<'a> From<&'a Proposal> for ProposalJson<'a> {
+    fn from(proposal: &'a Proposal) -> Self {
+        Self {
+            id: is_recorded(proposal).then(|| short(&proposal.name)),
+            job: job_of(&proposal.name),
+            state: state_name(proposal.state()),
+            base_revision: number(&proposal.base_revision),
+            pulls: numbers(&proposal.pulls),
+            etag: &proposal.etag,
+            create_time: proposal.create_time.map(|time| time.to_string()),
+            creator: &proposal.creator,
+            content: &proposal.content,
+            change_count: proposal.change_count,
+            rpm: &proposal.rpm,
+            plate_percent: &proposal.plate_percent,
+            nodes: proposal.nodes.iter().map(node).collect(),
+            fit: proposal.fit.as_ref().map(fit),
+            cautions: &proposal.cautions,
+            verdict: proposal.verdict.as_ref().map(verdict),
+        }
+    }
+}
+
+impl<'a> ProposalsJson<'a> {
+    /// Returns the proposals of `job`.
+    pub(crate) fn new(job: String, proposals: &'a [Proposal]) -> Self {
+        Self {
+            job,
+            proposals: proposals.iter().map(row).collect(),
+        }
+    }
+}
+
+fn row(proposal: &Proposal) -> ProposalRowJson<'_> {
+    ProposalRowJson {
+        id: short(&proposal.name),
+        state: state_name(proposal.state()),
+        base_revision: number(&proposal.base_revision),
+        pulls: numbers(&proposal.pulls),
+        etag: &proposal.etag,
+        create_time: proposal.create_time.map(|time| time.to_string()),
+        creator: &proposal.creator,
+        change_count: proposal.change_count,
+        fit: proposal.fit.as_ref().map(fit),
+        verdict: proposal.verdict.as_ref().map(verdict),
+    }
+}
+
+fn numbers(names: &[String]) -> Vec<&str> {
+    names.iter().map(|name| number(name)).collect()
+}
+
+fn node(node: &NodeChange) -> NodeJson<'_> {
+    NodeJson {
+        rpm: node.rpm,
+        plate_percent: node.plate_percent,
+        before: node.before,
+        after: node.after,
+        correction_percent: node.correction_percent,
+        standard_error_percent: node.standard_error_percent,
+        total_standard_error_percent: node.total_standard_error_percent,
+        proposed_percent: node.proposed_percent,
+        dwell_s: node.dwell_s,
+        visits: node.visits,
+        measured_fraction: node.measured_fraction,
+        lambda_before: node.lambda_ratio_before,
+        target_lambda: node.target_lambda_ratio,
+        predicted_lambda: node.predicted_lambda_ratio,
+        predicted_lambda_low: node.predicted_lambda_ratio_low,
+        predicted_lambda_high: node.predicted_lambda_ratio_high,
+        lean_risk: node.lean_risk,
+        limited_by: &node.limited_by,
+        status: &node.status,
+    }
+}
+
+fn fit(fit: &FitSummary) -> FitJson<'_> {
+    FitJson {
+        estimator: &fit.estimator,
+        reading_count: fit.reading_count,
+        noise_percent: fit.noise_percent,
+        episode_percent: fit.episode_percent,
+        pull_percent: fit.pull_percent,
+        sensor_percent: fit.sensor_percent,
+        calibration_factor: fit.calibration_factor,
+        off_target_percent: fit.off_target_percent,
+        remarks: &fit.remarks,
+    }
+}
+
+fn verdict(verdict: &Verdict) -> VerdictJson<'_> {
+    VerdictJson {
+        approved: verdict.approved,
+        reviewer: &verdict.reviewer,
+        create_time: verdict.create_time.map(|time| time.to_string()),
+        reason: &verdict.reason,
+        revision: (!verdict.revision.is_empty()).then(|| number(&verdict.revision)),
+        approved_node_count: verdict.approved_node_count,
+    }
+}
+
+/// A proposal after a verdict, without nodes, with the revision that came of it.
+#[derive(Debug, Serialize)]
+pub(crate) struct DecidedJson<'a> {
+    id: String,
+    job: &'a str,
+    state: &'static str,
+    verdict: Option<VerdictJson<'a>>,
+    revision: Option<&'a str>,
+}
+
+impl<'a> From<&'a Proposal> for DecidedJson<'a> {
+    fn from(proposal: &'a Proposal) -> Self {
+        let verdict = proposal.verdict.as_ref().map(verdict);
+        Self {
+            id: short(&proposal.name),
+            job: job_of(&proposal.name),
+            state: state_name(proposal.state()),
+            revision: verdict.as_ref().and_then(|verdict| verdict.revision),
+            verdict,
+        }
+    }
+}

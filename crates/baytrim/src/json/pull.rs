@@ -1,0 +1,166 @@
+//! Pulls for scripts.
+
+use baytrim_api::v1::{Delay, DelaySource, GateCount, NodeCoverage, Pull, PullWarning};
+use serde::Serialize;
+
+use crate::name::{job_of, number, short};
+
+/// A pull; coverage is left out of lists.
+#[derive(Debug, Serialize)]
+pub(crate) struct PullJson<'a> {
+    id: Option<String>,
+    job: &'a str,
+    bay: &'a str,
+    revision: &'a str,
+    source_name: &'a str,
+    log_sha256: &'a str,
+    create_time: Option<String>,
+    creator: &'a str,
+    sample_count: u64,
+    duration_s: f64,
+    accepted_s: f64,
+    refused: Vec<GateJson<'a>>,
+    strip: Vec<Option<&'a str>>,
+    delay: Option<DelayJson<'a>>,
+    warnings: Vec<WarningJson<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    coverage: Option<Vec<CoverageJson>>,
+}
+
+/// Pulls of a job.
+#[derive(Debug, Serialize)]
+pub(crate) struct PullsJson<'a> {
+    job: String,
+    pulls: Vec<PullJson<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct GateJson<'a> {
+    gate: &'a str,
+    sample_count: u64,
+    refused_s: f64,
+    sentence: &'a str,
+}
+
+#[derive(Debug, Serialize)]
+struct DelayJson<'a> {
+    cycles: f64,
+    gas_volume_l: f64,
+    lag_s: f64,
+    cycles_error: f64,
+    gas_volume_error_l: f64,
+    lag_error_s: f64,
+    source: &'static str,
+    remark: &'a str,
+}
+
+#[derive(Debug, Serialize)]
+struct WarningJson<'a> {
+    code: &'a str,
+    message: &'a str,
+}
+
+#[derive(Debug, Serialize)]
+struct CoverageJson {
+    rpm: f64,
+    plate_percent: f64,
+    dwell_s: f64,
+    visits: u32,
+}
+
+impl<'a> PullJson<'a> {
+    /// Returns a pull with its coverage; `job` is the job's short name, for a pull without a name.
+    pub(crate) fn new(pull: &'a Pull, job: &'a str) -> Self {
+        let coverage = Some(pull.coverage.iter().map(coverage).collect());
+        Self {
+            coverage,
+            ..Self::without_coverage(pull, job)
+        }
+    }
+
+    fn without_coverage(pull: &'a Pull, job: &'a str) -> Self {
+        Self {
+            id: (!pull.name.is_empty()).then(|| short(&pull.name)),
+            job: if pull.name.is_empty() {
+                job
+            } else {
+                job_of(&pull.name)
+            },
+            bay: &pull.bay,
+            revision: number(&pull.revision),
+            source_name: &pull.source_name,
+            log_sha256: &pull.log_sha256,
+            create_time: pull.create_time.map(|time| time.to_string()),
+            creator: &pull.creator,
+            sample_count: pull.sample_count,
+            duration_s: pull.duration_s,
+            accepted_s: pull.accepted_s,
+            refused: pull.refused.iter().map(gate).collect(),
+            strip: pull
+                .strip
+                .iter()
+                .map(|gate| Some(gate.as_str()).filter(|g| !g.is_empty()))
+                .collect(),
+            delay: pull.delay.as_ref().map(delay),
+            warnings: pull.warnings.iter().map(warning).collect(),
+            coverage: None,
+        }
+    }
+}
+
+impl<'a> PullsJson<'a> {
+    /// Returns the pulls of `job`, with coverage where `is_whole`.
+    pub(crate) fn new(job: &'a str, pulls: &'a [Pull], is_whole: bool) -> Self {
+        let one = |pull| match is_whole {
+            true => PullJson::new(pull, job),
+            false => PullJson::without_coverage(pull, job),
+        };
+        Self {
+            job: job.to_owned(),
+            pulls: pulls.iter().map(one).collect(),
+        }
+    }
+}
+
+fn gate(count: &GateCount) -> GateJson<'_> {
+    GateJson {
+        gate: &count.gate,
+        sample_count: count.sample_count,
+        refused_s: count.refused_s,
+        sentence: &count.sentence,
+    }
+}
+
+fn delay(delay: &Delay) -> DelayJson<'_> {
+    DelayJson {
+        cycles: delay.cycles,
+        gas_volume_l: delay.gas_volume_l,
+        lag_s: delay.lag_s,
+        cycles_error: delay.cycles_error,
+        gas_volume_error_l: delay.gas_volume_error_l,
+        lag_error_s: delay.lag_error_s,
+        source: match delay.source() {
+            DelaySource::Unspecified => "unknown",
+            DelaySource::Given => "given",
+            DelaySource::Identified => "identified",
+            DelaySource::Prior => "prior",
+        },
+        remark: &delay.remark,
+    }
+}
+
+fn warning(warning: &PullWarning) -> WarningJson<'_> {
+    WarningJson {
+        code: &warning.code,
+        message: &warning.message,
+    }
+}
+
+fn coverage(node: &NodeCoverage) -> CoverageJson {
+    CoverageJson {
+        rpm: node.rpm,
+        plate_percent: node.plate_percent,
+        dwell_s: node.dwell_s,
+        visits: node.visits,
+    }
+}

@@ -1,0 +1,18 @@
+//! Pages for people: pure functions from an answer to text.
+
+pub(crate) mod columns;
+pub(crate) mod grid;
+pub mod job;
+pub mod ledger;
+pub(crate) mod limits;
+pub(crate) mod look;
+pub(crate) mod marks;
+pub(crate) mod number;
+pub mod proposal;
+pub(crate) mod proposal_grid;
+pub(crate) mod proposal_summary;
+pub mod pull;
+pub mod strip;
+pub mod style;
+pub mod table;
+pub(crate) mod text;

@@ -1,0 +1,54 @@
+//! The ledger: its records, one a line, and whether it holds.
+
+use baytrim_api::v1::{Record, VerifyLedgerResponse};
+
+use super::columns::{Edge, columns};
+use super::style::{Ink, RenderOptions};
+use super::text::{moment, plain, wrap};
+
+/// Digits of a seal that are enough to tell records of a job apart by eye.
+const HASH_DIGITS: usize = 12;
+
+/// Returns the records of a job, one a line, oldest first.
+pub fn render_records(records: &[Record], options: &RenderOptions) -> String {
+    let row = |record: &Record| {
+        [
+            record.sequence_number.to_string(),
+            moment(record.create_time.map(|time| time.to_string())),
+            plain(&record.actor),
+            plain(&record.hash).chars().take(HASH_DIGITS).collect(),
+            plain(&record.summary),
+        ]
+    };
+    let rows: Vec<_> = records.iter().map(row).collect();
+    let heads = [
+        ("#", Edge::Right),
+        ("when", Edge::Left),
+        ("who", Edge::Left),
+        ("seal", Edge::Left),
+        ("what", Edge::Left),
+    ];
+    columns(heads, &rows, options)
+}
+
+/// Returns what a check of the whole ledger found.
+pub fn render_check(check: &VerifyLedgerResponse, options: &RenderOptions) -> String {
+    let counts = format!(
+        "{} records in {} streams and {} blobs were checked.",
+        check.record_count, check.stream_count, check.blob_count
+    );
+    if check.intact {
+        let head = options.paint(Ink::Strong, "The ledger is intact.");
+        let advice = "Write the head down elsewhere: it proves later that nothing was dropped.";
+        let page = format!("{head}\n{}", wrap(&counts, options.width, 0));
+        page + &format!("Head {}\n", plain(&check.ledger_head)) + &wrap(advice, options.width, 0)
+    } else {
+        let head = options.paint(Ink::Alert, "The ledger is NOT intact.");
+        let fault = wrap(
+            &format!("First fault: {}", plain(&check.first_fault)),
+            options.width,
+            0,
+        );
+        format!("{head}\n{fault}{}", wrap(&counts, options.width, 0))
+    }
+}

@@ -1,0 +1,108 @@
+//! The nodes that deserve a look.
+
+use baytrim_api::v1::{NodeChange, Proposal};
+
+use super::marks::limit;
+use super::number::{breakpoint, decimals_of, fixed, signed};
+use super::proposal_grid::ink;
+use super::style::{Ink, RenderOptions};
+use super::text::{counted, hang};
+
+/// Chance of ending too lean from which a node is listed: one in twenty, common practice for a risk worth a word.
+const LEAN_RISK_LISTED: f64 = 0.05;
+
+/// Most nodes listed: what fits a screen; the rest is counted.
+const LISTED_MAX: usize = 12;
+
+/// Returns the nodes that a reviewer should look at one by one: too lean, held back, losing fuel.
+pub(crate) fn worth_a_look(proposal: &Proposal, options: &RenderOptions) -> String {
+    let mut nodes: Vec<&NodeChange> = proposal
+        .nodes
+        .iter()
+        .filter(|node| rank(node) > 0)
+        .collect();
+    if nodes.is_empty() {
+        return String::new();
+    }
+    nodes.sort_by(|a, b| rank(b).cmp(&rank(a)).then(weight(b).total_cmp(&weight(a))));
+    let all = proposal
+        .nodes
+        .iter()
+        .flat_map(|node| [node.before, node.after]);
+    let decimals = decimals_of(all);
+    let head = format!("Worth a look: {}", counted(nodes.len(), "node"));
+    let mut page = options.paint(Ink::Strong, &head) + "\n";
+    for node in nodes.iter().take(LISTED_MAX) {
+        page += &entry(node, decimals, options);
+    }
+    if nodes.len() > LISTED_MAX {
+        let more = counted(nodes.len() - LISTED_MAX, "more node");
+        page += &format!("  … and {more}; --json lists them all\n");
+    }
+    page
+}
+
+/// Returns how pressing a node is: 3 perhaps too lean, 2 held back, 1 losing fuel, 0 not at all.
+fn rank(node: &NodeChange) -> u8 {
+    if node.visits > 0 && node.lean_risk >= LEAN_RISK_LISTED {
+        3
+    } else if node.status == "limited" {
+        2
+    } else {
+        u8::from(node.proposed_percent < 0.0)
+    }
+}
+
+fn weight(node: &NodeChange) -> f64 {
+    match rank(node) {
+        3 => node.lean_risk,
+        2 => (node.correction_percent - node.proposed_percent).abs(),
+        _ => node.proposed_percent.abs(),
+    }
+}
+
+fn entry(node: &NodeChange, decimals: usize, options: &RenderOptions) -> String {
+    let (before, after) = (fixed(node.before, decimals), fixed(node.after, decimals));
+    let values = if before == after {
+        format!("stays {before}")
+    } else {
+        format!("{before} → {after}")
+    };
+    let change = format!("{} %", signed(node.proposed_percent, 1));
+    let place = format!(
+        "{:>5} rpm {:>4} %",
+        breakpoint(node.rpm),
+        breakpoint(node.plate_percent)
+    );
+    let line = format!(
+        "  {place}   {values:<17} {}{}  needs {} ± {} %\n",
+        " ".repeat(7_usize.saturating_sub(change.chars().count())),
+        options.paint(ink(node.proposed_percent), &change),
+        signed(node.correction_percent, 1),
+        fixed(node.standard_error_percent, 1),
+    );
+    let mut why = vec![format!(
+        "lambda {} → {} ({} to {}), wanted {}",
+        fixed(node.lambda_ratio_before, 3),
+        fixed(node.predicted_lambda_ratio, 3),
+        fixed(node.predicted_lambda_ratio_low, 3),
+        fixed(node.predicted_lambda_ratio_high, 3),
+        fixed(node.target_lambda_ratio, 3),
+    )];
+    why.extend(
+        node.limited_by
+            .iter()
+            .map(|name| limit(name).sentence.to_owned()),
+    );
+    let why = hang(&why.join("; "), options.width, 6, 6);
+    line + &why + &risk(node, options)
+}
+
+fn risk(node: &NodeChange, options: &RenderOptions) -> String {
+    if node.lean_risk < LEAN_RISK_LISTED {
+        return String::new();
+    }
+    let percent = fixed(100.0 * node.lean_risk, 0);
+    let text = format!("! {percent} % chance that it ends leaner than permitted here");
+    format!("      {}\n", options.paint(Ink::Alert, &text))
+}

@@ -1,0 +1,45 @@
+//! Letters for gates and limits, and what they mean.
+
+/// Letter of a limit in a grid, and what a reviewer reads about it.
+pub(crate) struct LimitMark {
+    /// Its letter.
+    pub(crate) letter: char,
+    /// What it does, after "it is".
+    pub(crate) sentence: &'static str,
+}
+
+/// Returns letter and sentence of a limit; a newer server's limit gets `x`.
+pub(crate) fn limit(name: &str) -> LimitMark {
+    let (letter, sentence) = match name {
+        "step" => ('s', "held to the largest step of one proposal"),
+        "total" => ('t', "held to the largest total change from the base table"),
+        "neighbour" => ('n', "held close to its neighbours"),
+        "leanest_lambda" => ('w', "held by the leanest lambda permitted here, the wall"),
+        "lean_proof" => ('p', "fuel comes off only as far as the evidence proves"),
+        "deadband" => ('d', "smaller than the tolerance"),
+        "standard_error" => ('u', "too unsure for a change"),
+        "visits" => ('v', "too few separate visits for a change"),
+        "borrowed" => ('b', "borrowed from neighbours, never visited itself"),
+        "resolution" => ('r', "rounded to the step that the table stores"),
+        _ => ('x', "held by another limit; --json names it"),
+    };
+    LimitMark { letter, sentence }
+}
+
+/// Returns the letter of a gate in a strip; a newer server's gate gets `x`.
+pub(crate) fn gate(name: &str) -> char {
+    match name {
+        "no_reading" => 'n',
+        "gap" => 'g',
+        "overrun_cut" => 'o',
+        "recovery" => 'r',
+        "shift_cut" => 's',
+        "sensor_not_ready" => 'h',
+        "sensor_stop" => 'e',
+        "warm_up" => 'w',
+        "out_of_table" => 't',
+        "plate_rate" => 'p',
+        "footprint" => 'f',
+        _ => 'x',
+    }
+}

@@ -1,0 +1,94 @@
+//! A proposal in a few sentences.
+
+use baytrim_api::v1::{FitSummary, NodeChange, Proposal};
+
+use super::number::{breakpoint, fixed, signed};
+use super::style::RenderOptions;
+use super::text::{counted, plain, wrap};
+use crate::name::number;
+
+/// Returns what a reviewer should know before looking at the table.
+pub(crate) fn summary(proposal: &Proposal, options: &RenderOptions) -> String {
+    let mut page = wrap(&changes(proposal), options.width, 0);
+    if let Some(fit) = &proposal.fit {
+        page.push('\n');
+        page += &wrap(&noise(fit), options.width, 0);
+        for remark in &fit.remarks {
+            page += &wrap(&plain(remark), options.width, 0);
+        }
+    }
+    page
+}
+
+fn changes(proposal: &Proposal) -> String {
+    let nodes = &proposal.nodes;
+    let count = |keep: &dyn Fn(&NodeChange) -> bool| nodes.iter().filter(|node| keep(node)).count();
+    let richer = count(&|node| node.proposed_percent > 0.0);
+    let leaner = count(&|node| node.proposed_percent < 0.0);
+    let mut text = String::new();
+    if let Some(fit) = &proposal.fit {
+        let base = plain(number(&proposal.base_revision));
+        let off = fixed(fit.off_target_percent, 1);
+        text += &format!("Where the pulls have been, {base} is {off} % off target. ");
+    }
+    text += &match richer + leaner {
+        0 => format!("None of the {} changes", counted(nodes.len(), "node")),
+        changing => format!(
+            "{changing} of {} change: {richer} get more fuel, {leaner} less{}",
+            counted(nodes.len(), "node"),
+            largest(nodes)
+        ),
+    };
+    let rest = [
+        (
+            count(&|node| node.status == "limited"),
+            "held short by a limit",
+        ),
+        (count(&|node| node.status == "on_target"), "on target"),
+        (
+            count(&|node| node.status == "unproven"),
+            "perhaps off target but not proven",
+        ),
+        (count(&|node| node.status == "unvisited"), "never visited"),
+    ];
+    for (count, words) in rest.into_iter().filter(|(count, _)| *count > 0) {
+        text += &format!("; {count} {words}");
+    }
+    text + "."
+}
+
+fn largest(nodes: &[NodeChange]) -> String {
+    let size = |node: &&NodeChange| node.proposed_percent.abs();
+    let largest = nodes.iter().max_by(|a, b| size(a).total_cmp(&size(b)));
+    largest.map_or_else(String::new, |node| {
+        let (percent, place) = (signed(node.proposed_percent, 1), place(node));
+        format!(", at most {percent} % at {place}")
+    })
+}
+
+/// Returns where a node is.
+pub(crate) fn place(node: &NodeChange) -> String {
+    format!(
+        "{} rpm, {} %",
+        breakpoint(node.rpm),
+        breakpoint(node.plate_percent)
+    )
+}
+
+fn noise(fit: &FitSummary) -> String {
+    let mut text = format!(
+        "From {} readings: one reading scatters by {} %, separate visits of one place by {} %, \
+         whole pulls by {} %. The sensor's own error, {} %, no pull can show.",
+        fit.reading_count,
+        fixed(fit.noise_percent, 1),
+        fixed(fit.episode_percent, 1),
+        fixed(fit.pull_percent, 1),
+        fixed(fit.sensor_percent, 1),
+    );
+    if fit.calibration_factor > 1.005 {
+        let factor = fixed(fit.calibration_factor, 2);
+        text +=
+            &format!(" Standard errors were widened {factor} times, as held-out visits asked for.");
+    }
+    text
+}

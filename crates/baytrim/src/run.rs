@@ -1,0 +1,97 @@
+//! The whole program, from arguments to exit code.
+
+use std::ffi::OsString;
+use std::io::Write;
+
+use crate::args::{Cli, Command, parse};
+use crate::command::{completions, job, ledger, proposal, pull, review, table};
+use crate::context::Context;
+use crate::environment::Environment;
+use crate::exit::Exit;
+use crate::failure::Failure;
+
+/// Does what `args` ask for, the program's name first; results go to `out`, all else to `err`.
+///
+/// Nothing of the process but the system clock, files and the network is used: what it would take
+/// from variables and terminals comes with `environment`.
+pub async fn run<I, T>(
+    args: I,
+    environment: &Environment,
+    out: &mut (dyn Write + Send),
+    err: &mut (dyn Write + Send),
+) -> Exit
+where
+    I: IntoIterator<Item = T>,
+    T: Into<OsString>,
+{
+    let args: Vec<OsString> = args.into_iter().map(Into::into).collect();
+    let wants_json = args.iter().any(|arg| arg == "--json");
+    let cli = match parse(args) {
+        Ok(cli) => cli,
+        Err(error) => return explain(&error, wants_json, environment, out, err),
+    };
+    let json = cli.global.json;
+    let outcome = {
+        let mut context = Context::new(&cli.global, environment, out, err);
+        dispatch(&cli, &mut context).await
+    };
+    match outcome {
+        Ok(exit) => exit,
+        Err(failure) if failure.exit == Exit::Done => Exit::Done,
+        Err(failure) => {
+            report(&failure, json, err);
+            failure.exit
+        }
+    }
+}
+
+async fn dispatch(cli: &Cli, context: &mut Context<'_>) -> Result<Exit, Failure> {
+    match &cli.command {
+        Command::Job(command) => job::run(command, context).await,
+        Command::Pull(command) => pull::run(command, context).await,
+        Command::Propose(args) => proposal::propose(args, context).await,
+        Command::Proposal(command) => proposal::run(command, context).await,
+        Command::Approve(args) => review::approve(args, context).await,
+        Command::Reject(args) => review::reject(args, context).await,
+        Command::Revert(args) => review::revert(args, context).await,
+        Command::Table(command) => table::run(command, context).await,
+        Command::Ledger(command) => ledger::run(command, context).await,
+        Command::Completions { shell } => completions::run(*shell, context),
+    }
+}
+
+/// Prints help where it was asked for, else what was wrong with the arguments.
+fn explain(
+    error: &clap::Error,
+    json: bool,
+    environment: &Environment,
+    out: &mut (dyn Write + Send),
+    err: &mut (dyn Write + Send),
+) -> Exit {
+    let page = error.render();
+    if error.use_stderr() {
+        if json {
+            let message = page.to_string();
+            let message = message.trim_start_matches("error: ").trim_end();
+            report(&Failure::local(Exit::Usage, "USAGE", message), true, err);
+        } else {
+            let _unheard = write!(err, "{page}");
+        }
+        return Exit::Usage;
+    }
+    let colored = environment.out_is_terminal && !environment.no_color;
+    let written = if colored {
+        write!(out, "{}", page.ansi())
+    } else {
+        write!(out, "{page}")
+    };
+    match written.map_err(Failure::from) {
+        Ok(()) => Exit::Done,
+        Err(failure) => failure.exit,
+    }
+}
+
+fn report(failure: &Failure, json: bool, err: &mut (dyn Write + Send)) {
+    let text = if json { failure.json() } else { failure.text() };
+    let _unheard = err.write_all(text.as_bytes());
+}
