@@ -1,5 +1,7 @@
 //! Why a log was refused.
 
+mod lookup;
+
 use std::io;
 
 use baytrim_model::channel::{Quantity, Unit};
@@ -37,7 +39,7 @@ pub enum IntakeError {
         /// The log.
         source_name: String,
         /// Where the first strange byte is, from 0, after decompression.
-        byte: usize,
+        byte: u64,
         /// The strange byte.
         value: u8,
     },
@@ -322,75 +324,6 @@ pub enum IntakeError {
         /// All that is wrong with it, at least one.
         problems: Vec<FieldError>,
     },
-}
-
-impl IntakeError {
-    /// Returns the stable name of the kind of fault, for scripts: upper case with underscores.
-    pub fn reason(&self) -> &'static str {
-        match self {
-            Self::Unreadable { .. } => "LOG_UNREADABLE",
-            Self::Empty { .. } => "LOG_EMPTY",
-            Self::NotText { .. } => "LOG_NOT_TEXT",
-            Self::UnsupportedFormat { .. } => "LOG_FORMAT_UNSUPPORTED",
-            Self::Truncated { .. } => "LOG_TRUNCATED",
-            Self::Corrupt { .. } => "LOG_CORRUPT",
-            Self::TooManyBytes { .. } => "LOG_TOO_MANY_BYTES",
-            Self::TooManyRows { .. } => "LOG_TOO_MANY_ROWS",
-            Self::TooManyColumns { .. } => "LOG_TOO_MANY_COLUMNS",
-            Self::RowTooLong { .. } => "LOG_ROW_TOO_LONG",
-            Self::HeaderMissing { .. } => "LOG_HEADER_MISSING",
-            Self::ColumnMissing { .. } => "LOG_COLUMN_MISSING",
-            Self::ColumnTwice { .. } => "LOG_COLUMN_TWICE",
-            Self::RowWidth { .. } => "LOG_ROW_WIDTH",
-            Self::NoRows { .. } => "LOG_NO_ROWS",
-            Self::NotANumber { .. } => "LOG_NOT_A_NUMBER",
-            Self::NotFinite { .. } => "LOG_NOT_FINITE",
-            Self::OutOfRange { .. } => "LOG_VALUE_OUT_OF_RANGE",
-            Self::UnitDoubtful { .. } => "LOG_UNIT_DOUBTFUL",
-            Self::ChannelEmpty { .. } => "LOG_CHANNEL_EMPTY",
-            Self::TimeMissing { .. } => "LOG_TIME_MISSING",
-            Self::ClockBackwards { .. } => "LOG_CLOCK_BACKWARDS",
-            Self::TimeRepeated { .. } => "LOG_TIME_REPEATED",
-            Self::ClockStuck { .. } => "LOG_CLOCK_STUCK",
-            Self::ClockTooLong { .. } => "LOG_CLOCK_TOO_LONG",
-            Self::Map { .. } => "CHANNEL_MAP_INVALID",
-        }
-    }
-
-    /// Returns the place of the fault inside the log, such as `row 14, column "RPM"`;
-    /// `log` where it is the log as a whole.
-    pub fn field(&self) -> String {
-        match self {
-            Self::Unreadable { .. }
-            | Self::Empty { .. }
-            | Self::NotText { .. }
-            | Self::UnsupportedFormat { .. }
-            | Self::Truncated { .. }
-            | Self::Corrupt { .. }
-            | Self::TooManyBytes { .. }
-            | Self::TooManyRows { .. } => "log".to_owned(),
-            Self::TooManyColumns { row, .. }
-            | Self::RowTooLong { row, .. }
-            | Self::HeaderMissing { row, .. }
-            | Self::RowWidth { row, .. }
-            | Self::NoRows { row, .. } => format!("row {row}"),
-            Self::ColumnMissing { column, .. }
-            | Self::ColumnTwice { column, .. }
-            | Self::UnitDoubtful { column, .. }
-            | Self::ChannelEmpty { column, .. } => format!("column \"{column}\""),
-            Self::NotANumber { place, .. }
-            | Self::NotFinite { place, .. }
-            | Self::OutOfRange { place, .. }
-            | Self::TimeMissing { place }
-            | Self::ClockBackwards { place, .. }
-            | Self::TimeRepeated { place, .. }
-            | Self::ClockStuck { place, .. }
-            | Self::ClockTooLong { place, .. } => place.cell(),
-            Self::Map { problems, .. } => problems
-                .first()
-                .map_or_else(|| "channels".to_owned(), |problem| problem.field.clone()),
-        }
-    }
 }
 
 /// Most column names in a message.

@@ -1,13 +1,20 @@
 //! Turns log files into samples.
 //! Knows nothing of estimation, storage, wire, clocks, async.
 
+mod assemble;
+mod bytes;
+mod clock;
 pub mod error;
+mod kind;
 pub mod limits;
 pub mod map_file;
 pub mod place;
+mod plausible;
 pub mod read;
 pub mod report;
 pub mod standard;
+mod text;
+mod units;
 
 pub use error::IntakeError;
 pub use limits::LogLimits;

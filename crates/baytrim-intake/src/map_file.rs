@@ -1,10 +1,10 @@
 //! Reads a channel map as people write it: TOML.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use baytrim_model::channel::{Channel, ChannelMap, EvidenceKind, Quantity, TimeChannel};
 use baytrim_model::field::FieldError;
-use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue, ValueDeserializer};
@@ -93,30 +93,12 @@ impl<'a> Page<'a> {
             Some(value) => self.value::<EvidenceKind>("evidence", value),
             None => Some(EvidenceKind::default()),
         };
-        let time = match table.get("time") {
-            Some(value) => self.section::<TimeChannel>("time", value, &TIME_KEYS),
-            None => {
-                self.refuse(
-                    None,
-                    "time",
-                    "is missing",
-                    "add the section [time] with column and unit, or with rate_hz",
-                );
-                None
-            }
-        };
-        let channels = match table.get("channels") {
-            Some(value) => self.channels(value),
-            None => {
-                self.refuse(
-                    None,
-                    "channels",
-                    "is missing",
-                    "add a section such as [channels.engine_speed] for each channel",
-                );
-                None
-            }
-        };
+        let time = self
+            .wanted(table, "time", "with column and unit, or with rate_hz")
+            .and_then(|value| self.section::<TimeChannel>("time", value, &TIME_KEYS));
+        let channels = self
+            .wanted(table, "channels", "such as [channels.engine_speed]")
+            .and_then(|value| self.channels(value));
         Some(ChannelMap {
             time: time?,
             channels: channels?,
@@ -124,12 +106,23 @@ impl<'a> Page<'a> {
         })
     }
 
-    fn channels(
+    fn wanted<'t>(
         &mut self,
-        value: &Spanned<DeValue<'a>>,
-    ) -> Option<std::collections::BTreeMap<Quantity, Channel>> {
+        table: &'t DeTable<'a>,
+        key: &str,
+        remedy: &str,
+    ) -> Option<&'t Spanned<DeValue<'a>>> {
+        let value = table.get(key);
+        if value.is_none() {
+            let remedy = format!("add the section [{key}] {remedy}");
+            self.refuse(None, key, "is missing", &remedy);
+        }
+        value
+    }
+
+    fn channels(&mut self, value: &Spanned<DeValue<'a>>) -> Option<BTreeMap<Quantity, Channel>> {
         let table = self.table("channels", value)?;
-        let mut channels = std::collections::BTreeMap::new();
+        let mut channels = BTreeMap::new();
         for (key, value) in table {
             let path = format!("channels.{}", key.get_ref());
             let known = Quantity::ALL

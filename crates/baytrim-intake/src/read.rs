@@ -1,13 +1,17 @@
 //! Reads a log of whatever kind.
 
 use std::io::Read;
+use std::rc::Rc;
 
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::engine::Fuel;
 
+use crate::bytes::{Gauge, LogBytes};
 use crate::error::IntakeError;
+use crate::kind::{KIND_BYTES, not_text_kind};
 use crate::limits::LogLimits;
 use crate::report::Intake;
+use crate::text::{TextJob, peek, read_text};
 
 /// Reads a log; its kind is told by its content.
 ///
@@ -23,11 +27,32 @@ pub fn read_log(
     fuel: &Fuel,
     limits: &LogLimits,
 ) -> Result<Intake, IntakeError> {
-    let mut problems = map.problems("channels");
+    let mut problems = map.problems("");
     problems.extend(fuel.problems());
-    let _ = (source, limits);
-    Err(IntakeError::Map {
-        source_name: source_name.to_owned(),
-        problems,
-    })
+    if !problems.is_empty() {
+        return Err(IntakeError::Map {
+            source_name: source_name.to_owned(),
+            problems,
+        });
+    }
+    let gauge = Rc::new(Gauge::default());
+    let explain = |error| gauge.explain(source_name, error);
+    let bytes = LogBytes::open(source, limits.bytes_max, &gauge).map_err(explain)?;
+    let compression = bytes.compression();
+    let (head, bytes) = peek(bytes, KIND_BYTES).map_err(explain)?;
+    if let Some(kind) = not_text_kind(&head) {
+        return Err(IntakeError::UnsupportedFormat {
+            source_name: source_name.to_owned(),
+            kind,
+        });
+    }
+    let job = TextJob {
+        source_name,
+        map,
+        fuel,
+        limits,
+        compression,
+        gauge: &gauge,
+    };
+    read_text(bytes, &job)
 }

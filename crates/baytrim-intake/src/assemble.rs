@@ -1,0 +1,330 @@
+//! Makes samples of rows of raw numbers, whatever file they come from.
+
+use std::collections::BTreeMap;
+
+use baytrim_model::channel::{Channel, ChannelMap, EvidenceKind, Quantity, Unit};
+use baytrim_model::engine::Fuel;
+use baytrim_model::pull::PullWarning;
+use baytrim_model::samples::Samples;
+
+use crate::clock::{Clock, ClockFault, quantile};
+use crate::error::IntakeError;
+use crate::limits::LogLimits;
+use crate::place::CellPlace;
+use crate::plausible::{Spread, clock_doubt, out_of_range_remedy, trim_oddity, unit_doubt};
+use crate::report::{ChannelReport, ClockReport};
+use crate::units::convert;
+
+/// Samples in the making.
+pub(crate) struct Assembler<'a> {
+    source_name: &'a str,
+    map: &'a ChannelMap,
+    fuel: &'a Fuel,
+    rows_max: usize,
+    duration_s_max: f64,
+    clock: Clock,
+    columns: Vec<Column<'a>>,
+}
+
+struct Column<'a> {
+    quantity: Quantity,
+    channel: &'a Channel,
+    low: f64,
+    high: f64,
+    values: Vec<f64>,
+}
+
+/// Samples, and what of the report does not depend on the kind of file.
+pub(crate) struct Assembled {
+    pub samples: Samples,
+    pub channels: BTreeMap<Quantity, ChannelReport>,
+    pub clock: ClockReport,
+    pub warnings: Vec<PullWarning>,
+}
+
+impl<'a> Assembler<'a> {
+    /// Returns an assembler of the channels of `map` that the log has, in the order of the map.
+    pub(crate) fn new(
+        source_name: &'a str,
+        map: &'a ChannelMap,
+        fuel: &'a Fuel,
+        limits: &LogLimits,
+        has: impl Fn(&Channel) -> bool,
+    ) -> Self {
+        let present = map.channels.iter().filter(|(_, channel)| has(channel));
+        let columns = present.map(|(&quantity, channel)| {
+            let (low, high) = quantity.believable();
+            Column {
+                quantity,
+                channel,
+                low,
+                high,
+                values: Vec::new(),
+            }
+        });
+        Self {
+            source_name,
+            map,
+            fuel,
+            rows_max: limits.rows_max,
+            duration_s_max: limits.duration_s_max,
+            clock: Clock::new(&map.time, limits.duration_s_max),
+            columns: columns.collect(),
+        }
+    }
+
+    /// Returns the channels that rows must hold, in their order.
+    pub(crate) fn channels(&self) -> impl Iterator<Item = &'a Channel> {
+        self.columns.iter().map(|column| column.channel)
+    }
+
+    /// Takes one row: its time as logged, and a raw number per channel, NaN for no reading.
+    pub(crate) fn push(&mut self, row: u64, time: f64, raw: &[f64]) -> Result<(), IntakeError> {
+        debug_assert_eq!(raw.len(), self.columns.len(), "one number per channel");
+        if self.clock.row_count() >= self.rows_max {
+            return Err(IntakeError::TooManyRows {
+                source_name: self.source_name.to_owned(),
+                rows_max: self.rows_max,
+            });
+        }
+        self.clock
+            .push(time)
+            .map_err(|fault| self.clock_error(row, time, fault))?;
+        for (column, &raw) in self.columns.iter_mut().zip(raw) {
+            let value = if raw.is_nan() {
+                f64::NAN
+            } else {
+                let scaled = raw * column.channel.scale + column.channel.offset;
+                let value = convert(column.quantity, column.channel.unit, scaled, self.fuel);
+                if !(column.low..=column.high).contains(&value) {
+                    return Err(column.out_of_range(self.source_name, row, scaled, value));
+                }
+                value
+            };
+            column.values.push(value);
+        }
+        Ok(())
+    }
+
+    fn clock_error(&self, row: u64, value: f64, fault: ClockFault) -> IntakeError {
+        let time = &self.map.time;
+        let place = CellPlace {
+            source_name: self.source_name.to_owned(),
+            row,
+            column: time.column.as_deref().unwrap_or("time").trim().to_owned(),
+        };
+        match fault {
+            ClockFault::Backwards { before } => IntakeError::ClockBackwards {
+                place,
+                value,
+                before,
+            },
+            ClockFault::Repeated => IntakeError::TimeRepeated { place, value },
+            ClockFault::Stuck { row_count } => IntakeError::ClockStuck {
+                place,
+                value,
+                row_count,
+            },
+            ClockFault::TooLong { elapsed_s } => IntakeError::ClockTooLong {
+                place,
+                value,
+                elapsed_s,
+                duration_s_max: self.duration_s_max,
+                remedy: if time.unit == Unit::S {
+                    "where the column counts milliseconds, write unit = \"ms\" under [time]; else the clock jumped: cut the log there"
+                } else {
+                    "the clock jumped: cut the log there"
+                },
+            },
+        }
+    }
+
+    /// Returns the samples. `last_row` is that of the last row and `last_time` its time, for messages.
+    pub(crate) fn finish(self, last_row: u64, last_time: f64) -> Result<Assembled, IntakeError> {
+        let row_count = self.clock.row_count();
+        let template = self.clock_error(last_row, last_time, ClockFault::Repeated);
+        let (offset_s, clock) = match self.clock.finish() {
+            Ok(done) => done,
+            Err(ClockFault::Stuck { row_count }) => {
+                return Err(stuck(template, row_count));
+            }
+            Err(_) => return Err(template),
+        };
+        let time = &self.map.time;
+        if let Some(column) = &time.column
+            && let Some(doubt) = clock_doubt(time.unit, clock.median_rate_hz, row_count)
+        {
+            return Err(IntakeError::UnitDoubtful {
+                source_name: self.source_name.to_owned(),
+                column: column.trim().to_owned(),
+                unit: time.unit,
+                finding: doubt.finding,
+                remedy: doubt.remedy.to_owned(),
+            });
+        }
+        let mut warnings = Vec::new();
+        warn_of_clock(&clock, row_count, &mut warnings);
+        let mut channels = BTreeMap::new();
+        let mut samples = Samples {
+            offset_s,
+            channels: BTreeMap::new(),
+        };
+        let is_without_trims = no_trim_at_all(&self.columns);
+        for column in self.columns {
+            let evidence = self.map.evidence;
+            let report =
+                column.report(self.source_name, evidence, is_without_trims, &mut warnings)?;
+            channels.insert(column.quantity, report);
+            samples.channels.insert(column.quantity, column.values);
+        }
+        Ok(Assembled {
+            samples,
+            channels,
+            clock,
+            warnings,
+        })
+    }
+}
+
+fn stuck(template: IntakeError, row_count: u64) -> IntakeError {
+    match template {
+        IntakeError::TimeRepeated { place, value } => IntakeError::ClockStuck {
+            place,
+            value,
+            row_count,
+        },
+        other => other,
+    }
+}
+
+fn no_trim_at_all(columns: &[Column<'_>]) -> bool {
+    columns
+        .iter()
+        .filter(|column| is_trim(column.quantity))
+        .all(|column| column.values.iter().all(|value| value.is_nan()))
+}
+
+fn is_trim(quantity: Quantity) -> bool {
+    matches!(quantity, Quantity::ShortTermTrim | Quantity::LongTermTrim)
+}
+
+fn warn_of_clock(clock: &ClockReport, row_count: usize, warnings: &mut Vec<PullWarning>) {
+    if clock.repeated_count > 0 {
+        warnings.push(PullWarning {
+            code: "times_spread".to_owned(),
+            message: format!(
+                "{} of {row_count} rows repeat the time of the row above and were spread evenly until the next tick, so that times are uncertain by up to one tick",
+                clock.repeated_count
+            ),
+        });
+    }
+    let interval_s = 1.0 / clock.median_rate_hz;
+    if clock.gap_s_max > 1.0 && clock.gap_s_max > 10.0 * interval_s {
+        warnings.push(PullWarning {
+            code: "gap".to_owned(),
+            message: format!(
+                "the log pauses for {:.3} s after sample {}; readings on both sides of a pause are not joined",
+                clock.gap_s_max, clock.gap_sample
+            ),
+        });
+    }
+}
+
+impl Column<'_> {
+    fn out_of_range(&self, source_name: &str, row: u64, scaled: f64, value: f64) -> IntakeError {
+        let unit = self.channel.unit;
+        IntakeError::OutOfRange {
+            place: CellPlace {
+                source_name: source_name.to_owned(),
+                row,
+                column: self.channel.column.trim().to_owned(),
+            },
+            value: scaled,
+            unit,
+            quantity: self.quantity,
+            converted: value,
+            low: self.low,
+            high: self.high,
+            remedy: out_of_range_remedy(self.quantity, unit, scaled),
+        }
+    }
+
+    fn is_needed(&self, evidence: EvidenceKind, is_without_trims: bool) -> bool {
+        match self.quantity {
+            Quantity::EngineSpeed | Quantity::PlateAngle => true,
+            Quantity::Lambda => evidence != EvidenceKind::Trims,
+            quantity if is_trim(quantity) => evidence != EvidenceKind::Lambda && is_without_trims,
+            _ => false,
+        }
+    }
+
+    fn report(
+        &self,
+        source_name: &str,
+        evidence: EvidenceKind,
+        is_without_trims: bool,
+        warnings: &mut Vec<PullWarning>,
+    ) -> Result<ChannelReport, IntakeError> {
+        let column = self.channel.column.trim().to_owned();
+        let mut readings: Vec<f64> = self
+            .values
+            .iter()
+            .copied()
+            .filter(|value| !value.is_nan())
+            .collect();
+        let missing_count = (self.values.len() - readings.len()) as u64;
+        if readings.is_empty() {
+            if self.is_needed(evidence, is_without_trims) {
+                return Err(IntakeError::ChannelEmpty {
+                    source_name: source_name.to_owned(),
+                    column,
+                    quantity: self.quantity,
+                    row_count: missing_count,
+                });
+            }
+            warnings.push(PullWarning {
+                code: "channel_without_readings".to_owned(),
+                message: format!(
+                    "column \"{column}\" holds no reading of {}; check that its sensor was connected",
+                    self.quantity
+                ),
+            });
+            return Ok(ChannelReport {
+                column,
+                missing_count,
+                low: None,
+                median: None,
+                high: None,
+            });
+        }
+        let spread = Spread {
+            low: readings.iter().copied().fold(f64::INFINITY, f64::min),
+            median: quantile(&mut readings, 0.5),
+            high: readings.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+            count: readings.len() as u64,
+        };
+        let unit = self.channel.unit;
+        if let Some(doubt) = unit_doubt(self.quantity, unit, spread) {
+            return Err(IntakeError::UnitDoubtful {
+                source_name: source_name.to_owned(),
+                column,
+                unit,
+                finding: doubt.finding,
+                remedy: doubt.remedy.to_owned(),
+            });
+        }
+        warnings.extend(
+            trim_oddity(self.quantity, unit, spread).map(|message| PullWarning {
+                code: "trim_unit".to_owned(),
+                message,
+            }),
+        );
+        Ok(ChannelReport {
+            column,
+            missing_count,
+            low: Some(spread.low),
+            median: Some(spread.median),
+            high: Some(spread.high),
+        })
+    }
+}

@@ -1,0 +1,221 @@
+//! Finds the row of column names, and with it what stands between columns.
+
+use baytrim_model::channel::{ChannelMap, EvidenceKind, Quantity};
+use csv::{ReaderBuilder, StringRecord, Terminator};
+
+use crate::error::IntakeError;
+use crate::place::{decode, shown};
+
+/// What may stand between columns, most common first.
+const DELIMITERS: [u8; 3] = [b',', b';', b'\t'];
+
+/// The row of column names.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Header {
+    /// What stands between columns.
+    pub delimiter: u8,
+    /// Line, from 1.
+    pub row: u64,
+    /// The names, without spaces at their ends and without empty ones at the end.
+    pub columns: Vec<String>,
+    /// Byte of the head at which the line below begins.
+    pub body_byte: usize,
+}
+
+impl Header {
+    /// Returns the place of the column that is named `column`, from 0.
+    pub(crate) fn find(&self, column: &str) -> Option<usize> {
+        self.columns.iter().position(|name| name == column.trim())
+    }
+}
+
+/// A column that must be there.
+struct Wanted<'a> {
+    column: &'a str,
+    wanted_for: String,
+}
+
+fn wanted(map: &ChannelMap) -> Vec<Wanted<'_>> {
+    let time = map.time.column.iter().map(|column| Wanted {
+        column: column.trim(),
+        wanted_for: "time".to_owned(),
+    });
+    let required = map.channels.iter().filter(|(_, channel)| !channel.optional);
+    let channels = required.map(|(quantity, channel)| Wanted {
+        column: channel.column.trim(),
+        wanted_for: quantity.to_string(),
+    });
+    time.chain(channels).collect()
+}
+
+/// Finds the header that has the columns of `map` in the first lines of a text.
+///
+/// `head` is how the text begins; it is the whole text where `is_whole`. A header is one line.
+pub(crate) fn find_header(
+    head: &[u8],
+    is_whole: bool,
+    map: &ChannelMap,
+    source_name: &str,
+) -> Result<Header, IntakeError> {
+    let wanted = wanted(map);
+    let mut best: Option<(usize, usize, Header)> = None;
+    for (row, body_byte, line) in lines(head, is_whole) {
+        for delimiter in DELIMITERS {
+            let header = Header {
+                delimiter,
+                row,
+                columns: split(line, delimiter),
+                body_byte,
+            };
+            let found_count = wanted
+                .iter()
+                .filter(|wanted| header.find(wanted.column).is_some())
+                .count();
+            if found_count == wanted.len() {
+                check_evidence(&header, map, source_name)?;
+                return Ok(header);
+            }
+            let rank = (found_count, header.columns.len());
+            if best.as_ref().is_none_or(|best| rank > (best.0, best.1)) {
+                best = Some((rank.0, rank.1, header));
+            }
+        }
+    }
+    let Some((_, _, nearest)) = best else {
+        return Err(IntakeError::Empty {
+            source_name: source_name.to_owned(),
+        });
+    };
+    let missing = wanted
+        .iter()
+        .find(|wanted| nearest.find(wanted.column).is_none());
+    Err(not_found(&nearest, missing, source_name))
+}
+
+fn not_found(nearest: &Header, missing: Option<&Wanted<'_>>, source_name: &str) -> IntakeError {
+    let is_number = |name: &String| name.replace(',', ".").parse::<f64>().is_ok();
+    let has_names = nearest
+        .columns
+        .iter()
+        .any(|name| !name.is_empty() && !is_number(name));
+    match missing {
+        Some(wanted) if has_names => {
+            column_missing(nearest, wanted.column, &wanted.wanted_for, source_name)
+        }
+        _ => IntakeError::HeaderMissing {
+            source_name: source_name.to_owned(),
+            row: nearest.row,
+            text: shown(
+                nearest
+                    .columns
+                    .join(&char::from(nearest.delimiter).to_string())
+                    .as_bytes(),
+            ),
+        },
+    }
+}
+
+/// Either trim will do as evidence, but one must be there.
+fn check_evidence(header: &Header, map: &ChannelMap, source_name: &str) -> Result<(), IntakeError> {
+    if map.evidence == EvidenceKind::Lambda {
+        return Ok(());
+    }
+    let trims = [Quantity::ShortTermTrim, Quantity::LongTermTrim];
+    let mapped = trims
+        .iter()
+        .filter_map(|trim| Some((*trim, map.channels.get(trim)?)));
+    let mut first = None;
+    for (quantity, channel) in mapped {
+        if header.find(&channel.column).is_some() {
+            return Ok(());
+        }
+        first.get_or_insert((quantity, channel));
+    }
+    match first {
+        None => Ok(()),
+        Some((quantity, channel)) => Err(column_missing(
+            header,
+            channel.column.trim(),
+            quantity.as_str(),
+            source_name,
+        )),
+    }
+}
+
+fn column_missing(
+    header: &Header,
+    column: &str,
+    wanted_for: &str,
+    source_name: &str,
+) -> IntakeError {
+    let mut present: Vec<(f64, String)> = header
+        .columns
+        .iter()
+        .filter(|name| !name.is_empty())
+        .map(|name| (likeness(name, column), shown(name.as_bytes())))
+        .collect();
+    present.sort_by(|a, b| b.0.total_cmp(&a.0));
+    IntakeError::ColumnMissing {
+        source_name: source_name.to_owned(),
+        row: header.row,
+        column: column.to_owned(),
+        wanted_for: wanted_for.to_owned(),
+        present: present.into_iter().map(|(_, name)| name).collect(),
+    }
+}
+
+/// Returns how alike two names are, 0 to 1, by their letters and digits alone.
+fn likeness(a: &str, b: &str) -> f64 {
+    let plain = |name: &str| -> String {
+        name.chars()
+            .filter(|letter| letter.is_alphanumeric())
+            .flat_map(char::to_lowercase)
+            .collect()
+    };
+    let (a, b) = (plain(a), plain(b));
+    strsim::sorensen_dice(&a, &b).max(strsim::normalized_damerau_levenshtein(&a, &b))
+}
+
+/// Returns each line that is not blank with its number and the byte at which the next one begins;
+/// a last line that may go on beyond the head is left out.
+fn lines(head: &[u8], is_whole: bool) -> impl Iterator<Item = (u64, usize, &[u8])> {
+    let mut row = 0;
+    let mut byte = 0;
+    std::iter::from_fn(move || {
+        let rest = head.get(byte..).filter(|rest| !rest.is_empty())?;
+        let end = rest.iter().position(|&byte| byte == b'\n');
+        let (line, next) = match end {
+            Some(end) => (&rest[..end], byte + end + 1),
+            None if is_whole => (rest, head.len()),
+            None => return None,
+        };
+        row += 1;
+        byte = next;
+        Some((row, next, line))
+    })
+    .filter(|(_, _, line)| !line.trim_ascii().is_empty())
+}
+
+fn split(line: &[u8], delimiter: u8) -> Vec<String> {
+    let text = decode(line);
+    let mut record = StringRecord::new();
+    let mut reader = ReaderBuilder::new()
+        .delimiter(delimiter)
+        .has_headers(false)
+        .flexible(true)
+        .terminator(Terminator::Any(b'\n'))
+        .from_reader(text.as_bytes());
+    // Reading from memory cannot fail; should it, the line has no columns.
+    if !reader.read_record(&mut record).unwrap_or(false) {
+        return Vec::new();
+    }
+    let mut columns: Vec<String> = record.iter().map(|name| name.trim().to_owned()).collect();
+    if let Some(first) = columns.first_mut() {
+        // Some loggers mark the header as a remark.
+        *first = first.trim_start_matches('#').trim_start().to_owned();
+    }
+    while columns.last().is_some_and(String::is_empty) {
+        columns.pop();
+    }
+    columns
+}

@@ -1,0 +1,112 @@
+//! Numbers as logs write them.
+
+/// What a cell says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum CellValue {
+    /// A finite number.
+    Number(f64),
+    /// Infinite, or 'not a number' in so many words.
+    NotFinite,
+    /// Text that is no number.
+    Text,
+    /// A number, but its decimals are set apart otherwise than those above.
+    OtherMark,
+    /// Both a comma and a point: thousands are set apart.
+    Thousands,
+}
+
+/// Reads numbers of one log; the first decimals that it meets settle whether a comma or a point
+/// stands before them.
+#[derive(Debug, Default)]
+pub(crate) struct NumberReader {
+    mark: Option<u8>,
+}
+
+impl NumberReader {
+    /// Returns what stands before decimals, where the log had any yet.
+    pub(crate) fn mark(&self) -> Option<char> {
+        self.mark.map(char::from)
+    }
+
+    /// Reads a cell that has neither spaces at its ends nor is empty.
+    pub(crate) fn read(&mut self, cell: &[u8]) -> CellValue {
+        let Ok(text) = std::str::from_utf8(cell) else {
+            return CellValue::Text;
+        };
+        if let Ok(number) = text.parse::<f64>() {
+            if !number.is_finite() {
+                return CellValue::NotFinite;
+            }
+            if cell.contains(&b'.') {
+                return self.with_mark(b'.', number);
+            }
+            return CellValue::Number(number);
+        }
+        let Some((whole, decimals)) = text.split_once(',') else {
+            return CellValue::Text;
+        };
+        if decimals.contains(',') || text.contains('.') {
+            let is_digits = |byte: &u8| byte.is_ascii_digit() || b"+-.,".contains(byte);
+            return if cell.iter().all(is_digits) {
+                CellValue::Thousands
+            } else {
+                CellValue::Text
+            };
+        }
+        match format!("{whole}.{decimals}").parse::<f64>() {
+            Ok(number) if number.is_finite() => self.with_mark(b',', number),
+            Ok(_) => CellValue::NotFinite,
+            Err(_) => CellValue::Text,
+        }
+    }
+
+    fn with_mark(&mut self, mark: u8, number: f64) -> CellValue {
+        if *self.mark.get_or_insert(mark) == mark {
+            CellValue::Number(number)
+        } else {
+            CellValue::OtherMark
+        }
+    }
+}
+
+/// Returns 1 or 0 for a word that says on or off.
+pub(crate) fn read_flag_word(cell: &[u8]) -> Option<f64> {
+    let is = |words: &[&str]| {
+        words
+            .iter()
+            .any(|word| cell.eq_ignore_ascii_case(word.as_bytes()))
+    };
+    if is(&["on", "true", "yes"]) {
+        Some(1.0)
+    } else if is(&["off", "false", "no"]) {
+        Some(0.0)
+    } else {
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A number in another notation would be read as a different number, without a word.
+    #[test]
+    fn each_notation_reads_as_what_it_means() {
+        let read = |cells: &[&str]| {
+            let mut reader = NumberReader::default();
+            let values = cells.iter().map(|cell| reader.read(cell.as_bytes()));
+            values.collect::<Vec<_>>()
+        };
+        let number = CellValue::Number;
+        assert_eq!(
+            read(&["1", "-2.5e3", ".5"]),
+            [number(1.0), number(-2500.0), number(0.5)]
+        );
+        assert_eq!(read(&["1,5", "-0,25"]), [number(1.5), number(-0.25)]);
+        assert_eq!(read(&["1.5", "1,5"]), [number(1.5), CellValue::OtherMark]);
+        assert_eq!(read(&["1,5", "1.5"]), [number(1.5), CellValue::OtherMark]);
+        assert_eq!(read(&["1.234,5", "1,234,567"]), [CellValue::Thousands; 2]);
+        assert_eq!(read(&["NaN", "-inf", "1e999"]), [CellValue::NotFinite; 3]);
+        assert_eq!(read(&["-", "12:30", "1,2x", "1 000"]), [CellValue::Text; 4]);
+    }
+}

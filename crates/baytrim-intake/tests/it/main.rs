@@ -1,0 +1,10 @@
+//! What logs become, from the outside.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
+mod bounded;
+mod channel_maps;
+mod dialects;
+mod messages;
+mod properties;
+mod road_logs;
+mod support;

@@ -1,0 +1,154 @@
+//! Real logs of a scan tool, where they are at hand.
+//!
+//! Four road drives of a stock petrol car out of a published set ("Detecting Anomalies in the
+//! Engine Coolant Sensor Using One-Class Classifiers", IEEE document 8891367). They are not part of
+//! this repository; without them the test says that it was skipped. The expected figures were
+//! counted in the files by a separate program (Python's csv module).
+
+#![expect(clippy::print_stderr, reason = "a skipped test must be seen")]
+
+use std::fs::File;
+use std::path::Path;
+
+use baytrim_intake::{LogLimits, parse_channel_map, read_log};
+use baytrim_model::channel::Quantity;
+
+use crate::support::fuel;
+
+const MAP: &str = include_str!("../../../../docs/examples/channels/scan-tool-trims.toml");
+
+struct Expected {
+    file: &'static str,
+    row_count: u64,
+    last_tick_s: f64,
+    rows_in_last_tick: u32,
+    repeated_count: u64,
+    plate_percent: [f64; 3],
+    rpm: [f64; 3],
+    short_term_percent: [f64; 3],
+    unused_count: usize,
+}
+
+const EXPECTED: [Expected; 4] = [
+    Expected {
+        file: "long10.csv",
+        row_count: 5_035,
+        last_tick_s: 2474.0,
+        rows_in_last_tick: 6,
+        repeated_count: 3_671,
+        plate_percent: [3.078432, 8.568628, 62.686272],
+        rpm: [0.0, 1907.75, 3768.75],
+        short_term_percent: [-9.375, 0.0, 10.9375],
+        unused_count: 18,
+    },
+    Expected {
+        file: "live37.csv",
+        row_count: 1_815,
+        last_tick_s: 891.0,
+        rows_in_last_tick: 1,
+        repeated_count: 1_322,
+        plate_percent: [2.686275, 6.607843, 65.823532],
+        rpm: [0.0, 1497.5, 2492.75],
+        short_term_percent: [-10.9375, 0.78125, 11.71875],
+        unused_count: 18,
+    },
+    Expected {
+        file: "live12.csv",
+        row_count: 1_151,
+        last_tick_s: 611.0,
+        rows_in_last_tick: 1,
+        repeated_count: 846,
+        plate_percent: [0.333, 5.431, 12.49],
+        rpm: [0.0, 853.0, 1841.2],
+        short_term_percent: [-10.938, 3.125, 10.938],
+        unused_count: 18,
+    },
+    Expected {
+        file: "drive10.csv",
+        row_count: 5_454,
+        last_tick_s: 2681.0,
+        rows_in_last_tick: 4,
+        repeated_count: 3_972,
+        plate_percent: [3.078432, 7.0, 52.490196],
+        rpm: [0.0, 1570.25, 2540.5],
+        short_term_percent: [-7.8125, 0.0, 11.71875],
+        unused_count: 18,
+    },
+];
+
+/// The channel map in the examples would not read the logs that it was written for.
+#[test]
+fn the_example_map_reads_real_logs() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/data/obd_road_1hz");
+    if !folder.is_dir() {
+        eprintln!(
+            "skipped: the_example_map_reads_real_logs: no {}",
+            folder.display()
+        );
+        return;
+    }
+    let map = parse_channel_map(MAP).unwrap();
+    for expected in &EXPECTED {
+        let mut file = File::open(folder.join(expected.file)).unwrap();
+        let intake = read_log(
+            &mut file,
+            expected.file,
+            &map,
+            &fuel(),
+            &LogLimits::default(),
+        );
+        let intake = intake.unwrap_or_else(|error| panic!("{error}"));
+        check(&intake, expected);
+    }
+}
+
+fn check(intake: &baytrim_intake::Intake, expected: &Expected) {
+    let name = expected.file;
+    let report = &intake.report;
+    assert_eq!(report.row_count, expected.row_count, "{name}");
+    assert_eq!(
+        report.clock.repeated_count, expected.repeated_count,
+        "{name}"
+    );
+    assert_eq!(report.unused_columns.len(), expected.unused_count, "{name}");
+    // The median tick is 2 s, over which the rows of the last one are spread.
+    let rows = f64::from(expected.rows_in_last_tick);
+    let duration_s = expected.last_tick_s + 2.0 * (rows - 1.0) / rows;
+    assert!(
+        (intake.samples.duration_s() - duration_s).abs() < 1e-9,
+        "{name}: {}",
+        intake.samples.duration_s()
+    );
+    assert!(
+        intake
+            .samples
+            .offset_s
+            .windows(2)
+            .all(|pair| pair[0] < pair[1]),
+        "{name}"
+    );
+    assert!(
+        (1.5..=4.5).contains(&report.clock.median_rate_hz),
+        "{name}: {}",
+        report.clock.median_rate_hz
+    );
+    assert_eq!(report.channels.len(), 8, "{name}");
+    for (quantity, figures) in [
+        (Quantity::PlateAngle, expected.plate_percent),
+        (Quantity::EngineSpeed, expected.rpm),
+        (Quantity::ShortTermTrim, expected.short_term_percent),
+    ] {
+        let channel = &report.channels[&quantity];
+        assert_eq!(channel.missing_count, 0, "{name}: {quantity}");
+        let found = [channel.low, channel.median, channel.high];
+        for (found, figure) in found.into_iter().zip(figures) {
+            assert!(
+                (found.unwrap() - figure).abs() < 1e-9,
+                "{name}: {quantity} {found:?}, not {figure}"
+            );
+        }
+    }
+    // The log begins before the engine does.
+    let rpm = intake.samples.channel(Quantity::EngineSpeed).unwrap();
+    assert_eq!(rpm[0].to_bits(), 0.0_f64.to_bits(), "{name}");
+}

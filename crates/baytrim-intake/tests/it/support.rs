@@ -1,0 +1,69 @@
+//! Logs and maps that several tests use.
+
+use std::io::{Read, Write};
+
+use baytrim_intake::{Intake, IntakeError, LogLimits, read_log, standard_channels};
+use baytrim_model::channel::{Channel, ChannelMap, Quantity, Unit};
+use baytrim_model::engine::Fuel;
+
+/// Returns a fuel whose stoichiometric ratio is 14.7.
+pub(crate) fn fuel() -> Fuel {
+    Fuel {
+        name: "petrol".to_owned(),
+        stoichiometric_afr: 14.7,
+    }
+}
+
+/// Reads `bytes` under the standard map and limits.
+pub(crate) fn read(bytes: &[u8]) -> Result<Intake, IntakeError> {
+    read_with(bytes, &standard_channels())
+}
+
+/// Reads `bytes` under `map`.
+pub(crate) fn read_with(bytes: &[u8], map: &ChannelMap) -> Result<Intake, IntakeError> {
+    read_source(&mut &*bytes, map, &LogLimits::default())
+}
+
+/// Reads `source`.
+pub(crate) fn read_source(
+    source: &mut dyn Read,
+    map: &ChannelMap,
+    limits: &LogLimits,
+) -> Result<Intake, IntakeError> {
+    read_log(source, "log.csv", map, &fuel(), limits)
+}
+
+/// Returns the standard map, altered.
+pub(crate) fn altered(alter: impl FnOnce(&mut ChannelMap)) -> ChannelMap {
+    let mut map = standard_channels();
+    alter(&mut map);
+    map
+}
+
+/// Returns the standard map with one channel's unit changed.
+pub(crate) fn with_unit(quantity: Quantity, unit: Unit) -> ChannelMap {
+    altered(|map| channel(map, quantity).unit = unit)
+}
+
+/// Returns a channel of `map`.
+pub(crate) fn channel(map: &mut ChannelMap, quantity: Quantity) -> &mut Channel {
+    map.channels.get_mut(&quantity).unwrap()
+}
+
+/// Packs `bytes` with gzip.
+pub(crate) fn gzip(bytes: &[u8]) -> Vec<u8> {
+    let mut packer = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
+    packer.write_all(bytes).unwrap();
+    packer.finish().unwrap()
+}
+
+/// Returns a plain log of 20 rows at 10 Hz.
+pub(crate) fn plain() -> String {
+    let mut text = "offset_s,rpm,plate_percent,lambda\n".to_owned();
+    for row in 0..20 {
+        let time = f64::from(row) / 10.0;
+        let rpm = 2000 + 50 * row;
+        text += &format!("{time:.1},{rpm},{}.5,0.9{row:02}\n", 10 + row);
+    }
+    text
+}
