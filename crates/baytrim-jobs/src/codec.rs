@@ -18,9 +18,22 @@ pub enum DecodeError {
     },
 }
 
-/// Returns the bytes of a record. The same record gives the same bytes.
-pub fn encode(record: &JobRecord) -> Vec<u8> {
-    serde_json::to_vec(record).expect("a record holds only finite numbers and text keys")
+/// A record that could not be read back, and so must not be written: a number in it is not finite.
+#[derive(Debug, thiserror::Error)]
+#[error("the record could not be read back: a number in it is not finite; nothing was written")]
+pub struct EncodeError;
+
+/// Returns the bytes of a record. The same record gives the same bytes, and [`decode`] gives it back.
+///
+/// # Errors
+/// When the bytes would not read back as the very record.
+pub fn encode(record: &JobRecord) -> Result<Vec<u8>, EncodeError> {
+    let bytes = serde_json::to_vec(record).map_err(|_| EncodeError)?;
+    // JSON writes what is not finite as null: better found now than by whoever opens the job next.
+    match decode(&bytes) {
+        Ok(back) if back == *record => Ok(bytes),
+        _ => Err(EncodeError),
+    }
 }
 
 /// Returns the record that `bytes` hold.

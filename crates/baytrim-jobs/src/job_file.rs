@@ -6,7 +6,7 @@ mod raw;
 use std::collections::BTreeMap;
 
 use baytrim_model::axis::{Axes, Axis};
-use baytrim_model::bay::{BaySetup, DelayChoice, DelayModel};
+use baytrim_model::bay::{BaySetup, DelayChoice};
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::{BayName, JobId, slug_of_title};
@@ -164,15 +164,7 @@ fn delay(path: &str, file: &DelayFile) -> Result<DelayChoice, FieldError> {
             format!("{word:?} is not a delay"),
             "write \"identify\", or { cycles = …, gas_volume_l = …, lag_s = … }",
         )),
-        &DelayFile::Given {
-            cycles,
-            gas_volume_l,
-            lag_s,
-        } => Ok(DelayChoice::Given(DelayModel {
-            cycles,
-            gas_volume_l,
-            lag_s,
-        })),
+        DelayFile::Given(model) => Ok(DelayChoice::Given(*model)),
     }
 }
 

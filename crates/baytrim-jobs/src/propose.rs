@@ -1,7 +1,7 @@
 //! Planning a proposal from the evidence of a job's pulls.
 
 use baytrim_estimate::limit::{NodeEstimates, propose_nodes};
-use baytrim_estimate::{Fit, FitError, FitSettings, PullEvidence, fit};
+use baytrim_estimate::{Fit, FitSettings, PullEvidence, fit};
 use baytrim_model::ids::{Actor, PullId, UnixMillis};
 use baytrim_model::proposal::Proposal;
 use baytrim_model::record::JobEvent;
@@ -45,8 +45,11 @@ pub fn plan(
     by: &Actor,
 ) -> Result<Proposal, Refusal> {
     let spec = &state.spec;
-    let fit =
-        fit(&spec.axes, evidence, &FitSettings::default()).map_err(|error| unfit(state, &error))?;
+    let fit = fit(&spec.axes, evidence, &FitSettings::default())
+        .map_err(|error| misfit(error.to_string()))?;
+    if fit.summary.reading_count == 0 {
+        return Err(Refusal::NoEvidence(state.id().clone()));
+    }
     let nodes = propose_nodes(
         &spec.axes,
         &spec.table,
@@ -55,7 +58,7 @@ pub fn plan(
         &state.head().values,
         &estimates(&fit),
     )
-    .map_err(|error| Refusal::field("evidence", error.to_string(), "check the job's pulls"))?;
+    .map_err(|error| misfit(error.to_string()))?;
     Ok(Proposal {
         id: state.next_proposal(),
         base_revision: state.head().id,
@@ -85,9 +88,6 @@ fn estimates(fit: &Fit) -> NodeEstimates<'_> {
     }
 }
 
-fn unfit(state: &JobState, error: &FitError) -> Refusal {
-    match error {
-        FitError::NoReadings => Refusal::NoEvidence(state.id().clone()),
-        other => Refusal::field("evidence", other.to_string(), "check the job's pulls"),
-    }
+fn misfit(problem: String) -> Refusal {
+    Refusal::field("evidence", problem, "check the job's pulls")
 }

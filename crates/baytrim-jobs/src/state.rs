@@ -261,6 +261,9 @@ impl JobState {
     }
 
     /// Returns the revision in force.
+    ///
+    /// # Panics
+    /// Never: `r0` is made with the job.
     pub fn head(&self) -> &Revision {
         self.revisions.last().expect("r0 is made with the job")
     }

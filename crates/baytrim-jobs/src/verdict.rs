@@ -29,8 +29,11 @@ pub struct Ask {
 }
 
 /// Returns the name of a proposal's very content: a verdict must quote it.
+///
+/// # Panics
+/// Never: a proposal's keys are text.
 pub fn etag(proposal: &Proposal) -> String {
-    let bytes = serde_json::to_vec(proposal).expect("a proposal holds only finite numbers");
+    let bytes = serde_json::to_vec(proposal).expect("keys are text");
     hex(&Sha256::digest(bytes)[..16])
 }
 

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use baytrim_model::bay::DelayModel;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::engine::{Engine, Fuel};
 use baytrim_model::gate::GateSettings;
@@ -122,12 +123,7 @@ pub(super) struct BayFile {
 )]
 pub(super) enum DelayFile {
     Word(String),
-    #[serde(deny_unknown_fields)]
-    Given {
-        cycles: f64,
-        gas_volume_l: f64,
-        lag_s: f64,
-    },
+    Given(DelayModel),
 }
 
 impl Default for DelayFile {
