@@ -44,7 +44,12 @@ pub struct BayOptions {
     pub heating_s: f64,
     /// Factor on the rate of misfire bursts; 0 for none.
     pub misfire_scale: f64,
-    /// Share of false air in the exhaust at a flow of 1 l/s; it falls as 1 / flow. 0 for a tight pipe.
+    /// Share of a misfired or spark-cut charge that the sensor sees as if it had burnt, 0 to 1.
+    /// At 0 a misfire fraction f reads lambda / (1 - f); the truth lies between that and no error.
+    pub unburnt_seen: f64,
+    /// Whether grip, intake temperature and ambient pressure are logged as well.
+    pub log_surroundings: bool,
+    /// Volume share of false air in the exhaust at a flow of 1 l/s; it falls as 1 / flow. 0 for a tight pipe.
     pub leak_at_1_l_per_s: f64,
 }
 
@@ -67,6 +72,8 @@ impl Default for BayOptions {
             coolant_start_c: 86.0,
             heating_s: 0.0,
             misfire_scale: 1.0,
+            unburnt_seen: 0.2,
+            log_surroundings: false,
             leak_at_1_l_per_s: 0.0,
         }
     }

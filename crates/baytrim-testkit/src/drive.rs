@@ -135,20 +135,44 @@ impl Path {
         self.fuel_step_log.extend(other.fuel_step_log);
     }
 
-    /// Lets speed and plate hunt a little, as no engine stands still.
+    /// Lets speed and plate hunt a little, as no engine stands still; a plate on its stop stays.
     fn hunt(&mut self, dice: &mut Dice) {
-        let keep = libm::exp(-PATH_STEP_S / 0.4);
-        let fresh = libm::sqrt(1.0 - keep * keep);
-        let (mut speed, mut plate) = (0.0, 0.0);
+        let (mut speed, mut plate) = (Wander::new(0.4), Wander::new(0.8));
         for index in 0..self.len() {
-            speed = keep * speed + fresh * dice.normal();
-            plate = keep * plate + fresh * dice.normal();
-            self.rpm[index] *= 1.0 + 0.003 * speed;
-            if self.plate_percent[index] > 0.5 {
-                let hunted = self.plate_percent[index] * (1.0 + 0.006 * plate);
+            self.rpm[index] *= 1.0 + 0.003 * speed.next(dice);
+            let hunted = self.plate_percent[index] * (1.0 + 0.005 * plate.next(dice));
+            if self.plate_percent[index] > 0.5 && self.plate_percent[index] < 99.0 {
                 self.plate_percent[index] = hunted.min(100.0);
             }
         }
+    }
+}
+
+/// A smooth random wander of mean 0 and standard deviation 1: a first-order process behind a
+/// first-order lag, so that it has a rate.
+#[derive(Debug, Clone, Copy)]
+struct Wander {
+    memory_s: f64,
+    rough: f64,
+    smooth: f64,
+}
+
+impl Wander {
+    fn new(memory_s: f64) -> Self {
+        Self {
+            memory_s,
+            rough: 0.0,
+            smooth: 0.0,
+        }
+    }
+
+    fn next(&mut self, dice: &mut Dice) -> f64 {
+        let keep = libm::exp(-PATH_STEP_S / self.memory_s);
+        self.rough = keep * self.rough + libm::sqrt(1.0 - keep * keep) * dice.normal();
+        // Two equal time constants halve the variance.
+        let aim = std::f64::consts::SQRT_2 * self.rough;
+        self.smooth += (1.0 - keep) * (aim - self.smooth);
+        self.smooth
     }
 }
 

@@ -3,11 +3,15 @@
 
 pub mod air;
 pub mod bay;
+pub mod csv;
+pub mod demo;
 pub mod drive;
 pub mod ecu;
 pub mod exhaust;
+pub mod faults;
 pub mod film;
 pub mod grid;
+pub mod job_file;
 pub mod noise;
 pub mod random;
 pub mod sensor;

@@ -56,9 +56,29 @@ impl Meter {
     }
 }
 
+/// Moles of wet exhaust per mole of air for hydrogen to carbon 1.85 near lambda 0.87.
+const EXHAUST_MOLES_PER_AIR: f64 = 1.10;
+
+/// Returns the equivalence ratio of exhaust with the volume share `air_share` of fresh air in it.
+pub fn diluted_phi(phi: f64, air_share: f64) -> f64 {
+    phi / (1.0 + EXHAUST_MOLES_PER_AIR * air_share / (1.0 - air_share))
+}
+
 #[cfg(test)]
 mod tests {
-    use super::{Meter, Sensor};
+    use super::{Meter, Sensor, diluted_phi};
+
+    /// A leaking joint would read too little or too much lean.
+    ///
+    /// Stoichiometry of CH1.85 at lambda 0.87 (element balance): 1, 2, 5 and 10 % of air in the wet
+    /// sample read 1.1, 2.3, 5.8 and 12.3 % lean.
+    #[test]
+    fn false_air_reads_lean_as_stoichiometry_has_it() {
+        for (air_share, lean_percent) in [(0.01, 1.1), (0.02, 2.3), (0.05, 5.8), (0.10, 12.3)] {
+            let read = 100.0 * (1.0 / diluted_phi(1.0, air_share) - 1.0);
+            assert!((read - lean_percent).abs() < 0.1, "{air_share}: {read} %");
+        }
+    }
 
     /// The sensor's lag would be another than stated: a step reaches 63.2 % after one time constant.
     #[test]

@@ -14,6 +14,7 @@ use baytrim_model::table::{BaseTable, TableContent};
 use crate::air::AirModel;
 use crate::bay::{BayOptions, SensorPlace};
 use crate::ecu::EcuHabits;
+use crate::grid::{hat_weights, read};
 use crate::noise::NoiseSizes;
 use crate::random::{Dice, Purpose};
 use crate::surface::NeedSurface;
@@ -172,6 +173,30 @@ impl EngineTruth {
                 self.surface.at(rpm, plate_percent)
             })
             .collect()
+    }
+
+    /// Returns root mean square and largest difference, in log units, between the true need in the
+    /// middle of each cell and what its four nodes say there: what no table of these axes can do right.
+    pub fn curvature_between_nodes(&self) -> (f64, f64) {
+        let theta = self.theta_at_nodes();
+        let middles = |breakpoints: &[f64]| -> Vec<f64> {
+            breakpoints
+                .windows(2)
+                .map(|pair| 0.5 * (pair[0] + pair[1]))
+                .collect()
+        };
+        let speeds = middles(self.axes.rpm.breakpoints());
+        let differences: Vec<f64> = middles(self.axes.plate_percent.breakpoints())
+            .into_iter()
+            .flat_map(|plate| speeds.iter().map(move |&rpm| (rpm, plate)))
+            .map(|(rpm, plate)| {
+                let between = read(&theta, &hat_weights(&self.axes, rpm, plate));
+                self.surface.at(rpm, plate) - between
+            })
+            .collect();
+        let square = differences.iter().map(|x| x * x).sum::<f64>();
+        let largest = differences.iter().map(|x| x.abs()).fold(0.0, f64::max);
+        (libm::sqrt(square / differences.len() as f64), largest)
     }
 
     /// Returns the base table with the fuel of every node multiplied by `exp(log_trim)`, unrounded.

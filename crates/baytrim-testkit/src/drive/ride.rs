@@ -1,6 +1,6 @@
 //! Riding as on the road, from a small model of a vehicle.
 
-use super::{PATH_STEP_S, Path};
+use super::{PATH_STEP_S, Path, Wander};
 use crate::random::Dice;
 use crate::truth::EngineTruth;
 
@@ -8,6 +8,9 @@ use crate::truth::EngineTruth;
 const GEARS: [f64; 6] = [2.6, 1.9, 1.5, 1.25, 1.1, 1.0];
 /// Seconds of torque cut of a gear change.
 const SHIFT_CUT_S: f64 = 0.06;
+
+/// How far a rider's hand wanders about what it is after, in root of plate percent.
+const HAND: f64 = 0.4;
 
 /// What the rider is after.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,26 +23,28 @@ struct Wish {
 
 fn next_wish(truth: &EngineTruth, dice: &mut Dice, now_s: f64) -> Wish {
     let span = truth.ecu.limiter_rpm - truth.idle_rpm;
-    let (plate, lasts_s, shift_share) = match dice.index(20) {
+    let (plate, lasts_s, shift_share) = match dice.index(21) {
         // Cruising.
         0..=8 => {
             let root = dice.uniform(2.2, 5.2);
             (
                 root * root,
-                dice.uniform(1.5, 7.0),
+                dice.uniform(1.0, 5.0),
                 dice.uniform(0.35, 0.65),
             )
         }
         // Pulling on.
         9..=13 => (
             dice.uniform(25.0, 70.0),
-            dice.uniform(1.0, 4.0),
+            dice.uniform(0.8, 3.0),
             dice.uniform(0.5, 0.85),
         ),
         // Wide open.
         14..=15 => (100.0, dice.uniform(1.5, 5.0), dice.uniform(0.8, 1.01)),
         // Shut.
         16..=18 => (0.0, dice.uniform(0.5, 3.0), 0.6),
+        // Rolling to a halt, and idling.
+        19 => (0.0, dice.uniform(5.0, 9.0), 0.6),
         // Barely open.
         _ => (dice.uniform(1.5, 5.0), dice.uniform(1.0, 4.0), 0.5),
     };
@@ -49,6 +54,15 @@ fn next_wish(truth: &EngineTruth, dice: &mut Dice, now_s: f64) -> Wish {
         until_s: now_s + lasts_s,
         shift_up_rpm: truth.idle_rpm + shift_share * span,
     }
+}
+
+/// Returns the plate that a hand holds which is after `plate`; shut and wide open are stops.
+fn held_plate(plate: f64, hand: f64) -> f64 {
+    if !(0.5..=99.0).contains(&plate) {
+        return plate;
+    }
+    let root = libm::sqrt(plate) + HAND * hand;
+    (root * root.max(0.0)).clamp(0.0, 100.0)
 }
 
 /// Returns `duration_s` of riding.
@@ -64,6 +78,7 @@ pub(super) fn ride(truth: &EngineTruth, dice: &mut Dice, duration_s: f64) -> Pat
     let mut cut_until_s = f64::NEG_INFINITY;
     let mut shifted_s = f64::NEG_INFINITY;
     let mut rpm_aim = rpm;
+    let mut hand = Wander::new(0.7);
     let steps = super::step_count(duration_s);
     for step in 0..steps {
         let now_s = step as f64 * PATH_STEP_S;
@@ -86,7 +101,7 @@ pub(super) fn ride(truth: &EngineTruth, dice: &mut Dice, duration_s: f64) -> Pat
         // After a change of gear the clutch needs a moment to bring speeds together.
         let grip_s = if now_s - shifted_s < 0.5 { 0.06 } else { 0.01 };
         rpm += (rpm_aim - rpm) * (PATH_STEP_S / grip_s).min(1.0);
-        path.push(rpm, plate);
+        path.push(rpm, held_plate(plate, hand.next(dice)));
         if cutting && let Some(flag) = path.shift.last_mut() {
             *flag = true;
         }

@@ -1,0 +1,210 @@
+//! A job as the job file that a tuner would write.
+
+use std::fmt::Write as _;
+
+use baytrim_model::bay::{BaySetup, DelayChoice};
+use baytrim_model::gate::GateSettings;
+use baytrim_model::job::JobSpec;
+use baytrim_model::limits::{Limits, Wall};
+use baytrim_model::table::TableContent;
+
+/// Names of the files beside a job file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Beside<'a> {
+    /// The base table.
+    pub table: &'a str,
+    /// The target.
+    pub target: &'a str,
+}
+
+/// Edges at or beyond this are no edges and are left out.
+const NO_EDGE: f64 = 1e8;
+
+/// Returns the job file of `spec`, with `comments` at its head. Table and target go to the files of
+/// `beside`, see [`crate::csv::table`]; a bay's channel map is not written.
+pub fn job_toml(spec: &JobSpec, comments: &[&str], beside: Beside<'_>) -> String {
+    let mut text = String::new();
+    for comment in comments {
+        let _ = writeln!(text, "# {comment}");
+    }
+    let _ = writeln!(text, "\nid = {}", quoted(spec.id.as_str()));
+    let _ = writeln!(text, "name = {}", quoted(&spec.title));
+    let _ = writeln!(text, "notes = {}", quoted(&spec.notes));
+    let engine = &spec.engine;
+    let _ = writeln!(
+        text,
+        "\n[engine]\nstrokes = {}\ndisplacement_cc = {:?}\ncylinders = {}",
+        engine.strokes, engine.displacement_cc, engine.cylinders
+    );
+    let _ = writeln!(
+        text,
+        "\n[fuel]\nname = {}\nstoichiometric_afr = {:?}",
+        quoted(&spec.fuel.name),
+        spec.fuel.stoichiometric_afr
+    );
+    let _ = writeln!(
+        text,
+        "\n[axes]\nrpm = {:?}\nplate_percent = {:?}",
+        spec.axes.rpm.breakpoints(),
+        spec.axes.plate_percent.breakpoints()
+    );
+    text.push_str(&table_section(spec, beside.table));
+    let _ = writeln!(text, "\n[target]\nfile = {}", quoted(beside.target));
+    text.push_str(&limits_section(&spec.limits));
+    text.push_str(&gates_section(&spec.gates));
+    for (name, bay) in &spec.bays {
+        let _ = writeln!(text, "\n[bays.{name}]\ndelay = {}", delay(bay));
+    }
+    text
+}
+
+fn table_section(spec: &JobSpec, file: &str) -> String {
+    let mut text = format!(
+        "\n[table]\ncontent = \"{}\"\n",
+        content_name(spec.table.content)
+    );
+    if let TableContent::TotalTimeMs { dead_time_ms } = spec.table.content {
+        let _ = writeln!(text, "dead_time_ms = {dead_time_ms:?}");
+    }
+    let _ = writeln!(text, "resolution = {:?}", spec.table.resolution);
+    let _ = writeln!(text, "file = {}", quoted(file));
+    text
+}
+
+/// Returns the name of a content as job files write it.
+pub fn content_name(content: TableContent) -> &'static str {
+    match content {
+        TableContent::Percent => "percent",
+        TableContent::Factor => "factor",
+        TableContent::VolumetricEfficiency => "volumetric_efficiency",
+        TableContent::EffectiveTimeMs => "effective_time_ms",
+        TableContent::TotalTimeMs { .. } => "total_time_ms",
+    }
+}
+
+fn limits_section(limits: &Limits) -> String {
+    let mut text = String::from("\n[limits]\n");
+    for (key, value) in [
+        ("step_percent", limits.step_percent),
+        ("total_percent", limits.total_percent),
+        ("neighbour_percent", limits.neighbour_percent),
+        ("deadband_percent", limits.deadband_percent),
+        ("leanest_lambda", limits.leanest_lambda),
+        ("lean_confidence", limits.lean_confidence),
+        (
+            "standard_error_percent_max",
+            limits.standard_error_percent_max,
+        ),
+    ] {
+        let _ = writeln!(text, "{key} = {value:?}");
+    }
+    let _ = writeln!(text, "visits_min = {}", limits.visits_min);
+    let _ = writeln!(text, "borrowed_changes = {}", limits.borrowed_changes);
+    for wall in &limits.walls {
+        text.push_str(&wall_section(wall));
+    }
+    text
+}
+
+fn wall_section(wall: &Wall) -> String {
+    let mut text = String::from("\n[[limits.walls]]\n");
+    for (key, value, said) in [
+        ("rpm_min", wall.rpm_min, wall.rpm_min > 0.0),
+        ("rpm_max", wall.rpm_max, wall.rpm_max < NO_EDGE),
+        (
+            "plate_percent_min",
+            wall.plate_percent_min,
+            wall.plate_percent_min > 0.0,
+        ),
+        (
+            "plate_percent_max",
+            wall.plate_percent_max,
+            wall.plate_percent_max < NO_EDGE,
+        ),
+        ("lambda_max", wall.lambda_max, true),
+    ] {
+        if said {
+            let _ = writeln!(text, "{key} = {value:?}");
+        }
+    }
+    text
+}
+
+fn gates_section(gates: &GateSettings) -> String {
+    let mut text = String::from("\n[gates]\n");
+    for (key, value) in [
+        ("overrun_plate_percent_max", gates.overrun_plate_percent_max),
+        ("overrun_lambda_min", gates.overrun_lambda_min),
+        ("recovery_s", gates.recovery_s),
+        ("coolant_c_min", gates.coolant_c_min),
+        (
+            "plate_rate_percent_per_s_max",
+            gates.plate_rate_percent_per_s_max,
+        ),
+        ("settle_s", gates.settle_s),
+        ("sensor_lambda_max", gates.sensor_lambda_max),
+        ("sensor_lambda_min", gates.sensor_lambda_min),
+        ("gap_s_max", gates.gap_s_max),
+        ("shift_s", gates.shift_s),
+    ] {
+        let _ = writeln!(text, "{key} = {value:?}");
+    }
+    text
+}
+
+fn delay(bay: &BaySetup) -> String {
+    match bay.delay {
+        DelayChoice::Identify => "\"identify\"".to_owned(),
+        DelayChoice::Given(model) => format!(
+            "{{ cycles = {:?}, gas_volume_l = {:?}, lag_s = {:?} }}",
+            model.cycles, model.gas_volume_l, model.lag_s
+        ),
+    }
+}
+
+/// Returns text as a TOML basic string.
+fn quoted(text: &str) -> String {
+    let mut out = String::from("\"");
+    for letter in text.chars() {
+        match letter {
+            '"' => out.push_str("\\\""),
+            '\\' => out.push_str("\\\\"),
+            '\n' => out.push_str("\\n"),
+            other => out.push(other),
+        }
+    }
+    out.push('"');
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Beside, job_toml};
+    use crate::truth::{EngineTruth, TruthOptions};
+
+    /// The job file would lose what the job says.
+    #[test]
+    fn a_job_file_says_all_of_a_job() {
+        let truth = EngineTruth::from_seed(1, &TruthOptions::default());
+        let mut spec = truth.job_spec("invented-1".parse().expect("a slug"));
+        spec.title = "The \"old\" one".to_owned();
+        let beside = Beside {
+            table: "base_table.csv",
+            target: "target_lambda.csv",
+        };
+        let file: toml::Table = job_toml(&spec, &["invented"], beside)
+            .parse()
+            .expect("TOML");
+        assert_eq!(file["name"].as_str(), Some("The \"old\" one"));
+        assert_eq!(file["engine"]["strokes"].as_integer(), Some(4));
+        let rpm = file["axes"]["rpm"].as_array().expect("a list");
+        assert_eq!(rpm.len(), spec.axes.rpm.len());
+        assert_eq!(file["table"]["file"].as_str(), Some("base_table.csv"));
+        assert_eq!(file["limits"]["visits_min"].as_integer(), Some(2));
+        let wall = &file["limits"]["walls"][0];
+        assert_eq!(wall["lambda_max"].as_float(), Some(0.95));
+        assert!(wall.get("rpm_max").is_none());
+        assert_eq!(file["bays"]["east"]["delay"].as_str(), Some("identify"));
+        assert_eq!(file["gates"]["settle_s"].as_float(), Some(1.5));
+    }
+}
