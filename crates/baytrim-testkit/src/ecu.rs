@@ -19,6 +19,8 @@ pub struct EcuHabits {
     pub limiter_rpm: f64,
     /// Whether a gear change cuts the spark (unburnt charge reaches the sensor) rather than the fuel.
     pub shift_cuts_spark: bool,
+    /// Whether lambda is trimmed to target by the vehicle's own sensor at light load.
+    pub closed_loop: bool,
     /// Share of the wall film's error that the controller's transient fuelling removes, 0 to 1.
     pub film_compensation: f64,
     /// Enrichment of the cold engine at 20 degrees C that lambda shows, log units.
@@ -38,6 +40,7 @@ impl EcuHabits {
             resume_rpm: overrun_rpm - dice.uniform(300.0, 600.0),
             overrun_wait_s: dice.uniform(0.15, 0.4),
             limiter_rpm,
+            closed_loop: false,
             shift_cuts_spark: dice.chance(0.5),
             film_compensation: dice.uniform(0.3, 0.8),
             cold_enrichment: dice.uniform(0.10, 0.22),

@@ -3,6 +3,7 @@
 
 pub mod air;
 pub mod bay;
+pub mod closed_loop;
 pub mod csv;
 pub mod demo;
 pub mod drive;

@@ -116,11 +116,15 @@ impl<'a> Logger<'a> {
             put(Quantity::AmbientPressure, 99.2);
         }
         let step_log = self.path.fuel_step_log[self.path.index(now_s)];
-        if self.steps_logged {
-            let percent = 100.0 * (libm::exp(step_log) - 1.0);
-            put(Quantity::ShortTermTrim, libm::round(percent * 10.0) / 10.0);
+        let percent = |share: f64| libm::round(share * 1000.0) / 10.0;
+        if self.steps_logged || self.truth.ecu.closed_loop {
+            let short = libm::exp(step_log) * (1.0 + run.trims.short) - 1.0;
+            put(Quantity::ShortTermTrim, percent(short));
         }
-        self.rows.need_log.push(self.truth.surface.at(rpm, plate));
+        if self.truth.ecu.closed_loop {
+            put(Quantity::LongTermTrim, percent(run.trims.long));
+        }
+        self.rows.need_log.push(self.truth.need_at(rpm, plate));
         self.rows.delay_s.push(now_s - run.pipe.arriving_drawn_s());
         self.rows.cut.push(run.cuts.fuel_cut() || shifting);
         self.rows.fuel_step_log.push(step_log);

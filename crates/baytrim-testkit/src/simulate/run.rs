@@ -2,6 +2,7 @@
 
 use super::STEP_S;
 use crate::bay::{BayOptions, SensorPlace};
+use crate::closed_loop::{FuelTrims, LoopInput};
 use crate::drive::Path;
 use crate::ecu::CutState;
 use crate::exhaust::Pipe;
@@ -25,6 +26,7 @@ pub(super) struct Run<'a> {
     pub(super) noise: PullNoise,
     films: Vec<WallFilm>,
     pub(super) cuts: CutState,
+    pub(super) trims: FuelTrims,
     pub(super) pipe: Pipe,
     sensor: Sensor,
     cycle: f64,
@@ -67,6 +69,7 @@ impl<'a> Run<'a> {
             noise: PullNoise::new(truth.noise.scaled(bay.noise_scale), cylinders, seed),
             films: vec![film; cylinders],
             cuts: CutState::default(),
+            trims: FuelTrims::default(),
             pipe: Pipe::new(gas_l - mixing_l, mixing_l, 1.0),
             sensor: Sensor::settled(1.0),
             cycle: 0.0,
@@ -106,6 +109,9 @@ impl<'a> Run<'a> {
         self.flow_l_per_s = truth.air.exhaust_l_per_s(rpm, air_g, exhaust_k);
         let gas_phi = self.pipe.advance(self.cycle, self.flow_l_per_s * STEP_S);
         self.sense(gas_phi, exhaust_k);
+        if truth.ecu.closed_loop && now_s > 0.0 {
+            self.trim(rpm, plate);
+        }
         let quiet = fired && !self.shifting(now_s) && self.plate_rate(now_s) <= QUIET_PERCENT_PER_S;
         self.settled_since_s = if quiet {
             self.settled_since_s.min(now_s)
@@ -197,8 +203,24 @@ impl<'a> Run<'a> {
         let target = read(&truth.target_lambda, &corner);
         let air_g = truth.air.air_g_per_cycle(rpm, plate) / truth.cylinder_phi.len() as f64;
         let step = self.path.fuel_step_log[self.path.index(at_s)];
-        let log = step + truth.ecu.warm_up(self.coolant_c) - truth.surface.at(rpm, plate);
-        air_g / target * in_force / base * libm::exp(log) * truth.cylinder_phi[cylinder]
+        let log = step + truth.ecu.warm_up(self.coolant_c) - truth.need_at(rpm, plate);
+        air_g / target * in_force / base
+            * libm::exp(log)
+            * self.trims.factor()
+            * truth.cylinder_phi[cylinder]
+    }
+
+    /// Follows the vehicle's own sensor, which sits where the bay's does and is as quick.
+    fn trim(&mut self, rpm: f64, plate: f64) {
+        let corner = hat_weights(&self.truth.axes, rpm, plate);
+        let input = LoopInput {
+            plate_percent: plate,
+            coolant_c: self.coolant_c,
+            cut: self.cuts.fuel_cut(),
+            phi: self.sensor_phi,
+            target: read(&self.truth.target_lambda, &corner),
+        };
+        self.trims.follow(input, STEP_S);
     }
 
     fn sense(&mut self, gas_phi: f64, exhaust_k: f64) {

@@ -41,7 +41,7 @@ fn settled_lambda_is_target_times_need_over_trim() {
         let bay = BayOptions::default().silent();
         let pull = simulate_path(&truth, &truth.trimmed_values(&trim), &path, seed, &bay);
         let target = read(&truth.target_lambda, &hat_weights(&truth.axes, rpm, plate));
-        let expected = target * libm::exp(truth.surface.at(rpm, plate) - 0.05);
+        let expected = target * libm::exp(truth.need_at(rpm, plate) - 0.05);
         let got = lambda(&pull)[lambda(&pull).len() - 1];
         // Cylinders differ: the sensor sees their ripple, a few parts in a thousand.
         assert!(
@@ -156,6 +156,80 @@ fn one_seed_gives_one_log_for_ever() {
     assert_eq!(hash, PINNED_HASH, "{hash:#x}: seeded engines changed");
 }
 
+/// The film's error would be missing, or survive full compensation: a plate that opens reads lean
+/// at first, one that shuts reads rich, and a controller that knows the film sees neither.
+#[test]
+fn tip_in_reads_lean_and_tip_out_reads_rich_unless_compensated() {
+    let worst = |compensation: f64| {
+        let mut truth = plain_engine();
+        truth.film.wall_share = 0.3;
+        truth.film.tau_s = 0.5;
+        truth.ecu.film_compensation = compensation;
+        truth.ecu.lead_cycles = 0.0;
+        let mut path = Path::default();
+        for plate in [12.0, 24.0, 12.0] {
+            path.move_to(4000.0, plate, 0.2);
+            path.hold(4000.0, plate, 4.0);
+        }
+        let bay = BayOptions::default().silent();
+        let pull = simulate_path(&truth, &truth.table.values, &path, 1, &bay);
+        let between = |from_s: f64, to_s: f64| {
+            let rows = lambda(&pull).iter().zip(&pull.samples.offset_s);
+            let picked = rows.filter(move |&(_, &at_s)| at_s >= from_s && at_s < to_s);
+            let values: Vec<f64> = picked.map(|(&value, _)| value / 0.9 - 1.0).collect();
+            let low = values.iter().copied().fold(f64::MAX, f64::min);
+            let high = values.iter().copied().fold(f64::MIN, f64::max);
+            (low, high)
+        };
+        (between(4.2, 8.3).1, between(8.4, 12.5).0)
+    };
+    let (lean, rich) = worst(0.0);
+    assert!(lean > 0.03 && rich < -0.03, "{lean} {rich}");
+    let (lean_half, rich_half) = worst(0.5);
+    assert!(lean_half < 0.7 * lean && rich_half > 0.7 * rich);
+    let (lean_none, rich_none) = worst(1.0);
+    assert!(
+        lean_none < 0.005 && rich_none > -0.005,
+        "{lean_none} {rich_none}"
+    );
+}
+
+/// Trim logs would not add up: lambda over target times both trims is the fuel need.
+#[test]
+fn closed_loop_trims_and_lambda_together_tell_the_need() {
+    let mut truth = plain_engine();
+    truth.surface = NeedSurface::flat(0.07);
+    truth.ecu.closed_loop = true;
+    let mut path = Path::default();
+    path.hold(4000.0, 20.0, 60.0);
+    let bay = BayOptions::default().silent();
+    let pull = simulate_path(&truth, &truth.table.values, &path, 1, &bay);
+    let last = pull.samples.len() - 1;
+    let column = |quantity| pull.samples.channel(quantity).expect("logged")[last] / 100.0;
+    let (short, long) = (
+        column(Quantity::ShortTermTrim),
+        column(Quantity::LongTermTrim),
+    );
+    assert!(short > 0.005 && long > 0.02, "{short} {long}");
+    let need = lambda(&pull)[last] / 0.9 * (1.0 + short) * (1.0 + long);
+    assert!((libm::log(need) - 0.07).abs() < 0.004, "{need}");
+}
+
+/// The option for curvature would move the nodes, where the truth is stated.
+#[test]
+fn breathing_between_nodes_leaves_the_nodes_alone() {
+    let plain = EngineTruth::from_seed(4, &TruthOptions::default());
+    let options = TruthOptions {
+        between_nodes: 0.5,
+        ..TruthOptions::default()
+    };
+    let curved = EngineTruth::from_seed(4, &options);
+    for (a, b) in plain.theta_at_nodes().iter().zip(curved.theta_at_nodes()) {
+        assert!((a - b).abs() < 1e-12);
+    }
+    assert!(curved.curvature_between_nodes().0 > 1.5 * plain.curvature_between_nodes().0);
+}
+
 /// Changes only together with a wanted change of the simulator.
 const PINNED_HASH: u64 = 0x377a_90c7_c340_6482;
 
@@ -188,7 +262,7 @@ fn holds_scatter_about_the_truth_by_the_stated_offsets() {
             let (begin, end) = (f64::from(index) * 8.0 + 4.0, f64::from(index) * 8.0 + 8.0);
             let (rpm, plate) = path.at(end - 0.5);
             let target = read(&truth.target_lambda, &hat_weights(&truth.axes, rpm, plate));
-            let expected = libm::log(target) + truth.surface.at(rpm, plate);
+            let expected = libm::log(target) + truth.need_at(rpm, plate);
             let logs: Vec<f64> = lambda(&pull)
                 .iter()
                 .zip(&pull.samples.offset_s)
