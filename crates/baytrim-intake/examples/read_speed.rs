@@ -2,6 +2,7 @@
 //!
 //! `cargo run --release -p baytrim-intake --example read_speed [MEGABYTES]`
 #![expect(clippy::print_stdout, reason = "prints what it measured")]
+#![expect(clippy::disallowed_methods, reason = "measures time")]
 
 use std::error::Error;
 use std::fmt::Write as _;

@@ -8,7 +8,7 @@ use baytrim_model::pull::PullWarning;
 use baytrim_model::samples::Samples;
 
 use crate::clock::{Clock, ClockFault, quantile};
-use crate::error::IntakeError;
+use crate::error::{IntakeError, Misreading};
 use crate::limits::LogLimits;
 use crate::place::CellPlace;
 use crate::plausible::{Spread, clock_doubt, out_of_range_remedy, trim_oddity, unit_doubt};
@@ -32,6 +32,14 @@ struct Column<'a> {
     low: f64,
     high: f64,
     values: Vec<f64>,
+}
+
+/// What a column is judged by, beside itself.
+struct Context<'a> {
+    source_name: &'a str,
+    evidence: EvidenceKind,
+    is_without_trims: bool,
+    rpm_high: f64,
 }
 
 /// Samples, and what of the report does not depend on the kind of file.
@@ -97,7 +105,7 @@ impl<'a> Assembler<'a> {
                 let scaled = raw * column.channel.scale + column.channel.offset;
                 let value = convert(column.quantity, column.channel.unit, scaled, self.fuel);
                 if !(column.low..=column.high).contains(&value) {
-                    return Err(column.out_of_range(self.source_name, row, scaled, value));
+                    return Err(column.out_of_range(self.source_name, row, raw, value));
                 }
                 value
             };
@@ -170,10 +178,15 @@ impl<'a> Assembler<'a> {
             channels: BTreeMap::new(),
         };
         let is_without_trims = no_trim_at_all(&self.columns);
+        let rpm_high = highest_rpm(&self.columns);
         for column in self.columns {
-            let evidence = self.map.evidence;
-            let report =
-                column.report(self.source_name, evidence, is_without_trims, &mut warnings)?;
+            let context = Context {
+                source_name: self.source_name,
+                evidence: self.map.evidence,
+                is_without_trims,
+                rpm_high,
+            };
+            let report = column.report(&context, &mut warnings)?;
             channels.insert(column.quantity, report);
             samples.channels.insert(column.quantity, column.values);
         }
@@ -204,6 +217,15 @@ fn no_trim_at_all(columns: &[Column<'_>]) -> bool {
         .all(|column| column.values.iter().all(|value| value.is_nan()))
 }
 
+/// Returns the highest engine speed, 0 where none was read.
+fn highest_rpm(columns: &[Column<'_>]) -> f64 {
+    columns
+        .iter()
+        .filter(|column| column.quantity == Quantity::EngineSpeed)
+        .flat_map(|column| column.values.iter().copied())
+        .fold(0.0, f64::max)
+}
+
 fn is_trim(quantity: Quantity) -> bool {
     matches!(quantity, Quantity::ShortTermTrim | Quantity::LongTermTrim)
 }
@@ -231,38 +253,42 @@ fn warn_of_clock(clock: &ClockReport, row_count: usize, warnings: &mut Vec<PullW
 }
 
 impl Column<'_> {
-    fn out_of_range(&self, source_name: &str, row: u64, scaled: f64, value: f64) -> IntakeError {
+    fn out_of_range(&self, source_name: &str, row: u64, raw: f64, converted: f64) -> IntakeError {
         let unit = self.channel.unit;
+        let scaled = raw * self.channel.scale + self.channel.offset;
         IntakeError::OutOfRange {
             place: CellPlace {
                 source_name: source_name.to_owned(),
                 row,
                 column: self.channel.column.trim().to_owned(),
             },
-            value: scaled,
-            unit,
-            quantity: self.quantity,
-            converted: value,
-            low: self.low,
-            high: self.high,
+            misreading: Box::new(Misreading {
+                value: raw,
+                scale: self.channel.scale,
+                offset: self.channel.offset,
+                unit,
+                quantity: self.quantity,
+                converted,
+            }),
             remedy: out_of_range_remedy(self.quantity, unit, scaled),
         }
     }
 
-    fn is_needed(&self, evidence: EvidenceKind, is_without_trims: bool) -> bool {
+    fn is_needed(&self, context: &Context<'_>) -> bool {
+        let evidence = context.evidence;
         match self.quantity {
             Quantity::EngineSpeed | Quantity::PlateAngle => true,
             Quantity::Lambda => evidence != EvidenceKind::Trims,
-            quantity if is_trim(quantity) => evidence != EvidenceKind::Lambda && is_without_trims,
+            quantity if is_trim(quantity) => {
+                evidence != EvidenceKind::Lambda && context.is_without_trims
+            }
             _ => false,
         }
     }
 
     fn report(
         &self,
-        source_name: &str,
-        evidence: EvidenceKind,
-        is_without_trims: bool,
+        context: &Context<'_>,
         warnings: &mut Vec<PullWarning>,
     ) -> Result<ChannelReport, IntakeError> {
         let column = self.channel.column.trim().to_owned();
@@ -274,9 +300,9 @@ impl Column<'_> {
             .collect();
         let missing_count = (self.values.len() - readings.len()) as u64;
         if readings.is_empty() {
-            if self.is_needed(evidence, is_without_trims) {
+            if self.is_needed(context) {
                 return Err(IntakeError::ChannelEmpty {
-                    source_name: source_name.to_owned(),
+                    source_name: context.source_name.to_owned(),
                     column,
                     quantity: self.quantity,
                     row_count: missing_count,
@@ -304,9 +330,9 @@ impl Column<'_> {
             count: readings.len() as u64,
         };
         let unit = self.channel.unit;
-        if let Some(doubt) = unit_doubt(self.quantity, unit, spread) {
+        if let Some(doubt) = unit_doubt(self.quantity, unit, spread, context.rpm_high) {
             return Err(IntakeError::UnitDoubtful {
-                source_name: source_name.to_owned(),
+                source_name: context.source_name.to_owned(),
                 column,
                 unit,
                 finding: doubt.finding,

@@ -1,6 +1,7 @@
 //! Why a log was refused.
 
 mod lookup;
+mod misreading;
 
 use std::io;
 
@@ -8,6 +9,8 @@ use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
 
 use crate::place::CellPlace;
+
+pub use misreading::Misreading;
 
 /// Why a log was refused. Rows count as an editor counts lines, from 1.
 ///
@@ -208,24 +211,12 @@ pub enum IntakeError {
         text: String,
     },
     /// A value that the quantity cannot have.
-    #[error(
-        "{place}: {value} read as {unit} makes {quantity} {converted}, outside {low} to {high}; {remedy}"
-    )]
+    #[error("{place}: {misreading}; {remedy}")]
     OutOfRange {
         /// The cell.
         place: CellPlace,
-        /// What the channel makes of the cell by scale and offset.
-        value: f64,
-        /// The unit it is read in.
-        unit: Unit,
-        /// The quantity.
-        quantity: Quantity,
-        /// What it comes to in the quantity's own unit.
-        converted: f64,
-        /// Smallest honest value.
-        low: f64,
-        /// Largest honest value.
-        high: f64,
+        /// What stands there and what was made of it.
+        misreading: Box<Misreading>,
         /// The likely cause and what to do.
         remedy: String,
     },

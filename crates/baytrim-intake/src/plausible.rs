@@ -18,6 +18,9 @@ pub(crate) struct Spread {
 /// Fewest readings from which a column's unit is judged.
 const READINGS_MIN: u64 = 10;
 
+/// Engine speed that no engine idles at, rpm.
+const RPM_WORKING: f64 = 2500.0;
+
 /// What is known to be wrong, and what to do about it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Doubt {
@@ -70,7 +73,14 @@ pub(crate) fn out_of_range_remedy(quantity: Quantity, unit: Unit, value: f64) ->
 }
 
 /// Returns why a column as a whole cannot be in the unit that it was read in.
-pub(crate) fn unit_doubt(quantity: Quantity, unit: Unit, spread: Spread) -> Option<Doubt> {
+///
+/// `rpm_high` is the highest engine speed of the log.
+pub(crate) fn unit_doubt(
+    quantity: Quantity,
+    unit: Unit,
+    spread: Spread,
+    rpm_high: f64,
+) -> Option<Doubt> {
     if spread.count < READINGS_MIN {
         return None;
     }
@@ -83,16 +93,20 @@ pub(crate) fn unit_doubt(quantity: Quantity, unit: Unit, spread: Spread) -> Opti
         // methanol's 6.5.
         (Quantity::Lambda, Unit::Lambda) if median >= 5.0 => doubt(
             format!("the median is lambda {median:.3}"),
-            "the column holds AFR, it seems: then write unit = \"afr\"",
+            "the column holds AFR, it seems: then write unit = \"afr\"; if it is lambda, the sensor was in free air for most of the log: cut that off",
         ),
         // An engine that never exceeds 420 rpm did not run; 420 rev/s is more than any engine does.
         (Quantity::EngineSpeed, Unit::Rpm) if high > 0.0 && high <= 420.0 => doubt(
             format!("the highest engine speed is {high} rpm"),
             "the column holds rev/s, it seems: then write unit = \"rev_per_s\" (for thousands of rpm, scale = 1000)",
         ),
-        // A plate that is never opened by more than 1.05 percent, yet moves by half that.
+        // An engine does not rev with a plate that never opens by more than 1.05 percent; that it
+        // moves tells it from a log of nothing but overrun.
         (Quantity::PlateAngle | Quantity::GripAngle, Unit::Percent)
-            if high <= 1.05 && high - low.max(0.0) >= 0.5 && low >= -0.05 =>
+            if rpm_high >= RPM_WORKING
+                && high <= 1.05
+                && high - low.max(0.0) >= 0.5
+                && low >= -0.05 =>
         {
             doubt(
                 format!("the widest opening is {high} percent"),

@@ -68,12 +68,13 @@ impl<'a> CellReader<'a> {
         for index in used {
             let cell = rows.cell(index);
             match NumberReader::default().read(cell) {
-                _ if cell.is_empty() => {}
+                // Lambda has no unit, which some write as 1.
+                _ if cell.is_empty() || cell == b"1" => {}
                 CellValue::Text if read_flag_word(cell).is_none() => word_count += 1,
                 _ => return false,
             }
         }
-        word_count >= 2
+        word_count > 0
     }
 
     /// Reads the row in hand and returns its time as logged, 0 where the log has no time column.

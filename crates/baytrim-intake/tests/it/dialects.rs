@@ -1,5 +1,7 @@
 //! The same log in the notations that logs come in.
 
+use std::fmt::Write;
+
 use baytrim_intake::report::{Compression, TextEncoding};
 use baytrim_model::channel::{Quantity, RepeatedTime, Unit};
 
@@ -46,10 +48,9 @@ fn each_notation_gives_the_same_samples() {
         "a delimiter at the end of each row",
     );
     expect_plain(plain.replace(',', " , ").as_bytes(), "spaces around cells");
-    let quoted: String = plain
-        .lines()
-        .map(|line| format!("\"{}\"\n", line.replace(',', "\",\"").replace('.', ",")))
-        .collect();
+    let cells = plain.replace(',', "\",\"").replace('.', ",");
+    let quoted: Vec<String> = cells.lines().map(|line| format!("\"{line}\"")).collect();
+    let quoted = quoted.join("\n");
     expect_plain(quoted.as_bytes(), "quoted decimal commas between commas");
     let report = expect_plain(&gzip(plain.as_bytes()), "gzip");
     assert_eq!(report.compression, Compression::Gzip);
@@ -103,7 +104,7 @@ fn what_stands_around_the_table_is_passed_over() {
     let titled = format!("sep=,\nBay 2, \"north, run 3\n\n# operator: R. Vale\n{plain}");
     let report = expect_plain(titled.as_bytes(), "lines above the header");
     assert_eq!(report.header_row, 5);
-    let with_units = plain.replacen('\n', "\n s,1/min,%,\n", 1);
+    let with_units = plain.replacen('\n', "\n s,1/min,%,1\n", 1);
     let report = expect_plain(with_units.as_bytes(), "units beneath the header");
     assert_eq!(report.unit_row, Some(2));
     let hash = format!("# {plain}");
@@ -182,7 +183,7 @@ fn repeated_times_are_spread_until_the_next_tick() {
     let times = [3, 3, 3, 3, 4, 4, 6, 6, 7, 60, 60, 61];
     let mut text = "offset_s,rpm,plate_percent,lambda\n".to_owned();
     for time in times {
-        text += &format!("{time},2000,10,0.9\n");
+        writeln!(text, "{time},2000,10,0.9").unwrap();
     }
     let intake = read_with(text.as_bytes(), &map).unwrap();
     let expected_s = [
@@ -210,7 +211,7 @@ fn a_steady_rate_stands_in_for_a_time_column() {
 fn a_trim_that_looks_like_a_factor_is_remarked_upon() {
     let mut text = "offset_s,rpm,plate_percent,lambda,short_term_trim_percent\n".to_owned();
     for row in 0..20 {
-        text += &format!("{row},2000,10,0.9,1.{row:02}\n");
+        writeln!(text, "{row},2000,10,0.9,1.{row:02}").unwrap();
     }
     let warnings = read(text.as_bytes()).unwrap().report.warnings;
     assert!(

@@ -16,6 +16,10 @@ const GOLDEN: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/golden/messages
 /// A faulty log that gets another message, another place or another reason than the one it is known
 /// to get leaves the tuner, or a script, without what it went by.
 #[test]
+#[expect(
+    clippy::disallowed_methods,
+    reason = "a flag says to write the golden file"
+)]
 fn every_fault_gets_its_message() {
     let mut text = String::new();
     let mut reasons = BTreeSet::new();
@@ -266,6 +270,16 @@ fn unit_cases() -> Vec<(&'static str, IntakeError)> {
             ),
         ),
         (
+            "a value that scale and offset put out of range",
+            refused_by(
+                &altered(|map| {
+                    channel(map, Quantity::PlateAngle).scale = 0.5;
+                    channel(map, Quantity::PlateAngle).offset = -14.0;
+                }),
+                rows("0.0,2000,13,0.9\n"),
+            ),
+        ),
+        (
             "raw counts for the plate",
             refused(rows("0.0,2000,812,0.9\n")),
         ),
@@ -280,7 +294,7 @@ fn unit_cases() -> Vec<(&'static str, IntakeError)> {
         ),
         (
             "a ratio taken for percent",
-            refused(many(|row| format!("0.{row:02},2000,0.{:02},0.9", 4 * row))),
+            refused(many(|row| format!("0.{row:02},3000,0.{:02},0.9", 4 * row))),
         ),
         (
             "milliseconds taken for seconds",

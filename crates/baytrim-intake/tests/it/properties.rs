@@ -22,6 +22,7 @@ fn row() -> impl Strategy<Value = Row> {
 
 /// How a log is written.
 #[derive(Debug, Clone)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a habit of its own")]
 struct Dialect {
     delimiter: char,
     decimal_mark: char,

@@ -10,8 +10,8 @@
 use std::fs::File;
 use std::path::Path;
 
-use baytrim_intake::{LogLimits, parse_channel_map, read_log};
-use baytrim_model::channel::Quantity;
+use baytrim_intake::{LogLimits, parse_channel_map, read_log, standard_channels};
+use baytrim_model::channel::{ChannelMap, Quantity};
 
 use crate::support::fuel;
 
@@ -36,7 +36,7 @@ const EXPECTED: [Expected; 4] = [
         last_tick_s: 2474.0,
         rows_in_last_tick: 6,
         repeated_count: 3_671,
-        plate_percent: [3.078432, 8.568628, 62.686272],
+        plate_percent: [3.078_432, 8.568_628, 62.686_272],
         rpm: [0.0, 1907.75, 3768.75],
         short_term_percent: [-9.375, 0.0, 10.9375],
         unused_count: 18,
@@ -47,7 +47,7 @@ const EXPECTED: [Expected; 4] = [
         last_tick_s: 891.0,
         rows_in_last_tick: 1,
         repeated_count: 1_322,
-        plate_percent: [2.686275, 6.607843, 65.823532],
+        plate_percent: [2.686_275, 6.607_843, 65.823_532],
         rpm: [0.0, 1497.5, 2492.75],
         short_term_percent: [-10.9375, 0.78125, 11.71875],
         unused_count: 18,
@@ -69,7 +69,7 @@ const EXPECTED: [Expected; 4] = [
         last_tick_s: 2681.0,
         rows_in_last_tick: 4,
         repeated_count: 3_972,
-        plate_percent: [3.078432, 7.0, 52.490196],
+        plate_percent: [3.078_432, 7.0, 52.490_196],
         rpm: [0.0, 1570.25, 2540.5],
         short_term_percent: [-7.8125, 0.0, 11.71875],
         unused_count: 18,
@@ -151,4 +151,41 @@ fn check(intake: &baytrim_intake::Intake, expected: &Expected) {
     // The log begins before the engine does.
     let rpm = intake.samples.channel(Quantity::EngineSpeed).unwrap();
     assert_eq!(rpm[0].to_bits(), 0.0_f64.to_bits(), "{name}");
+}
+
+/// A bench log without a header, or a meter that writes noise with the engine off, must be told
+/// where and what, and not be read as something else.
+///
+/// The bench log is one file of boschresearch/Bosch-Engine-Datasets (CC BY-SA 4.0), the other the
+/// data set `pems.1` of the R package pems.utils (GPL); neither is part of this repository.
+#[test]
+fn real_logs_that_cannot_be_read_are_told_why() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/data");
+    if !folder.is_dir() {
+        eprintln!(
+            "skipped: real_logs_that_cannot_be_read_are_told_why: no {}",
+            folder.display()
+        );
+        return;
+    }
+    let refused = |file: &str, map: &ChannelMap| {
+        let mut source = File::open(folder.join(file)).unwrap();
+        let limits = LogLimits::default();
+        let error = read_log(&mut source, "log.csv", map, &fuel(), &limits).unwrap_err();
+        error.to_string()
+    };
+    assert_eq!(
+        refused("bench_10hz/gengine1_raw_000018.csv", &standard_channels()),
+        "log.csv: row 1: numbers stand where column names should (\"-1.53927118e+00,-1.10694214e+00,3.972_290…\"); add a row with the name of each column above them"
+    );
+    let pems = parse_channel_map(
+        "[time]\ncolumn = \"local.time\"\n\
+         [channels.engine_speed]\ncolumn = \"revolution\"\nunit = \"rpm\"\n\
+         [channels.plate_angle]\ncolumn = \"option.1\"\nunit = \"ratio\"\n\
+         [channels.lambda]\ncolumn = \"afr\"\nunit = \"afr\"\n",
+    );
+    assert_eq!(
+        refused("pems_afr_1hz/pems1.csv", &pems.unwrap()),
+        "log.csv: row 3, column \"revolution\": -33.637 makes engine_speed -33.637 when read as rpm, outside 0 to 25000; check unit, scale and offset in the channel map; where the logger writes it for no reading, list it under no_reading"
+    );
 }

@@ -1,6 +1,7 @@
 //! Logs and maps that several tests use.
 
-use std::io::{Read, Write};
+use std::fmt::Write as _;
+use std::io::{Read, Write as _};
 
 use baytrim_intake::{Intake, IntakeError, LogLimits, read_log, standard_channels};
 use baytrim_model::channel::{Channel, ChannelMap, Quantity, Unit};
@@ -63,7 +64,7 @@ pub(crate) fn plain() -> String {
     for row in 0..20 {
         let time = f64::from(row) / 10.0;
         let rpm = 2000 + 50 * row;
-        text += &format!("{time:.1},{rpm},{}.5,0.9{row:02}\n", 10 + row);
+        writeln!(text, "{time:.1},{rpm},{}.5,0.9{row:02}", 10 + row).unwrap();
     }
     text
 }
