@@ -135,8 +135,6 @@ fn same(found: &[f64], expected: impl Iterator<Item = f64>) -> bool {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(256))]
-
     /// A log in some dialect would come out as other numbers than were written.
     #[test]
     fn samples_survive_every_dialect(

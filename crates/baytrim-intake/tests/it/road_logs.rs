@@ -176,7 +176,7 @@ fn real_logs_that_cannot_be_read_are_told_why() {
     };
     assert_eq!(
         refused("bench_10hz/gengine1_raw_000018.csv", &standard_channels()),
-        "log.csv: row 1: numbers stand where column names should (\"-1.53927118e+00,-1.10694214e+00,3.972_290…\"); add a row with the name of each column above them"
+        "log.csv: row 1: numbers stand where column names should (\"-1.53927118e+00,-1.10694214e+00,3.972290…\"); add a row with the name of each column above them"
     );
     let pems = parse_channel_map(
         "[time]\ncolumn = \"local.time\"\n\
