@@ -6,8 +6,9 @@ use baytrim_model::table::TableContent;
 /// in spite of its last bit.
 pub(super) const SLACK: f64 = 1e-9;
 
-/// A head closer than this to a stored value, in steps, is taken to be that value.
-const ON_STEP: f64 = 1e-6;
+/// A head closer than this to a stored value, in steps, is taken to be that value, so that every
+/// move is of a size that the slack of the limits does not swallow.
+const ON_STEP: f64 = 1e-3;
 
 /// The values that one node can hold: its present one, and all multiples of the table's resolution.
 ///

@@ -16,7 +16,7 @@ fn own_choices(case: &Case, node: usize) -> Vec<f64> {
         .map(|offset| (middle + f64::from(offset)) * resolution)
         .filter(|value| {
             case.table.content.fuel(*value) > 0.0
-                && (value - head).abs() > 1e-6 * resolution
+                && (value - head).abs() > 1e-3 * resolution
                 && own_violation(case, node, *value, TOLERANCE).is_none()
         })
         .collect();

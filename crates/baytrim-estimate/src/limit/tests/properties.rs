@@ -67,9 +67,9 @@ fn check_named_limits(case: &Case, node: usize, change: &NodeChange, table: &[f6
     let resolution = case.table.resolution;
     let steps = change.after / resolution;
     let next = if course > 0.0 {
-        ((steps + 1e-6).floor() + 1.0) * resolution
+        ((steps + 1e-3).floor() + 1.0) * resolution
     } else {
-        ((steps - 1e-6).ceil() - 1.0) * resolution
+        ((steps - 1e-3).ceil() - 1.0) * resolution
     };
     let own = [
         LimitName::Step,
