@@ -84,7 +84,8 @@ fn try_open(recovery: &Recovery, dir: &Path, cache_bytes: u64) -> Result<Option<
 /// Checks that the last frame the index knows is in the journal, at that place, before the anchor.
 fn check_covered(recovery: &Recovery, covered: &Covered) -> Result<(), Doubt> {
     let (end, last, anchor) = (&covered.end, covered.last, &recovery.anchor);
-    let is_before_anchor = end.seq < anchor.seq || end == anchor;
+    let is_before_anchor =
+        end.seq < anchor.seq || (end.seq == anchor.seq && end.hash == anchor.hash);
     let is_adjacent =
         last.segment == end.segment && last.offset + u64::from(last.len) == end.offset;
     if !is_before_anchor || !is_adjacent {

@@ -124,7 +124,7 @@ impl Recovery {
         match scan::scan(self.log(), self.from, self.anchor.seq, visit)? {
             Stop::End(end) if end.seq < self.anchor.seq => Err(missing(end)),
             Stop::End(end) if end.seq == self.anchor.seq && end.hash == self.anchor.hash => {
-                self.check_length(end)
+                self.check_place(end)
             }
             Stop::End(end) => {
                 let what = format!("frame {} is not the one that the anchor names", end.seq);
@@ -141,9 +141,21 @@ impl Recovery {
         }
     }
 
-    /// An anchor may stand at the header of a segment that holds no frame yet.
-    fn check_length(&self, end: Position) -> Result<(), Loss> {
-        if end.segment == self.anchor.segment && end.offset == self.anchor.offset {
+    /// Checks that the anchor's place is that of its frame.
+    ///
+    /// After an accepted loss it may stand behind the header of a segment that holds no frame yet.
+    fn check_place(&self, end: Position) -> Result<(), Loss> {
+        let anchor = &self.anchor;
+        if end == *anchor {
+            return Ok(());
+        }
+        let next = segment::Header::after(&end);
+        if next.start() == *anchor
+            && self
+                .log()
+                .header(anchor.segment)?
+                .is_ok_and(|(found, _)| found == next)
+        {
             return Ok(());
         }
         let what = "the anchor names another place for the last frame".to_owned();

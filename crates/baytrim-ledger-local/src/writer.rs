@@ -222,6 +222,8 @@ impl Writer {
             return Ok(());
         };
         self.anchor.spool_first_segment = first_kept;
+        // Both slots: with one of them lost, the other must not name a segment that is gone.
+        self.write_anchor()?;
         self.write_anchor()?;
         self.shared.write_state().spool_first_segment = first_kept;
         for number in old_first..first_kept {

@@ -75,7 +75,9 @@ fn acknowledged(calls: &[Call]) -> usize {
 
 fn disk_after(root: &Path, calls: &[Call]) -> Disk {
     let mut disk = Disk::new(root);
-    calls.iter().for_each(|call| disk.apply(call, usize::MAX));
+    for call in calls {
+        disk.apply(call, usize::MAX);
+    }
     disk
 }
 

@@ -96,13 +96,14 @@ impl Disk {
             Call::Acknowledged(_) => {}
             Call::CreateDir(path) if self.current.dirs.contains(path) => {}
             Call::CreateDir(path) => self.enter(Entry::AddDir(path.clone())),
-            Call::Create(path) => match self.current.files.get(path) {
-                Some(&file) => self.contents[file].unsynced.push(Change::SetLen(0)),
-                None => {
+            Call::Create(path) => {
+                if let Some(&file) = self.current.files.get(path) {
+                    self.contents[file].unsynced.push(Change::SetLen(0));
+                } else {
                     self.contents.push(Content::default());
                     self.enter(Entry::Add(path.clone(), self.contents.len() - 1));
                 }
-            },
+            }
             Call::Write {
                 path,
                 offset,
@@ -134,7 +135,9 @@ impl Disk {
                     .partition(|entry| entry.parent() == dir);
                 self.pending = rest;
                 let synced: Vec<Entry> = synced;
-                synced.iter().for_each(|entry| self.durable.apply(entry));
+                for entry in &synced {
+                    self.durable.apply(entry);
+                }
             }
         }
     }
@@ -207,9 +210,9 @@ impl Disk {
                 let mut names = self.durable.clone();
                 // File systems keep the order of their own journal.
                 let count = random.below(self.pending.len() + 1);
-                self.pending[..count]
-                    .iter()
-                    .for_each(|entry| names.apply(entry));
+                for entry in &self.pending[..count] {
+                    names.apply(entry);
+                }
                 names
             }
         }

@@ -1,9 +1,13 @@
 //! Tests of the local store as a whole.
 
 mod conformance;
+mod corruption;
 mod crash;
+mod directory;
 mod disk_model;
 mod durability;
+mod faults;
 mod history;
+mod index_loss;
 mod recording;
 mod support;
