@@ -167,7 +167,8 @@ pub enum IntakeError {
     },
     /// A row has too few or too many cells.
     #[error(
-        "{source_name}: row {row}: has {cell_count} cells for {column_count} columns; {}",
+        "{source_name}: row {row}: has {} for {column_count} columns; {}",
+        cells(*cell_count),
         width_remedy(*cell_count, *column_count)
     )]
     RowWidth {
@@ -335,6 +336,13 @@ fn list(names: &[String]) -> String {
 fn sentences(problems: &[FieldError]) -> String {
     let all: Vec<String> = problems.iter().map(ToString::to_string).collect();
     all.join(". ")
+}
+
+fn cells(count: usize) -> String {
+    match count {
+        1 => "1 cell".to_owned(),
+        _ => format!("{count} cells"),
+    }
 }
 
 fn width_remedy(cell_count: usize, column_count: usize) -> &'static str {

@@ -148,7 +148,7 @@ impl<'a> Page<'a> {
     ) -> Option<&'t DeTable<'a>> {
         let table = value.get_ref().as_table();
         if table.is_none() {
-            let problem = format!("is a {}, not a section", value.get_ref().type_str());
+            let problem = format!("is of type {} and no section", value.get_ref().type_str());
             let remedy = format!("write it as [{path}] with one key a line");
             self.refuse(Some(value.span()), path, &problem, &remedy);
         }

@@ -33,13 +33,19 @@ impl fmt::Display for CellPlace {
     }
 }
 
-/// Returns the first forty characters of `bytes`, without control characters.
+/// Returns the first forty characters of `bytes`, control characters replaced.
 pub(crate) fn shown(bytes: &[u8]) -> String {
     let text = decode(bytes);
     let mut shown: String = text
         .trim()
         .chars()
-        .map(|letter| if letter.is_control() { ' ' } else { letter })
+        .map(|letter| {
+            if letter.is_control() {
+                char::REPLACEMENT_CHARACTER
+            } else {
+                letter
+            }
+        })
         .take(SHOWN_CHARS_MAX)
         .collect();
     if text.trim().chars().count() > SHOWN_CHARS_MAX {

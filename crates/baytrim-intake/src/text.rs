@@ -82,9 +82,15 @@ pub(crate) fn read_text(mut bytes: impl Read, job: &TextJob<'_>) -> Result<Intak
 }
 
 /// Control characters do not occur in text, save white space and the end mark of old systems.
+/// Zeros at the end are what some loggers leave when their power fails: the row there counts as cut.
 fn refuse_binary(head: &[u8], source_name: &str) -> Result<(), IntakeError> {
     let is_strange = |byte: &u8| *byte < b' ' && !b"\t\n\r\x0b\x0c\x1a".contains(byte);
-    match head.iter().position(is_strange) {
+    let zeros = head.iter().rev().take_while(|&&byte| byte == 0).count();
+    let text = match head.len() - zeros {
+        0 => head,
+        length => &head[..length],
+    };
+    match text.iter().position(is_strange) {
         None => Ok(()),
         Some(byte) => Err(IntakeError::NotText {
             source_name: source_name.to_owned(),

@@ -154,6 +154,6 @@ fn a_file_that_is_no_map_is_refused() {
     let flat = problems("time = 3\nchannels = \"all\"\n");
     assert_eq!(
         flat[0],
-        "line 1, time: is a integer, not a section; write it as [time] with one key a line"
+        "line 1, time: is of type integer and no section; write it as [time] with one key a line"
     );
 }

@@ -116,6 +116,9 @@ fn what_stands_around_the_table_is_passed_over() {
     let report = expect_plain(cut.as_bytes(), "a last row cut short");
     assert_eq!(report.cut_row, Some(22));
     assert_eq!(report.warnings[0].code, "cut_row");
+    let zeros = format!("{plain}2.0,30{}", "\0".repeat(600));
+    let report = expect_plain(zeros.as_bytes(), "zeros after a power failure");
+    assert_eq!(report.cut_row, Some(22));
     expect_plain(
         format!("{plain}\x1a").as_bytes(),
         "the end mark of old systems",

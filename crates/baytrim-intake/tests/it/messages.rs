@@ -92,15 +92,21 @@ fn file_cases() -> Vec<(&'static str, IntakeError)> {
     damaged[middle] ^= 0x55;
     let mut broken_source = Broken;
     let broken = read_source(&mut broken_source, &altered(|_| {}), &LogLimits::default());
-    let mut padded = log.clone().into_bytes();
-    padded.extend([0; 64]);
     vec![
         ("a source that fails", broken.unwrap_err()),
         ("an empty file", refused("")),
         ("nothing but blank lines", refused("\n \r\n\t\n")),
         ("a byte order mark alone", refused([0xef, 0xbb, 0xbf])),
         ("a picture", refused(b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR")),
-        ("a text that a crash filled up with zeros", refused(padded)),
+        ("nothing but zeros", refused([0; 600])),
+        ("zeros in a cell", refused(rows("0.0,2000,1\x000,0.9\n"))),
+        (
+            "a cell of control characters",
+            refused(rows(&format!(
+                "{}0.0,\x01,10,0.9\n",
+                "# a remark\n".repeat(30_000)
+            ))),
+        ),
         ("an MDF file", refused(b"MDF     4.10    some tool\0\0")),
         ("a spreadsheet", refused(b"PK\x03\x04\x14\0\x06\0")),
         ("a zstd file", refused([0x28, 0xb5, 0x2f, 0xfd, 0x24, 0x10])),
@@ -172,6 +178,10 @@ fn table_cases() -> Vec<(&'static str, IntakeError)> {
         (
             "decimal commas between commas",
             refused(rows("0,0,2000,10,5,0,9\n0,1,2000,10,5,0,9\n")),
+        ),
+        (
+            "a remark without its mark",
+            refused(rows("0.0,2000,10,0.9\nlap 2\n0.1,2000,10,0.9\n")),
         ),
         ("a header alone", refused(rows(""))),
         ("a header and units alone", refused(rows("s,1/min,%,-\n"))),
