@@ -5,8 +5,8 @@ use std::collections::VecDeque;
 /// Exhaust of one firing.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Parcel {
-    /// When its charge was drawn, seconds.
-    pub drawn_s: f64,
+    /// When the controller read its table for this charge, seconds.
+    pub read_s: f64,
     /// Working cycles since the start at which it leaves the cylinder.
     pub leaves_at_cycle: f64,
     /// Equivalence ratio 1/lambda that a sensor would see in it.
@@ -39,7 +39,7 @@ impl Pipe {
             travelling: VecDeque::new(),
             passed_l: 0.0,
             at_sensor: Parcel {
-                drawn_s: f64::NEG_INFINITY,
+                read_s: f64::NEG_INFINITY,
                 leaves_at_cycle: 0.0,
                 phi,
                 entered_at_l: 0.0,
@@ -48,10 +48,10 @@ impl Pipe {
         }
     }
 
-    /// Takes a firing's charge, drawn at `drawn_s`; it leaves at `leaves_at_cycle`.
-    pub fn charge(&mut self, drawn_s: f64, leaves_at_cycle: f64, phi: f64) {
+    /// Takes a firing's charge, fuelled by what the table said at `read_s`; it leaves at `leaves_at_cycle`.
+    pub fn charge(&mut self, read_s: f64, leaves_at_cycle: f64, phi: f64) {
         self.unexhausted.push_back(Parcel {
-            drawn_s,
+            read_s,
             leaves_at_cycle,
             phi,
             entered_at_l: 0.0,
@@ -96,9 +96,9 @@ impl Pipe {
         self.mixed_phi += share * (self.at_sensor.phi - self.mixed_phi);
     }
 
-    /// Returns when the charge was drawn whose gas now arrives at the end of the plug flow.
-    pub fn arriving_drawn_s(&self) -> f64 {
-        self.at_sensor.drawn_s
+    /// Returns when the table was read for the charge whose gas now arrives at the end of the plug flow.
+    pub fn arriving_read_s(&self) -> f64 {
+        self.at_sensor.read_s
     }
 }
 

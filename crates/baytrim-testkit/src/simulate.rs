@@ -21,7 +21,7 @@ const RUN_IN_S: f64 = 4.0;
 pub struct RowTruth {
     /// Log fuel need at the speed and plate of the row.
     pub need_log: Vec<f64>,
-    /// Seconds since the charge was drawn whose gas arrives at the end of the plug flow.
+    /// Seconds since the table was read for the charge whose gas arrives at the end of the plug flow.
     pub delay_s: Vec<f64>,
     /// Whether fuel or spark was cut at the row's time.
     pub cut: Vec<bool>,

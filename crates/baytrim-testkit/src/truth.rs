@@ -178,11 +178,14 @@ impl EngineTruth {
             .collect()
     }
 
-    /// Returns the delay that a perfect identification would come near to: plug and mixing volume
-    /// as one volume, cover and cell as one lag.
+    /// Returns the delay that a perfect identification would come near to. Cycles count from the
+    /// reading of the table, with half a firing interval for the step that each firing makes; plug and
+    /// mixing volume are one volume, cover and cell one lag.
     pub fn delay_model(&self, bay: &BayOptions) -> DelayModel {
         DelayModel {
-            cycles: self.pipe.cycles,
+            cycles: self.pipe.cycles
+                + self.ecu.lead_cycles
+                + 0.5 / f64::from(self.engine.cylinders),
             gas_volume_l: self.gas_volume_l(bay.place),
             lag_s: bay.lag_s + bay.cover_s,
         }

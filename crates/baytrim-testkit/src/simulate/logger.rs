@@ -125,7 +125,7 @@ impl<'a> Logger<'a> {
             put(Quantity::LongTermTrim, percent(run.trims.long));
         }
         self.rows.need_log.push(self.truth.need_at(rpm, plate));
-        self.rows.delay_s.push(now_s - run.pipe.arriving_drawn_s());
+        self.rows.delay_s.push(now_s - run.pipe.arriving_read_s());
         self.rows.cut.push(run.cuts.fuel_cut() || shifting);
         self.rows.fuel_step_log.push(step_log);
     }

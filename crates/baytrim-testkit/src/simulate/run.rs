@@ -145,13 +145,14 @@ impl<'a> Run<'a> {
         let cylinders = truth.cylinder_phi.len();
         let cylinder = usize::try_from(self.firing_count % cylinders as u64).unwrap_or(0);
         let cycle_s = truth.engine.cycle_s(rpm);
+        let read_s = now_s - truth.ecu.lead_cycles * cycle_s;
         let air_g = truth.air.air_g(filling) / cylinders as f64;
         let (wall_share, tau_s) = self.film_now(filling);
         let injected =
             if self.cuts.fuel_cut() || (self.shifting(now_s) && !truth.ecu.shift_cuts_spark) {
                 0.0
             } else {
-                let wanted = self.wanted_fuel(now_s - truth.ecu.lead_cycles * cycle_s, cylinder);
+                let wanted = self.wanted_fuel(read_s, cylinder);
                 self.films[cylinder].compensated(
                     wanted,
                     cycle_s,
@@ -167,7 +168,8 @@ impl<'a> Run<'a> {
         if spark_cut || self.noise.chance(self.misfire_share) {
             phi *= self.bay.unburnt_seen;
         }
-        self.pipe.charge(now_s, self.cycle + truth.pipe.cycles, phi);
+        self.pipe
+            .charge(read_s, self.cycle + truth.pipe.cycles, phi);
     }
 
     /// Returns wall share and time constant at this load and temperature.

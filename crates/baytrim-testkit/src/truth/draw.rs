@@ -84,7 +84,8 @@ fn draw_pipe(dice: &mut Dice) -> PipeFacts {
         header_l: dice.uniform(0.3, 1.5),
         tailpipe_l: dice.uniform(2.0, 6.0),
         mixing_share: dice.uniform(0.1, 0.25),
-        cycles: dice.uniform(1.0, 1.5),
+        // Induction to exhaust takes one and a half revolutions, 0.75 of a cycle.
+        cycles: dice.uniform(0.7, 1.0),
     }
 }
 
