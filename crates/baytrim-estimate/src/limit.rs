@@ -10,9 +10,9 @@
 //! 2. Nodes within the deadband, unsure, seldom or never visited stay as they are.
 //! 3. The others move from their present value towards their wish, never past it by more than
 //!    rounding, as far as the step, total, neighbour and leanest-lambda limits let them: the nearest
-//!    permitted table for all nodes at once ([`project`]), over the values that the table can store
-//!    ([`rungs`]), so that every limit holds after rounding, to a relative 1e-9.
-//! 4. What stopped a node is what its next step towards the wish would break ([`reason`]).
+//!    permitted table for all nodes at once (`project`), over the values that the table can store
+//!    (`rungs`), so that every limit holds after rounding, to a relative 1e-9.
+//! 4. What stopped a node is what its next step towards the wish would break (`reason`).
 //!
 //! A table in force that breaks a limit already (an owner's own, or one from before the limits were
 //! tightened) may stay as far outside as it is; no change takes it further out.
@@ -22,6 +22,7 @@ mod change;
 mod check;
 mod neighbours;
 mod normal;
+mod partial;
 mod predict;
 mod project;
 mod reason;
@@ -44,6 +45,7 @@ use rungs::Rungs;
 use wish::{Course, Wish, wish};
 
 pub use check::LimitError;
+pub use partial::pairs_too_far_apart;
 
 /// What the fit says of each node, every list in node order.
 #[derive(Debug, Clone, Copy)]

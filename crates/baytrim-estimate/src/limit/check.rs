@@ -37,9 +37,13 @@ pub enum LimitError {
         /// Largest that is taken.
         high: f64,
     },
-    /// The table in force asks for no fuel, or less, at a node.
-    #[error("the table in force holds {value} at node {node}, which asks for no fuel; revert it")]
+    /// A table asks for no fuel, or less, at a node.
+    #[error(
+        "{list} of node {node} is {value}, which asks for no fuel; correct or revert that table"
+    )]
     NoFuel {
+        /// The list that holds the table.
+        list: &'static str,
         /// The node.
         node: usize,
         /// The value.
@@ -66,13 +70,9 @@ pub(super) fn inputs(
     head_values: &[f64],
     estimates: &NodeEstimates<'_>,
 ) -> Result<(), LimitError> {
-    let settings = table.problems(axes).into_iter().chain(limits.problems());
-    if let Some(problem) = settings.into_iter().next() {
-        return Err(LimitError::Setting(problem));
-    }
+    settings(axes, table, limits)?;
     let count = axes.node_count();
     length("visits", estimates.visits.len(), count)?;
-    length("head_values", head_values.len(), count)?;
     let sensor = [estimates.sensor_error];
     ranges("sensor_error", &sensor, 1, (0.0, LN_MAX))?;
     ranges("target_lambda", target_lambda, count, (0.5, 2.0))?;
@@ -82,14 +82,35 @@ pub(super) fn inputs(
     ranges("dwell_s", estimates.dwell_s, count, (0.0, DWELL_S_MAX))?;
     let measured = estimates.measured_fraction;
     ranges("measured_fraction", measured, count, (0.0, 1.0))?;
+    fuelled("head_values", table, head_values, count)
+}
+
+/// Returns the first fault of the job's own settings, or nothing.
+pub(super) fn settings(axes: &Axes, table: &BaseTable, limits: &Limits) -> Result<(), LimitError> {
+    let problems = table.problems(axes).into_iter().chain(limits.problems());
+    match problems.into_iter().next() {
+        Some(problem) => Err(LimitError::Setting(problem)),
+        None => Ok(()),
+    }
+}
+
+/// Returns the first node of `values` that gets no fuel, or nothing.
+pub(super) fn fuelled(
+    list: &'static str,
+    table: &BaseTable,
+    values: &[f64],
+    expected: usize,
+) -> Result<(), LimitError> {
+    length(list, values.len(), expected)?;
     let no_fuel = |value: &f64| {
         let fuel = table.content.fuel(*value);
         !(fuel.is_finite() && fuel > 0.0 && value.abs() < 1e6)
     };
-    match head_values.iter().position(no_fuel) {
+    match values.iter().position(no_fuel) {
         Some(node) => Err(LimitError::NoFuel {
+            list,
             node,
-            value: head_values[node],
+            value: values[node],
         }),
         None => Ok(()),
     }

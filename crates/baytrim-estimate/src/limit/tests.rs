@@ -3,6 +3,7 @@
 mod cases;
 mod golden;
 mod oracle;
+mod partial;
 mod properties;
 mod refusals;
 mod rules;

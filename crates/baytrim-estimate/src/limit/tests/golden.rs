@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use baytrim_model::limits::{LimitName, Limits, Wall};
-use baytrim_model::proposal::NodeChange;
+use baytrim_model::proposal::{NodeChange, NodeStatus};
 use baytrim_model::table::{BaseTable, TableContent};
 
 use super::cases::{Case, axes};
@@ -98,4 +98,22 @@ fn every_rule_shows_in_a_small_table() {
     let found = text(&small_table().propose());
     let expected = include_str!("small_table.txt");
     assert_eq!(found, expected, "\n{found}");
+}
+
+/// A change that is met in full, yet called limited, sends the reviewer after a cause that is none.
+#[test]
+fn a_wish_that_is_met_names_no_limit() {
+    let mut case = small_table();
+    case.sensor_error = 0.0;
+    case.standard_error = vec![0.0; 12];
+    case.head = vec![0.0; 12];
+    case.theta = [0.96_f64.ln(), 1.06_f64.ln()].repeat(6);
+    case.visits = vec![2; 12];
+    case.dwell_s = vec![2.0; 12];
+    for (node, change) in case.propose().iter().enumerate() {
+        let expected = if node % 2 == 0 { -4.0 } else { 6.0 };
+        assert!((change.after - expected).abs() < 1e-12, "{change:?}");
+        assert_eq!(change.status, NodeStatus::Change);
+        assert_eq!(change.limited_by, []);
+    }
 }

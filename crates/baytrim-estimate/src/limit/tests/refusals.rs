@@ -64,7 +64,7 @@ fn bad_numbers_are_named_with_their_node() {
         ),
         (
             |case| case.head[0] = -100.0,
-            "the table in force holds -100 at node 0, which asks for no fuel; revert it",
+            "head_values of node 0 is -100, which asks for no fuel; correct or revert that table",
         ),
         (
             |case| case.limits.step_percent = 80.0,
