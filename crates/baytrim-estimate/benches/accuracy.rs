@@ -23,6 +23,10 @@ struct Arguments {
     only: String,
     true_delay: bool,
     verbose: bool,
+    silent: bool,
+    map: bool,
+    rate: Option<f64>,
+    settle_s: Option<f64>,
 }
 
 fn arguments() -> Arguments {
@@ -32,6 +36,10 @@ fn arguments() -> Arguments {
         only: String::new(),
         true_delay: false,
         verbose: false,
+        silent: false,
+        map: false,
+        rate: None,
+        settle_s: None,
     };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
@@ -40,7 +48,11 @@ fn arguments() -> Arguments {
             "--engines" => parsed.engines = number(parsed.engines),
             "--first-seed" => parsed.first_seed = number(parsed.first_seed),
             "--only" => parsed.only = words.next().unwrap_or_default(),
+            "--rate" => parsed.rate = words.next().and_then(|word| word.parse().ok()),
+            "--settle" => parsed.settle_s = words.next().and_then(|word| word.parse().ok()),
             "--true-delay" => parsed.true_delay = true,
+            "--silent" => parsed.silent = true,
+            "--map" => parsed.map = true,
             "--verbose" => parsed.verbose = true,
             _ => {}
         }
@@ -83,10 +95,17 @@ fn delay_error_ms(context: &PullContext<'_>, model: &DelayModel, pull: &Simulate
     1000.0 * rms(rows.iter().zip(found).map(|(&row, found)| found - pull.rows.delay_s[row]))
 }
 
-fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, true_delay: bool) -> Score {
+fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, arguments: &Arguments) -> Score {
     let truth = EngineTruth::from_seed(seed, &TruthOptions::default());
-    let spec = truth.job_spec("bench".parse().expect("a name"));
+    let mut spec = truth.job_spec("bench".parse().expect("a name"));
+    if let Some(rate) = arguments.rate {
+        spec.gates.plate_rate_percent_per_s_max = rate;
+    }
+    if let Some(settle_s) = arguments.settle_s {
+        spec.gates.settle_s = settle_s;
+    }
     let bay = BayOptions { place, bias_percent: 0.0, ..BayOptions::from_seed(seed) };
+    let bay = if arguments.silent { bay.silent() } else { bay };
     let zeros = vec![0.0; truth.axes.node_count()];
     let true_model = truth.delay_model(&bay);
     let evidence_kind =
@@ -98,7 +117,7 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, true_del
         table: &truth.table,
         trim_in_force: &zeros,
         gates: &spec.gates,
-        delay: if true_delay { DelayChoice::Given(true_model) } else { DelayChoice::Identify },
+        delay: if arguments.true_delay { DelayChoice::Given(true_model) } else { DelayChoice::Identify },
         evidence: evidence_kind,
     };
     let mut score = Score::default();
@@ -120,7 +139,7 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, true_del
         score.delay_ms += delay_error_ms(&context, &model, &pull) / count as f64;
         score.lag_ms += 1000.0 * (model.lag_s - true_model.lag_s) / count as f64;
         score.accepted += reading.summary.accepted_s / reading.summary.duration_s / count as f64;
-        score.remarks = format!("{:?} {:?} {:.3} {:.2} {:.3} true {:.3} {:.2} {:.3}", reading.summary.delay.source, truth.table.content, model.cycles, model.gas_volume_l, model.lag_s, true_model.cycles, true_model.gas_volume_l, true_model.lag_s);
+        score.remarks = format!("offset {:.2} drift {:.2} ", 100.0 * pull.pull_offset, bay.drift_percent) + &format!("{:?} {:?} {:.3} {:.2} {:.3} true {:.3} {:.2} {:.3}", reading.summary.delay.source, truth.table.content, model.cycles, model.gas_volume_l, model.lag_s, true_model.cycles, true_model.gas_volume_l, true_model.lag_s);
         evidence.push(reading.evidence);
     }
     let pulls: Vec<&PullEvidence> = evidence.iter().collect();
@@ -130,6 +149,9 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, true_del
     let theta = truth.theta_at_nodes();
     let visited: Vec<usize> = (0..theta.len()).filter(|&node| visited_s[node] >= VISITED_S).collect();
     let error = |node: usize| 100.0 * (fitted.theta[node] - theta[node]);
+    if arguments.map {
+        print_map(&truth, &visited, &error, &fitted);
+    }
     score.rms = rms(visited.iter().map(|&node| error(node)));
     score.worst = visited.iter().map(|&node| error(node).abs()).fold(0.0, f64::max);
     score.errors_over_sd =
@@ -137,11 +159,34 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, true_del
     for (found, slot) in [(nearest.theta(), &mut score.nearest), (settled.theta(), &mut score.settled)] {
         *slot = rms(visited.iter().filter_map(|&node| Some(100.0 * (found[node]? - theta[node]))));
     }
+    score.remarks += &format!(" mean {:.2} bay step {} rate {} cyl {} leak {} ", visited.iter().map(|&node| error(node)).sum::<f64>() / visited.len() as f64, bay.reading_step, bay.rate_hz, truth.cylinder_phi.len(), bay.leak_at_1_l_per_s);
     score.remarks += &format!(
         " noise {:.2} episode {:.2} {:?}",
         fitted.summary.noise_percent, fitted.summary.episode_percent, fitted.summary.remarks
     );
     score
+}
+
+fn print_map(
+    truth: &EngineTruth,
+    visited: &[usize],
+    error: &dyn Fn(usize) -> f64,
+    fitted: &baytrim_estimate::Fit,
+) {
+    let axes = &truth.axes;
+    println!("error percent (standard error) at visited nodes, plates down, speeds across {:?}", axes.rpm.breakpoints());
+    for (j, plate) in axes.plate_percent.breakpoints().iter().enumerate() {
+        print!("{plate:>5}");
+        for i in 0..axes.rpm.len() {
+            let node = axes.node(i, j);
+            if visited.contains(&node) {
+                print!(" {:>5.1}({:.1})", error(node), 100.0 * fitted.standard_error[node]);
+            } else {
+                print!("           ");
+            }
+        }
+        println!();
+    }
 }
 
 fn quantile(mut values: Vec<f64>, share: f64) -> f64 {
@@ -183,7 +228,7 @@ fn main() {
                 continue;
             }
             let scores: Vec<Score> = (0..arguments.engines)
-                .map(|engine| measure(arguments.first_seed + engine, kind, place, count, arguments.true_delay))
+                .map(|engine| measure(arguments.first_seed + engine, kind, place, count, &arguments))
                 .collect();
             print_row(&name, &scores, arguments.verbose);
         }

@@ -11,7 +11,7 @@ const HELD_S_MAX: f64 = 2.0;
 /// The same for a log with several rows a block, where a still reading is a steady engine.
 const STEADY_S_MAX: f64 = 0.5;
 /// Shares below this are left out of a block's footprint.
-const SHARE_MIN: f64 = 2e-3;
+const SHARE_MIN: f64 = 4e-3;
 
 /// One accepted reading.
 #[derive(Debug, Clone, Copy)]
@@ -69,13 +69,13 @@ impl Blocks {
 
     pub(crate) fn add(&mut self, reading: &Reading, footprint: impl Iterator<Item = (u32, f64)>) {
         if self.rows > 0 {
-            let span_s = reading.offset_s - self.start_s;
+            let span_s = self.end_s - self.start_s;
             let held_s_max = if self.rows >= 4 {
                 STEADY_S_MAX
             } else {
                 HELD_S_MAX
             };
-            let full = span_s >= BLOCK_S - 1e-9 && (reading.fresh || span_s >= held_s_max);
+            let full = span_s >= BLOCK_S - 0.5 * reading.step_s && (reading.fresh || span_s >= held_s_max);
             if full {
                 self.close();
             }
@@ -114,12 +114,12 @@ impl Blocks {
             .touched
             .iter()
             .map(|&node| self.share[usize::from(node)])
-            .filter(|&share| share > floor)
+            .filter(|share| share.abs() > floor)
             .sum();
         let mut nodes = 0;
         for &node in &self.touched {
             let slot = &mut self.share[usize::from(node)];
-            if *slot > floor {
+            if slot.abs() > floor {
                 self.evidence.footprint.push((node, (*slot / kept) as f32));
                 nodes += 1;
             }

@@ -40,6 +40,8 @@ impl Coverage {
     /// Adds an accepted reading at `offset_s` that stands for `step_s` seconds.
     pub fn add(&mut self, offset_s: f64, step_s: f64, footprint: impl Iterator<Item = (u32, f64)>) {
         for (node, share) in footprint {
+            // The outer nodes of a smooth surface can have weights a little below zero.
+            let share = share.max(0.0);
             let covered = &mut self.nodes[node as usize];
             covered.dwell_s += share * step_s;
             if share < SHARE_MIN {

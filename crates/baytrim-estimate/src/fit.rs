@@ -24,7 +24,7 @@ use self::prior::Smoothness;
 /// Name and version of the estimator, for the record.
 const ESTIMATOR: &str = concat!("baytrim-estimate ", env!("CARGO_PKG_VERSION"));
 /// Rounds of estimating noise, offsets and film from residuals.
-const ROUNDS: usize = 4;
+const ROUNDS: i32 = 5;
 /// Mean and standard deviation of a film coefficient before any pull: X less the engine's own compensation.
 const FILM_PRIOR: (f64, f64) = (0.06, 0.10);
 
@@ -144,20 +144,25 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         pull: (settings.pull_percent / 100.0).max(1e-4),
         ..Noise::default()
     };
-    let strength = [1.0 / (0.02_f64 * 0.02), 1.0 / (0.02_f64 * 0.02)];
-    let prior = smoothness.precision(strength, &zero);
-    let mut rounds = 0;
+    let mut difference_sd = [prior::DIFFERENCE_SD; 2];
+    let precision = |sd: [f64; 2]| smoothness.precision(sd.map(|sd| 1.0 / (sd * sd)));
+    let mut round = 0;
     let (normal, solution) = loop {
         let normal = Normal::sum(&episodes, pulls.len(), &noise, &zero);
         let border_prior = border_prior(pulls.len(), &noise);
+        let last = round == ROUNDS || episodes.episodes.is_empty();
+        if !last {
+            let badness = |sd| normal.badness(&precision(sd), &border_prior);
+            prior::search(badness, &mut difference_sd, 0.8 * 0.7_f64.powi(round));
+        }
         let solution = normal
-            .solve(&prior, &border_prior)
+            .solve(&precision(difference_sd), &border_prior)
             .ok_or(FitError::Singular)?;
-        rounds += 1;
-        if rounds > ROUNDS || episodes.episodes.is_empty() {
+        if last {
             break (normal, solution);
         }
         residual::improve(&mut episodes, &solution, pulls.len(), &mut noise);
+        round += 1;
     };
     let measured = solution.inverse.diagonal_of_product(&normal.nodes);
     let variances = solution.variances();
@@ -177,7 +182,7 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         sensor_percent: settings.sensor_percent,
         calibration_factor: 1.0,
         off_target_percent: off_target_percent(&theta, &dwell_s),
-        remarks: Vec::new(),
+        remarks: vec![format!("{noise:?} {difference_sd:?} film {:?}", &solution.border.as_slice()[pulls.len()..])],
     };
     Ok(Fit {
         standard_error: at(&variances)

@@ -13,7 +13,7 @@
 use std::collections::VecDeque;
 
 use crate::film::{FILM_TERMS, lag_weights};
-use crate::hat::Hat;
+use crate::surface::Spread;
 
 /// Shares below this are dropped from a footprint.
 const SHARE_MIN: f64 = 1e-4;
@@ -28,7 +28,7 @@ pub struct Parcel {
     /// Transport delay, seconds.
     pub delay_s: f64,
     /// Where it was made.
-    pub hat: Hat,
+    pub spread: Spread,
     /// w: fuel-air ratio that it would have if the base table were right.
     pub richness: f64,
     /// Film regressors.
@@ -99,7 +99,7 @@ pub struct Kernel {
     share: Vec<f64>,
     touched: Vec<u32>,
     listed: Vec<bool>,
-    last_hats: [(Hat, f64); 2],
+    last_hats: [(Spread, f64); 2],
     primed: bool,
 }
 
@@ -115,7 +115,7 @@ impl Kernel {
             share: vec![0.0; node_count],
             touched: Vec::new(),
             listed: vec![false; node_count],
-            last_hats: [(Hat::default(), 0.0); 2],
+            last_hats: [(Spread::default(), 0.0); 2],
             primed: false,
         }
     }
@@ -163,7 +163,7 @@ impl Kernel {
             input.add(&Load::of(&arriving.parcel, *share), 1.0);
         }
         let hats =
-            hats.map(|(arriving, share)| (arriving.parcel.hat, arriving.parcel.richness * share));
+            hats.map(|(arriving, share)| (arriving.parcel.spread, arriving.parcel.richness * share));
         self.lag(offset_s, &input, hats);
         let richness = self.load.richness;
         Some(Mixture {
@@ -184,7 +184,7 @@ impl Kernel {
         }
     }
 
-    fn lag(&mut self, offset_s: f64, input: &Load, hats: [(Hat, f64); 2]) {
+    fn lag(&mut self, offset_s: f64, input: &Load, hats: [(Spread, f64); 2]) {
         if self.primed {
             let (keep, early, late) = lag_weights(offset_s - self.last_read_s, self.lag_s);
             let mut load = self.load.scaled(keep);
@@ -210,7 +210,7 @@ impl Kernel {
         let floor = SHARE_MIN * self.load.richness;
         let (share, listed) = (&mut self.share, &mut self.listed);
         self.touched.retain(|&node| {
-            let keep = share[node as usize] > floor;
+            let keep = share[node as usize].abs() > floor;
             if !keep {
                 share[node as usize] = 0.0;
                 listed[node as usize] = false;
@@ -219,12 +219,12 @@ impl Kernel {
         });
     }
 
-    fn add_hats(&mut self, hats: &[(Hat, f64); 2], factor: f64) {
-        for (hat, weight) in hats {
-            for corner in 0..4 {
-                let add = hat.weight[corner] * weight * factor;
-                if add > 0.0 {
-                    let node = hat.node[corner];
+    fn add_hats(&mut self, hats: &[(Spread, f64); 2], factor: f64) {
+        for (spread, weight) in hats {
+            for corner in 0..16 {
+                let add = spread.weight[corner] * weight * factor;
+                if add != 0.0 {
+                    let node = spread.node[corner];
                     if !self.listed[node as usize] {
                         self.listed[node as usize] = true;
                         self.touched.push(node);
@@ -248,15 +248,15 @@ impl Kernel {
 #[cfg(test)]
 mod tests {
     use super::{Kernel, Parcel};
-    use crate::hat::Hat;
+    use crate::surface::Spread;
 
     fn parcel(made_s: f64, node: u32, richness: f64, refused: f64) -> Parcel {
         Parcel {
             made_s,
             delay_s: 0.1,
-            hat: Hat {
-                node: [node; 4],
-                weight: [1.0, 0.0, 0.0, 0.0],
+            spread: Spread {
+                node: [node; 16],
+                weight: std::array::from_fn(|corner| f64::from(u8::from(corner == 0))),
             },
             richness,
             film: [0.0; 2],

@@ -16,6 +16,7 @@ pub mod live;
 pub mod nearest;
 pub mod read;
 pub mod row;
+pub mod surface;
 
 mod block;
 mod frame;

@@ -14,6 +14,7 @@ use crate::hat::{Hat, HatFinder};
 use crate::kernel::{Kernel, Mixture, Parcel};
 use crate::row::Row;
 use crate::strip::Tally;
+use crate::surface::Surface;
 
 /// A reading is refused when more of its exhaust than this was made while a gate refused.
 const REFUSED_SHARE_MAX: f64 = 0.02;
@@ -27,6 +28,7 @@ pub(crate) struct Pipeline {
     frame: Frame,
     delay: DelayModel,
     finder: HatFinder,
+    surface: Surface,
     gates: GateLine,
     kernel: Kernel,
     film: Film,
@@ -71,6 +73,7 @@ impl Pipeline {
             coverage: Coverage::new(nodes),
             tally: Tally::default(),
             finder: HatFinder::default(),
+            surface: Surface::new(&frame.axes),
             last_s: f64::NAN,
             last_made_s: f64::NAN,
             last_response: f64::NAN,
@@ -175,7 +178,7 @@ impl Pipeline {
         Parcel {
             made_s: row.offset_s,
             delay_s: self.frame.delay_s(&self.delay, row.rpm, filling),
-            hat,
+            spread: self.surface.spread(row.rpm, row.plate_percent),
             richness,
             film,
             refused: f64::from(u8::from(judged.refused_by.is_some_and(spoils_exhaust))),

@@ -159,14 +159,20 @@ impl Factor {
             .sum()
     }
 
-    /// Turns b into the solution of Ax = b.
-    pub(crate) fn solve(&self, b: &mut [f64]) {
+    /// Turns b into the solution of Lx = b.
+    pub(crate) fn forward(&self, b: &mut [f64]) {
         let lower = &self.lower;
         for row in 0..lower.len() {
             let entries = lower.row(row);
             let left = &entries[..entries.len() - 1];
             b[row] = (b[row] - dot(left, &b[lower.first[row]..row])) / self.diagonal(row);
         }
+    }
+
+    /// Turns b into the solution of Ax = b.
+    pub(crate) fn solve(&self, b: &mut [f64]) {
+        self.forward(b);
+        let lower = &self.lower;
         for row in (0..lower.len()).rev() {
             let value = b[row] / self.diagonal(row);
             b[row] = value;

@@ -5,15 +5,21 @@
 
 use baytrim_model::axis::Axes;
 
-use crate::evidence::PullEvidence;
+use crate::evidence::{Block, PullEvidence};
 use crate::film::FILM_TERMS;
 
+use super::noise::RowNoise;
 use super::order::Order;
 
-/// Longest episode, seconds.
-const EPISODE_S_MAX: f64 = 2.0;
-/// How far the centre of the footprint may wander in an episode, cells along either axis.
-const REACH_CELLS: f64 = 1.25;
+/// An episode lasts at least so long, unless the place is left far behind: what makes visits differ
+/// (temperatures, the state of the walls) does not change in less. Seconds.
+const EPISODE_S_MIN: f64 = 2.0;
+/// Beyond that time the next place this far away is another visit, cells along either axis.
+const REACH_CELLS: f64 = 1.0;
+/// A place this far away is another visit at once, cells along either axis.
+const REACH_CELLS_MAX: f64 = 4.0;
+/// Share of the time in an episode that its blocks are merged to: a long stay says little more.
+const MERGE_SHARE: f64 = 0.1;
 /// Widest footprint of a block that the fit uses, cells along either axis.
 const WIDTH_CELLS_MAX: usize = 6;
 
@@ -24,6 +30,8 @@ pub(crate) struct Observation {
     pub(crate) need: f64,
     /// Film regressors.
     pub(crate) film: [f64; FILM_TERMS],
+    /// Blocks of the usual length that were merged into it.
+    pub(crate) blocks: f64,
     /// Blocks of the usual length since the block before, when it is in the same episode.
     pub(crate) steps: Option<f64>,
     /// Its entries in [`Episodes::footprint`].
@@ -31,6 +39,13 @@ pub(crate) struct Observation {
     pub(crate) end: usize,
     /// Weight of the block after a look at its residual, 0 to 1.
     pub(crate) weight: f64,
+}
+
+impl Observation {
+    /// Returns what its noise depends on.
+    pub(crate) fn noise(&self) -> RowNoise {
+        RowNoise { steps: self.steps, blocks: self.blocks, weight: self.weight }
+    }
 }
 
 /// A stay near one place.
@@ -66,6 +81,13 @@ struct Centre {
     width: usize,
 }
 
+impl Open {
+    fn is_left(&self, mid_s: f64, here: &Centre) -> bool {
+        let away = (here.rpm - self.place.rpm).abs().max((here.plate - self.place.plate).abs());
+        away > REACH_CELLS_MAX || (away > REACH_CELLS && mid_s - self.start_s >= EPISODE_S_MIN)
+    }
+}
+
 fn centre(axes: &Axes, footprint: &[(u16, f32)]) -> Centre {
     let (mut rpm, mut plate) = (0.0, 0.0);
     let (mut low, mut high) = ((usize::MAX, usize::MAX), (0, 0));
@@ -73,7 +95,7 @@ fn centre(axes: &Axes, footprint: &[(u16, f32)]) -> Centre {
         let (i, j) = axes.indices(usize::from(node));
         rpm += i as f64 * f64::from(share);
         plate += j as f64 * f64::from(share);
-        if share > 0.01 {
+        if share > 0.1 {
             low = (low.0.min(i), low.1.min(j));
             high = (high.0.max(i), high.1.max(j));
         }
@@ -85,61 +107,116 @@ fn centre(axes: &Axes, footprint: &[(u16, f32)]) -> Centre {
     Centre { rpm, plate, width }
 }
 
+/// The episode that is being gathered.
+struct Open {
+    start_s: f64,
+    place: Centre,
+    last_mid_s: f64,
+    /// The observation that blocks are being merged into.
+    merged: Option<Merged>,
+}
+
+/// Blocks of one footprint's neighbourhood, summed with their lengths as weights.
+struct Merged {
+    length_s: f64,
+    mid_s: f64,
+    need: f64,
+    film: [f64; FILM_TERMS],
+    footprint: Vec<(usize, f64)>,
+}
+
+impl Merged {
+    fn add(&mut self, order: &Order, block: &Block, footprint: &[(u16, f32)]) {
+        let weight = f64::from(block.length_s);
+        self.length_s += weight;
+        self.mid_s += weight * f64::from(block.mid_s);
+        self.need += weight * f64::from(block.need);
+        for (sum, term) in self.film.iter_mut().zip(block.film) {
+            *sum += weight * f64::from(term);
+        }
+        for &(node, share) in footprint {
+            let position = order.position[usize::from(node)];
+            let add = weight * f64::from(share);
+            match self.footprint.iter_mut().find(|(place, _)| *place == position) {
+                Some((_, sum)) => *sum += add,
+                None => self.footprint.push((position, add)),
+            }
+        }
+    }
+}
+
 impl Episodes {
     /// Divides the blocks of `pulls`.
     pub(crate) fn new(axes: &Axes, order: &Order, pulls: &[&PullEvidence]) -> Self {
         let mut all = Self::default();
         for (pull, evidence) in pulls.iter().enumerate() {
-            let mut begun: Option<(f64, Centre)> = None;
-            let mut last_s = 0.0;
+            let mut open: Option<Open> = None;
             for (block, footprint) in evidence.blocks() {
                 let here = centre(axes, footprint);
                 if here.width > WIDTH_CELLS_MAX || footprint.is_empty() {
                     all.too_wide += 1;
-                    begun = None;
+                    all.close(open.take());
                     continue;
                 }
                 let mid_s = f64::from(block.mid_s);
-                let goes_on = begun.as_ref().is_some_and(|(start_s, place)| {
-                    !block.begins
-                        && mid_s - start_s < EPISODE_S_MAX
-                        && (here.rpm - place.rpm).abs() < REACH_CELLS
-                        && (here.plate - place.plate).abs() < REACH_CELLS
-                });
-                let steps = goes_on.then(|| ((mid_s - last_s) / STEP_S).max(0.05));
-                if !goes_on {
-                    let start = all.observations.len();
-                    all.episodes.push(Episode {
-                        pull,
-                        start,
-                        end: start,
-                        places: Vec::new(),
-                        weight: 1.0,
-                    });
-                    begun = Some((mid_s, here));
+                if open.as_ref().is_some_and(|open| block.begins || open.is_left(mid_s, &here)) {
+                    all.close(open.take());
                 }
-                last_s = mid_s;
-                let start = all.footprint.len();
-                all.footprint.extend(
-                    footprint.iter().map(|&(node, share)| {
-                        (order.position[usize::from(node)], f64::from(share))
-                    }),
-                );
-                all.observations.push(Observation {
-                    need: f64::from(block.need),
-                    film: block.film.map(f64::from),
-                    steps,
-                    start,
-                    end: all.footprint.len(),
-                    weight: 1.0,
+                let now = open.get_or_insert_with(|| {
+                    all.begin(pull);
+                    Open { start_s: mid_s, place: here, last_mid_s: f64::NAN, merged: None }
                 });
-                if let Some(episode) = all.episodes.last_mut() {
-                    episode.end = all.observations.len();
+                let merged = now.merged.get_or_insert_with(|| Merged {
+                    length_s: 0.0,
+                    mid_s: 0.0,
+                    need: 0.0,
+                    film: [0.0; FILM_TERMS],
+                    footprint: Vec::new(),
+                });
+                merged.add(order, block, footprint);
+                if merged.length_s >= MERGE_SHARE * (mid_s - now.start_s) {
+                    all.take(now);
                 }
             }
+            all.close(open.take());
         }
         all.gather_places();
         all
+    }
+
+    fn begin(&mut self, pull: usize) {
+        let start = self.observations.len();
+        self.episodes.push(Episode { pull, start, end: start, places: Vec::new(), weight: 1.0 });
+    }
+
+    fn close(&mut self, open: Option<Open>) {
+        if let Some(mut open) = open {
+            self.take(&mut open);
+        }
+    }
+
+    /// Makes an observation of the blocks that were merged.
+    fn take(&mut self, open: &mut Open) {
+        let Some(mut merged) = open.merged.take() else { return };
+        let start = self.footprint.len();
+        merged.footprint.sort_unstable_by_key(|&(place, _)| place);
+        let total = merged.length_s;
+        self.footprint.extend(merged.footprint.iter().map(|&(place, sum)| (place, sum / total)));
+        let mid_s = merged.mid_s / total;
+        let steps = ((mid_s - open.last_mid_s) / STEP_S).max(0.05);
+        self.observations.push(Observation {
+            need: merged.need / total,
+            film: merged.film.map(|sum| sum / total),
+            blocks: (total / STEP_S).max(1.0),
+            steps: open.last_mid_s.is_finite().then_some(steps),
+            start,
+            end: self.footprint.len(),
+            weight: 1.0,
+        });
+        open.last_mid_s = mid_s;
+        if let Some(episode) = self.episodes.last_mut() {
+            episode.end = self.observations.len();
+        }
     }
 
     fn gather_places(&mut self) {

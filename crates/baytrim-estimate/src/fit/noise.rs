@@ -31,7 +31,7 @@ impl Default for Noise {
             block: 0.008,
             correlation: 0.3,
             episode: 0.006,
-            film: 0.08,
+            film: 0.06,
             pull: 0.005,
         }
     }
@@ -40,7 +40,7 @@ impl Default for Noise {
 /// Bounds of [`Noise::block`].
 pub(crate) const BLOCK_RANGE: (f64, f64) = (5e-4, 0.10);
 /// Bounds of [`Noise::correlation`].
-pub(crate) const CORRELATION_RANGE: (f64, f64) = (0.0, 0.95);
+pub(crate) const CORRELATION_RANGE: (f64, f64) = (0.02, 0.95);
 /// Bounds of [`Noise::episode`].
 pub(crate) const EPISODE_RANGE: (f64, f64) = (2e-3, 0.08);
 /// Bounds of [`Noise::film`].
@@ -58,6 +58,29 @@ pub(crate) fn whiten(column: &mut [f64], memory: &[f64], scale: &[f64]) {
     }
 }
 
+/// What the noise of one row depends on.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct RowNoise {
+    /// Blocks of the usual length since the row before, when it is in the same episode.
+    pub(crate) steps: Option<f64>,
+    /// Blocks that were merged into it.
+    pub(crate) blocks: f64,
+    /// Robust weight.
+    pub(crate) weight: f64,
+}
+
+/// Returns the variance of the mean of `blocks` blocks of an AR(1) series of variance 1:
+/// (1 + 2 sum over k < n of (1 - k/n) r^k) / n, summed in closed form (Bartlett 1946).
+pub(crate) fn mean_variance(correlation: f64, blocks: f64) -> f64 {
+    if blocks <= 1.0 {
+        return 1.0;
+    }
+    let r = correlation;
+    let inflation = (1.0 + r) / (1.0 - r)
+        - 2.0 * r * (1.0 - r.powf(blocks)) / (blocks * (1.0 - r) * (1.0 - r));
+    inflation / blocks
+}
+
 /// The whitening of an episode: `memory` (weight of the row before) and `scale` of each row.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Whitening {
@@ -70,18 +93,18 @@ impl Whitening {
     pub(crate) fn prepare(
         &mut self,
         noise: &Noise,
-        rows: impl Iterator<Item = (Option<f64>, f64)>,
+        rows: impl Iterator<Item = RowNoise>,
     ) {
         self.memory.clear();
         self.scale.clear();
-        for (steps, weight) in rows {
-            let memory = match steps {
+        for row in rows {
+            let memory = match row.steps {
                 Some(steps) if noise.correlation > 0.0 => noise.correlation.powf(steps),
                 _ => 0.0,
             };
             self.memory.push(memory);
-            self.scale
-                .push(weight.sqrt() / (noise.block * (1.0 - memory * memory).sqrt()));
+            let variance = mean_variance(noise.correlation, row.blocks) * (1.0 - memory * memory);
+            self.scale.push((row.weight / variance).sqrt() / noise.block);
         }
     }
 
@@ -160,6 +183,37 @@ impl Effects {
         Self {
             factor,
             ln_determinant,
+        }
+    }
+}
+
+/// Standard deviation of the logarithm of an episode's offset, from engine to engine.
+const EPISODE_LOG_SD: f64 = 0.4;
+
+impl Noise {
+    /// Returns what the sizes cost by themselves: twice the negative logarithm of their prior.
+    ///
+    /// A surface with an offset at each place and a rough surface look alike when places are
+    /// visited once; what is usual decides then.
+    pub(crate) fn prior_badness(&self) -> f64 {
+        let usual = Self::default();
+        let away = (self.episode / usual.episode).ln() / EPISODE_LOG_SD;
+        let film = (self.film / usual.film).ln() / 0.7;
+        away * away + film * film
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::mean_variance;
+
+    /// The variance of a mean decides how much a long stay tells.
+    #[test]
+    fn the_variance_of_a_mean_is_the_exact_one() {
+        // Effective numbers for n, r of the exact finite-sample formula: computed in exact arithmetic.
+        for (n, r, effective) in [(20.0, 0.6065, 5.419), (50.0, 0.8, 6.098), (100.0, 0.9, 5.814)] {
+            let found = 1.0 / mean_variance(r, n);
+            assert!((found - effective).abs() < 2e-3, "{found} for {effective}");
         }
     }
 }

@@ -9,7 +9,7 @@ use nalgebra::{DMatrix, DVector};
 use crate::film::FILM_TERMS;
 
 use super::envelope::{Envelope, Factor, dot};
-use super::episode::{Episode, Episodes};
+use super::episode::{Episode, Episodes, Observation};
 use super::noise::{EFFECTS, Effects, Noise, Whitening, small_forward, whiten};
 
 /// Columns of the border that an episode touches: its pull's offset and the film coefficients.
@@ -70,9 +70,7 @@ impl Columns {
         }
         self.whitening.prepare(
             noise,
-            observations
-                .iter()
-                .map(|observation| (observation.steps, observation.weight)),
+            observations.iter().map(Observation::noise),
         );
         let whitening = &self.whitening;
         for column in self
@@ -81,6 +79,31 @@ impl Columns {
             .chain(self.effects.chunks_exact_mut(rows))
         {
             whiten(column, &whitening.memory, &whitening.scale);
+        }
+    }
+}
+
+impl Columns {
+    /// Fills the random effects of an episode only.
+    pub(crate) fn fill_effects(&mut self, all: &Episodes, episode: &Episode, noise: &Noise) {
+        let observations = &all.observations[episode.start..episode.end];
+        let rows = observations.len();
+        self.rows = rows;
+        self.fixed.clear();
+        self.effects.clear();
+        self.effects.resize(EFFECTS * rows, 0.0);
+        for (row, observation) in observations.iter().enumerate() {
+            self.effects[row] = 1.0;
+            for (term, &film) in observation.film.iter().enumerate() {
+                self.effects[(1 + term) * rows + row] = film;
+            }
+        }
+        self.whitening.prepare(
+            noise,
+            observations.iter().map(Observation::noise),
+        );
+        for column in self.effects.chunks_exact_mut(rows) {
+            whiten(column, &self.whitening.memory, &self.whitening.scale);
         }
     }
 }
@@ -199,6 +222,42 @@ pub(crate) struct Solution {
 }
 
 impl Normal {
+    /// Returns twice the negative logarithm of the marginal likelihood, save for a constant;
+    /// none when the equations cannot be solved.
+    pub(crate) fn badness(&self, prior: &Envelope, border_prior: &[(f64, f64)]) -> Option<f64> {
+        let mut matrix = self.nodes.clone();
+        matrix.add_scaled(prior, 1.0);
+        let factor = matrix.cholesky()?;
+        let prior_ln_determinant = prior.clone().cholesky()?.ln_determinant();
+        let mut border = self.border.clone();
+        let mut border_right = self.border_right.clone();
+        let mut square = self.square;
+        let mut half_solved = self.cross.clone();
+        for (column, &(mean, precision)) in border_prior.iter().enumerate() {
+            border[(column, column)] += precision;
+            border_right[column] += precision * mean;
+            square += precision * mean * mean;
+            factor.forward(&mut half_solved[column]);
+        }
+        let mut first = self.right.clone();
+        factor.forward(&mut first);
+        for i in 0..half_solved.len() {
+            for j in 0..=i {
+                let value = dot(&half_solved[i], &half_solved[j]);
+                border[(i, j)] -= value;
+                if i != j {
+                    border[(j, i)] -= value;
+                }
+            }
+            border_right[i] -= dot(&half_solved[i], &first);
+        }
+        let schur = border.cholesky()?;
+        let ln_border: f64 = schur.l_dirty().diagonal().iter().map(|value| 2.0 * value.ln()).sum();
+        let explained = dot(&first, &first) + border_right.dot(&schur.solve(&border_right));
+        let ln_posterior = factor.ln_determinant() + ln_border;
+        Some(square - explained + self.ln_determinant + ln_posterior - prior_ln_determinant)
+    }
+
     /// Solves with the prior's precision of the nodes and (mean, precision) of each border column.
     pub(crate) fn solve(&self, prior: &Envelope, border_prior: &[(f64, f64)]) -> Option<Solution> {
         let mut matrix = self.nodes.clone();

@@ -2,18 +2,23 @@
 //!
 //! Along each axis the second divided differences of theta are small:
 //! ((t2-t1)/(x2-x1) - (t1-t0)/(x1-x0)) / sqrt((x2-x0)/2) has one standard deviation for the whole
-//! axis, in a coordinate x that is ln(rpm) or the root of the plate opening, scaled to a mean
-//! spacing of one. A weak pull to zero keeps corners without data from running away.
+//! axis, in a coordinate x that is the speed or the root of the plate opening, scaled to a mean
+//! spacing of one. A weak prior on the mean level and on
+//! the differences of neighbours keeps corners without data from running away.
 //! Source: smoothness priors as in Eilers and Marx (1996) and Rue and Held (2005), section 3.
 
 use baytrim_model::axis::{Axes, Axis};
 
+use crate::surface::compress_plate;
+
 use super::envelope::Envelope;
 use super::order::Order;
 
-/// Standard deviation of theta before any pull, ln units: tables that come with a vehicle are rarely
-/// more than 15 % off. Common practice.
-pub(crate) const THETA_SD: f64 = 0.12;
+/// Standard deviation of the table's mean theta before any pull, ln units. Common practice: past 25 to
+/// 30 % something else is wrong.
+const LEVEL_SD: f64 = 0.10;
+/// Standard deviation of the difference between neighbours at the mean spacing before any pull, ln units.
+const SLOPE_SD: f64 = 0.06;
 
 /// Second differences along each axis, as matrices to be scaled.
 #[derive(Debug, Clone)]
@@ -21,7 +26,8 @@ pub(crate) struct Smoothness {
     /// Along rpm, then along plate.
     pub(crate) along: [Envelope; 2],
     /// Number of differences along each axis.
-    pub(crate) rank: [usize; 2],
+    /// What holds level and slopes, whatever the evidence.
+    anchor: Envelope,
 }
 
 /// Returns the coordinate of an axis: compressed, mean spacing one.
@@ -52,10 +58,8 @@ fn difference(x: [f64; 3]) -> [f64; 3] {
 
 /// Returns the triples of nodes in a line along both axes: (0 for rpm or 1 for plate, nodes, coefficients).
 pub(crate) fn differences(axes: &Axes) -> Vec<(usize, [usize; 3], [f64; 3])> {
-    let speed = coordinate(&axes.rpm, |rpm| rpm.max(100.0).ln());
-    let plate = coordinate(&axes.plate_percent, |percent| {
-        (percent.max(0.0) + 1.0).sqrt()
-    });
+    let speed = coordinate(&axes.rpm, |rpm| rpm);
+    let plate = coordinate(&axes.plate_percent, compress_plate);
     let mut all = Vec::new();
     for j in 0..plate.len() {
         for i in 1..speed.len().saturating_sub(1) {
@@ -72,13 +76,32 @@ pub(crate) fn differences(axes: &Axes) -> Vec<(usize, [usize; 3], [f64; 3])> {
     all
 }
 
+/// Returns the weak prior on level and slopes.
+fn anchor(axes: &Axes, order: &Order, zero: &Envelope) -> Envelope {
+    let mut anchor = zero.clone();
+    let nodes = axes.node_count();
+    for place in 0..nodes {
+        anchor.add(place, place, 1.0 / (LEVEL_SD * LEVEL_SD * nodes as f64));
+    }
+    let speed = coordinate(&axes.rpm, |rpm| rpm);
+    let plate = coordinate(&axes.plate_percent, compress_plate);
+    for (left, right) in axes.neighbours() {
+        let ((i, j), (k, l)) = (axes.indices(left), axes.indices(right));
+        let width = (speed[k] - speed[i]) + (plate[l] - plate[j]);
+        let precision = 1.0 / (SLOPE_SD * SLOPE_SD * width);
+        let (a, b) = (order.position[left], order.position[right]);
+        anchor.add(a, a, precision);
+        anchor.add(b, b, precision);
+        anchor.add(a, b, -precision);
+    }
+    anchor
+}
+
 impl Smoothness {
     /// Returns the second differences as matrices of the envelope `zero`.
     pub(crate) fn new(axes: &Axes, order: &Order, zero: &Envelope) -> Self {
         let mut along = [zero.clone(), zero.clone()];
-        let mut rank = [0; 2];
         for (axis, nodes, coefficients) in differences(axes) {
-            rank[axis] += 1;
             for (a, &node_a) in nodes.iter().enumerate() {
                 for (b, &node_b) in nodes.iter().enumerate().take(a + 1) {
                     let (i, j) = (order.position[node_a], order.position[node_b]);
@@ -86,19 +109,55 @@ impl Smoothness {
                 }
             }
         }
-        Self { along, rank }
+        Self { along, anchor: anchor(axes, order, zero) }
     }
 
     /// Returns the prior's precision for strengths (1 / variance of a difference) along each axis.
-    pub(crate) fn precision(&self, strength: [f64; 2], zero: &Envelope) -> Envelope {
-        let mut precision = zero.clone();
+    pub(crate) fn precision(&self, strength: [f64; 2]) -> Envelope {
+        let mut precision = self.anchor.clone();
         for (matrix, strength) in self.along.iter().zip(strength) {
             precision.add_scaled(matrix, strength);
         }
-        for row in 0..precision.len() {
-            precision.add(row, row, 1.0 / (THETA_SD * THETA_SD));
-        }
         precision
+    }
+}
+
+/// Standard deviation of a second difference along rpm and plate before any pull, ln units.
+pub(crate) const DIFFERENCE_SD: f64 = 0.02;
+/// Bounds of that standard deviation.
+const DIFFERENCE_SD_RANGE: (f64, f64) = (0.003, 0.15);
+/// Spread of ln(standard deviation) from engine to engine.
+const DIFFERENCE_LOG_SD: f64 = 0.8;
+
+/// Moves the standard deviations of the differences to where the evidence is likeliest, by one round
+/// of steps of `step` in their logarithm.
+pub(crate) fn search(
+    badness: impl Fn([f64; 2]) -> Option<f64>,
+    difference_sd: &mut [f64; 2],
+    step: f64,
+) {
+    let (low, high) = DIFFERENCE_SD_RANGE;
+    let total = |sd: [f64; 2]| {
+        let prior: f64 = sd
+            .iter()
+            .map(|sd| {
+                let away = (sd / DIFFERENCE_SD).ln() / DIFFERENCE_LOG_SD;
+                away * away
+            })
+            .sum();
+        badness(sd).map_or(f64::INFINITY, |badness| badness + prior)
+    };
+    let mut best = total(*difference_sd);
+    for axis in 0..2 {
+        for direction in [1.0, -1.0] {
+            let mut tried = *difference_sd;
+            tried[axis] = (tried[axis] * f64::exp(direction * step)).clamp(low, high);
+            let value = total(tried);
+            if value < best {
+                (best, *difference_sd) = (value, tried);
+                break;
+            }
+        }
     }
 }
 
@@ -117,7 +176,7 @@ mod tests {
         let straight: Vec<f64> = (0..axes.node_count())
             .map(|node| {
                 let (rpm, plate) = axes.position(node);
-                0.3 + 0.2 * rpm.ln() - 0.1 * (plate + 1.0).sqrt()
+                0.3 + 2e-5 * rpm - 0.1 * (plate + 1.0).sqrt()
             })
             .collect();
         for (_, nodes, coefficients) in differences(&axes) {

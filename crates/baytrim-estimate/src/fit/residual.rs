@@ -1,106 +1,256 @@
 //! A look at what the fit leaves over: noise, offsets and bad readings.
+//!
+//! The sizes of the noise are chosen by restricted maximum likelihood, as an EM step: with d the
+//! residuals of an episode and P what the uncertainty of theta makes of them, S = dd' + P is what the
+//! episode's own covariance C should look like, and the sizes minimise
+//! sum of ln det C + tr(C^-1 S) over all episodes.
+//! Source: Patterson and Thompson (1971); EM form as in Searle, Casella, McCulloch (1992), ch. 8.
+
+use nalgebra::DMatrix;
 
 use super::envelope::dot;
-use super::episode::Episodes;
+use super::episode::{Episode, Episodes, Observation};
 use super::noise::{
-    BLOCK_RANGE, CORRELATION_RANGE, EFFECTS, EPISODE_RANGE, Effects, FILM_RANGE, Noise,
-    small_backward, small_forward,
+    BLOCK_RANGE, CORRELATION_RANGE, EFFECTS, EPISODE_RANGE, Effects, FILM_RANGE, Noise, RowNoise, Whitening,
+    small_backward, small_forward, whiten,
 };
 use super::normal::{Columns, LOCAL_BORDER, Solution};
 
-/// Standardised size from which a reading or an episode loses weight (Huber).
+/// Standardised size from which a reading or an episode loses weight (Huber). Wide, because
+/// an episode is judged as a whole and honest tails are to count in full.
 const HUBER: f64 = 2.5;
+/// Most episodes that the sizes of the noise are estimated from; more tell nothing new.
+const EPISODES_MAX: usize = 500;
+/// Rounds of the search for the sizes.
+const SEARCH_ROUNDS: usize = 3;
 
-/// Improves the noise's sizes and the robust weights from the residuals of `solution`.
+/// What one episode leaves over.
+#[derive(Debug, Clone)]
+struct Left {
+    rows: usize,
+    noise: Vec<RowNoise>,
+    /// S, row by row, not whitened.
+    square: Vec<f64>,
+    /// Random-effect columns, not whitened.
+    effects: Vec<f64>,
+    weight: f64,
+}
+
+/// Improves the robust weights and the sizes of the noise by what `solution` leaves over.
 pub(crate) fn improve(all: &mut Episodes, solution: &Solution, pulls: usize, noise: &mut Noise) {
+    let stride = all.episodes.len().div_ceil(EPISODES_MAX).max(1);
+    let mut left = Vec::new();
     let mut columns = Columns::default();
-    let mut film_square = 0.0;
-    let mut film_count = 0.0;
-    let mut offset_square = 0.0;
-    let mut offset_count = 0.0;
-    let mut fast = 0.0;
-    let mut fast_count = 0.0;
-    let mut lagged = 0.0;
-    let mut lagged_base = 0.0;
     for index in 0..all.episodes.len() {
         let episode = all.episodes[index].clone();
-        columns.fill(all, &episode, noise);
-        let rows = columns.rows;
-        let places = episode.places.len();
-        let mut residual = columns.fixed[(places + LOCAL_BORDER) * rows..].to_vec();
-        for (local, column) in columns
-            .fixed
-            .chunks_exact(rows)
-            .enumerate()
-            .take(places + LOCAL_BORDER)
-        {
-            let value = if local < places {
-                solution.theta[episode.places[local]]
-            } else if local == places {
-                solution.border[episode.pull]
-            } else {
-                solution.border[pulls + local - places - 1]
-            };
-            for (slot, entry) in residual.iter_mut().zip(column) {
-                *slot -= value * entry;
+        let residual = residual(all, &episode, solution, pulls);
+        if index % stride == index / stride % stride {
+            left.push(left_over(all, &episode, &residual, solution, pulls));
+        }
+        weigh(all, index, residual, noise, &mut columns);
+    }
+    search(&left, stride as f64, noise);
+}
+
+/// Returns need less what theta and border explain, row by row, not whitened.
+fn residual(all: &Episodes, episode: &Episode, solution: &Solution, pulls: usize) -> Vec<f64> {
+    all.observations[episode.start..episode.end]
+        .iter()
+        .map(|observation| {
+            let mut value = observation.need - solution.border[episode.pull];
+            for &(place, share) in &all.footprint[observation.start..observation.end] {
+                value -= share * solution.theta[episode.places[place]];
             }
-        }
-        let effects = Effects::new(noise, episode.weight, &columns.effects, rows);
-        let mut found = [0.0; EFFECTS];
-        for (slot, effect) in found.iter_mut().zip(columns.effects.chunks_exact(rows)) {
-            *slot = dot(effect, &residual);
-        }
-        small_forward(&effects.factor, &mut found);
-        small_backward(&effects.factor, &mut found);
-        let mut variance = [0.0; EFFECTS];
-        for (effect, slot) in variance.iter_mut().enumerate() {
-            let mut unit = [0.0; EFFECTS];
-            unit[effect] = 1.0;
-            small_forward(&effects.factor, &mut unit);
-            *slot = unit.iter().map(|value| value * value).sum();
-        }
-        let offset = found[0] * found[0] + variance[0];
-        offset_square += episode.weight * offset;
-        offset_count += 1.0;
-        for effect in 1..EFFECTS {
-            film_square += episode.weight * (found[effect] * found[effect] + variance[effect]);
-            film_count += 1.0;
-        }
-        all.episodes[index].weight = (HUBER * noise.episode / found[0].abs().max(1e-12))
-            .min(1.0)
-            .max(0.02);
-        for (effect, column) in columns.effects.chunks_exact(rows).enumerate() {
-            for (slot, entry) in residual.iter_mut().zip(column) {
-                *slot -= found[effect] * entry;
+            for (term, film) in observation.film.iter().enumerate() {
+                value -= film * solution.border[pulls + term];
             }
-        }
-        // What is left is white but for a correlation that the present one misses.
-        let freedom = rows as f64 - 1.0;
-        if rows > 2 {
-            fast += dot(&residual, &residual);
-            fast_count += freedom;
-            lagged += dot(&residual[1..], &residual[..rows - 1])
-                + 1.0 * (rows as f64 - 1.0) / rows as f64;
-            lagged_base += freedom;
-        }
-        for (row, value) in residual.iter().enumerate() {
-            all.observations[episode.start + row].weight =
-                (HUBER / value.abs().max(1e-12)).min(1.0);
+            value
+        })
+        .collect()
+}
+
+/// Gives the episode and its readings robust weights.
+fn weigh(all: &mut Episodes, index: usize, mut residual: Vec<f64>, noise: &Noise, columns: &mut Columns) {
+    let episode = all.episodes[index].clone();
+    columns.fill_effects(all, &episode, noise);
+    whiten(&mut residual, &columns.whitening.memory, &columns.whitening.scale);
+    let rows = columns.rows;
+    let effects = Effects::new(noise, episode.weight, &columns.effects, rows);
+    let mut found = [0.0; EFFECTS];
+    for (slot, effect) in found.iter_mut().zip(columns.effects.chunks_exact(rows)) {
+        *slot = dot(effect, &residual);
+    }
+    small_forward(&effects.factor, &mut found);
+    small_backward(&effects.factor, &mut found);
+    all.episodes[index].weight = (HUBER * noise.episode / found[0].abs().max(1e-12)).clamp(0.02, 1.0);
+    for (effect, column) in columns.effects.chunks_exact(rows).enumerate() {
+        for (slot, entry) in residual.iter_mut().zip(column) {
+            *slot -= found[effect] * entry;
         }
     }
-    if fast_count > 5.0 {
-        let scale = fast / fast_count;
-        noise.block = (noise.block * scale.sqrt()).clamp(BLOCK_RANGE.0, BLOCK_RANGE.1);
-        let missed = lagged / lagged_base / scale;
-        noise.correlation =
-            (noise.correlation + 0.7 * missed).clamp(CORRELATION_RANGE.0, CORRELATION_RANGE.1);
+    for (row, value) in residual.iter().enumerate() {
+        let observation = &mut all.observations[episode.start + row];
+        // The residual was scaled with the weight that the row had.
+        let standardised = value.abs() / observation.weight.sqrt();
+        observation.weight = (HUBER / standardised.max(1e-12)).clamp(0.02, 1.0);
     }
-    if offset_count > 5.0 {
-        noise.episode = (offset_square / offset_count)
-            .sqrt()
-            .clamp(EPISODE_RANGE.0, EPISODE_RANGE.1);
-        noise.film = (film_square / film_count)
-            .sqrt()
-            .clamp(FILM_RANGE.0, FILM_RANGE.1);
+}
+
+fn left_over(
+    all: &Episodes,
+    episode: &Episode,
+    residual: &[f64],
+    solution: &Solution,
+    pulls: usize,
+) -> Left {
+    let observations = &all.observations[episode.start..episode.end];
+    let rows = observations.len();
+    let places = episode.places.len();
+    let count = places + LOCAL_BORDER;
+    let mut design = DMatrix::zeros(rows, count);
+    let mut effects = vec![0.0; EFFECTS * rows];
+    for (row, observation) in observations.iter().enumerate() {
+        for &(place, share) in &all.footprint[observation.start..observation.end] {
+            design[(row, place)] = share;
+        }
+        design[(row, places)] = 1.0;
+        effects[row] = 1.0;
+        for (term, &film) in observation.film.iter().enumerate() {
+            design[(row, places + 1 + term)] = film;
+            effects[(1 + term) * rows + row] = film;
+        }
+    }
+    let covariance = local_covariance(episode, solution, pulls);
+    let spread = &design * covariance * design.transpose();
+    let mut square = vec![0.0; rows * rows];
+    for a in 0..rows {
+        for b in 0..rows {
+            square[a * rows + b] = residual[a] * residual[b] + spread[(a, b)];
+        }
+    }
+    Left {
+        rows,
+        noise: observations.iter().map(Observation::noise).collect(),
+        square,
+        effects,
+        weight: episode.weight,
+    }
+}
+
+/// Returns the posterior covariance of what an episode's readings depend on.
+fn local_covariance(episode: &Episode, solution: &Solution, pulls: usize) -> DMatrix<f64> {
+    let places = &episode.places;
+    let count = places.len() + LOCAL_BORDER;
+    let border = solution.spread.len();
+    let spread = DMatrix::from_fn(places.len(), border, |a, b| solution.spread[b][places[a]]);
+    let leaned = &spread * &solution.border_covariance;
+    let through = &leaned * spread.transpose();
+    let border_of = |local: usize| if local == 0 { episode.pull } else { pulls + local - 1 };
+    DMatrix::from_fn(count, count, |a, b| match (a < places.len(), b < places.len()) {
+        (true, true) => solution.inverse.get(places[a], places[b]) + through[(a, b)],
+        (true, false) => -leaned[(a, border_of(b - places.len()))],
+        (false, true) => -leaned[(b, border_of(a - places.len()))],
+        (false, false) => {
+            solution.border_covariance[(border_of(a - places.len()), border_of(b - places.len()))]
+        }
+    })
+}
+
+/// Returns sum of ln det C + tr(C^-1 S): twice the negative logarithm of the likelihood.
+fn badness(left: &[Left], noise: &Noise) -> f64 {
+    let mut whitening = Whitening::default();
+    let mut square = Vec::new();
+    let mut effects = Vec::new();
+    let mut sum = 0.0;
+    for one in left {
+        let rows = one.rows;
+        whitening.prepare(noise, one.noise.iter().copied());
+        square.clone_from(&one.square);
+        effects.clone_from(&one.effects);
+        // W S W': rows, then columns.
+        for row in square.chunks_exact_mut(rows) {
+            whiten(row, &whitening.memory, &whitening.scale);
+        }
+        for row in (0..rows).rev() {
+            let (before, here) = square.split_at_mut(row * rows);
+            let here = &mut here[..rows];
+            let memory = whitening.memory[row];
+            if row > 0 && memory > 0.0 {
+                for (slot, value) in here.iter_mut().zip(&before[(row - 1) * rows..]) {
+                    *slot -= memory * value;
+                }
+            }
+            for slot in here {
+                *slot *= whitening.scale[row];
+            }
+        }
+        for column in effects.chunks_exact_mut(rows) {
+            whiten(column, &whitening.memory, &whitening.scale);
+        }
+        let marginal = Effects::new(noise, one.weight, &effects, rows);
+        sum += marginal.ln_determinant - 2.0 * whitening.ln_scale();
+        sum += (0..rows).map(|row| square[row * rows + row]).sum::<f64>();
+        sum -= explained_by_effects(&marginal, &square, &effects, rows);
+    }
+    sum
+}
+
+/// Returns tr((D^-1 + Z'Z)^-1 Z' (W S W') Z).
+fn explained_by_effects(marginal: &Effects, square: &[f64], effects: &[f64], rows: usize) -> f64 {
+    let mut inner = [[0.0; EFFECTS]; EFFECTS];
+    let mut product = vec![0.0; rows];
+    for (a, left) in effects.chunks_exact(rows).enumerate() {
+        for (slot, row) in product.iter_mut().zip(square.chunks_exact(rows)) {
+            *slot = dot(row, left);
+        }
+        for (b, right) in effects.chunks_exact(rows).enumerate() {
+            inner[a][b] = dot(&product, right);
+        }
+    }
+    let mut trace = 0.0;
+    for (effect, column) in inner.iter_mut().enumerate() {
+        small_forward(&marginal.factor, column);
+        small_backward(&marginal.factor, column);
+        trace += column[effect];
+    }
+    trace
+}
+
+/// Moves the sizes of the noise to where the left-overs are likeliest, one size at a time.
+fn search(left: &[Left], stride: f64, noise: &mut Noise) {
+    let badness = |noise: &Noise| badness(left, noise) + noise.prior_badness() / stride;
+    if left.len() < 5 {
+        return;
+    }
+    let mut best = badness(noise);
+    let mut step = 0.5;
+    for _ in 0..SEARCH_ROUNDS {
+        for size in 0..4 {
+            for direction in [1.0, -1.0] {
+                let mut tried = *noise;
+                shift(&mut tried, size, direction * step);
+                let value = badness(&tried);
+                if value < best {
+                    (best, *noise) = (value, tried);
+                    break;
+                }
+            }
+        }
+        step *= 0.6;
+    }
+}
+
+/// Moves one size by `step`: sizes in their logarithm, the correlation in its logit.
+fn shift(noise: &mut Noise, size: usize, step: f64) {
+    let scaled = |value: f64, (low, high): (f64, f64)| (value * step.exp()).clamp(low, high);
+    match size {
+        0 => noise.block = scaled(noise.block, BLOCK_RANGE),
+        1 => {
+            let odds = noise.correlation / (1.0 - noise.correlation) * (2.0 * step).exp();
+            let (low, high) = CORRELATION_RANGE;
+            noise.correlation = (odds / (1.0 + odds)).clamp(low, high);
+        }
+        2 => noise.episode = scaled(noise.episode, EPISODE_RANGE),
+        _ => noise.film = scaled(noise.film, FILM_RANGE),
     }
 }
