@@ -27,6 +27,7 @@ struct Arguments {
     map: bool,
     rate: Option<f64>,
     settle_s: Option<f64>,
+    unsettled: Option<f64>,
 }
 
 fn arguments() -> Arguments {
@@ -40,6 +41,7 @@ fn arguments() -> Arguments {
         map: false,
         rate: None,
         settle_s: None,
+        unsettled: None,
     };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
@@ -49,6 +51,7 @@ fn arguments() -> Arguments {
             "--first-seed" => parsed.first_seed = number(parsed.first_seed),
             "--only" => parsed.only = words.next().unwrap_or_default(),
             "--rate" => parsed.rate = words.next().and_then(|word| word.parse().ok()),
+            "--unsettled" => parsed.unsettled = words.next().and_then(|word| word.parse().ok()),
             "--settle" => parsed.settle_s = words.next().and_then(|word| word.parse().ok()),
             "--true-delay" => parsed.true_delay = true,
             "--silent" => parsed.silent = true,
@@ -100,6 +103,9 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, argument
     let mut spec = truth.job_spec("bench".parse().expect("a name"));
     if let Some(rate) = arguments.rate {
         spec.gates.plate_rate_percent_per_s_max = rate;
+    }
+    if let Some(share) = arguments.unsettled {
+        spec.gates.unsettled_share_max = share;
     }
     if let Some(settle_s) = arguments.settle_s {
         spec.gates.settle_s = settle_s;

@@ -129,13 +129,18 @@ impl Pipeline {
             row.offset_s - self.last_s
         };
         self.last_s = row.offset_s;
+        let mut refused_by = judged.refused_by;
         if row.makes_exhaust() {
-            let parcel = self.parcel(judged, step_s);
+            let mut parcel = self.parcel(judged, step_s);
+            if parcel.film.iter().any(|term| term.abs() > self.frame.gates.unsettled_share_max) {
+                parcel.refused = 1.0;
+                refused_by = refused_by.or(Some(GateName::PlateRate));
+            }
             self.kernel.make(parcel);
             self.last_made_s = row.offset_s;
         }
         let mixture = self.kernel.read(row.offset_s);
-        let refused_by = judged.refused_by.or_else(|| match &mixture {
+        let refused_by = refused_by.or_else(|| match &mixture {
             Some(mixture) if mixture.refused <= REFUSED_SHARE_MAX => None,
             _ => Some(GateName::Footprint),
         });

@@ -106,8 +106,11 @@ pub struct GateSettings {
     pub coolant_c_min: f64,
     /// Plate rate above which readings are refused until settled, percent a second, 0.5 to 1000.
     pub plate_rate_percent_per_s_max: f64,
-    /// Seconds for which the wall film is given to settle after the plate moved, 0 to 10.
+    /// Seconds for which readings stay refused after such movement, 0 to 10; how long the wall film
+    /// takes to settle is judged by `unsettled_share_max`.
     pub settle_s: f64,
+    /// Share of the fuel flow that the wall film may still be owed, or owe, before readings are refused, 0.02 to 2.
+    pub unsettled_share_max: f64,
     /// Leanest end of the lambda sensor's range, 1.05 to 20.
     pub sensor_lambda_max: f64,
     /// Richest end of the lambda sensor's range, 0.4 to 0.95.
@@ -126,8 +129,9 @@ impl Default for GateSettings {
             overrun_lambda_min: 1.3,
             recovery_s: 1.2,
             coolant_c_min: 70.0,
-            plate_rate_percent_per_s_max: 10.0,
-            settle_s: 1.5,
+            plate_rate_percent_per_s_max: 80.0,
+            settle_s: 0.2,
+            unsettled_share_max: 0.4,
             sensor_lambda_max: 1.8,
             sensor_lambda_min: 0.65,
             gap_s_max: 0.5,
@@ -175,6 +179,12 @@ impl GateSettings {
             "percent a second",
         );
         check("settle_s", self.settle_s, (0.0, 10.0), "s");
+        check(
+            "unsettled_share_max",
+            self.unsettled_share_max,
+            (0.02, 2.0),
+            "of the fuel flow",
+        );
         check(
             "sensor_lambda_max",
             self.sensor_lambda_max,
