@@ -134,7 +134,9 @@ impl Server {
     /// Returns `message` with who asks and until when.
     pub(crate) fn request<M>(&self, message: M, usual: Duration) -> Request<M> {
         let mut request = Request::new(message);
-        request.set_timeout(self.deadline.unwrap_or(usual));
+        // A second more than is waited here: else the transport's own timer, which calls it
+        // CANCELLED, may be the first to speak.
+        request.set_timeout(self.deadline.unwrap_or(usual) + Duration::from_secs(1));
         if let Some(token) = &self.token {
             request
                 .metadata_mut()

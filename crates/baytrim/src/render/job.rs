@@ -6,7 +6,7 @@ use super::columns::{Edge, columns};
 use super::limits::limit_sentences;
 use super::number::breakpoint;
 use super::style::{Ink, RenderOptions};
-use super::text::{counted, hang, moment, plain, wrap};
+use super::text::{counted, hang, minute, moment, plain, wrap};
 use crate::name::{number, short};
 
 /// Returns a job as a tuner reads it.
@@ -45,7 +45,7 @@ pub fn render_jobs(jobs: &[Job], options: &RenderOptions) -> String {
             } else {
                 open_proposals(job, ",")
             },
-            moment(job.create_time.map(|time| time.to_string())),
+            minute(job.create_time.map(|time| time.to_string())),
             plain(&job.title),
         ]
     };
@@ -55,7 +55,7 @@ pub fn render_jobs(jobs: &[Job], options: &RenderOptions) -> String {
         ("in force", Edge::Left),
         ("pulls", Edge::Right),
         ("to review", Edge::Left),
-        ("opened", Edge::Left),
+        ("opened (UTC)", Edge::Left),
         ("title", Edge::Left),
     ];
     columns(heads, &rows, options)

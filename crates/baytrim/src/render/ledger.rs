@@ -4,7 +4,7 @@ use baytrim_api::v1::{Record, VerifyLedgerResponse};
 
 use super::columns::{Edge, columns};
 use super::style::{Ink, RenderOptions};
-use super::text::{moment, plain, wrap};
+use super::text::{minute, plain, wrap};
 
 /// Digits of a seal that are enough to tell records of a job apart by eye.
 const HASH_DIGITS: usize = 12;
@@ -14,7 +14,7 @@ pub fn render_records(records: &[Record], options: &RenderOptions) -> String {
     let row = |record: &Record| {
         [
             record.sequence_number.to_string(),
-            moment(record.create_time.map(|time| time.to_string())),
+            minute(record.create_time.map(|time| time.to_string())),
             plain(&record.actor),
             plain(&record.hash).chars().take(HASH_DIGITS).collect(),
             plain(&record.summary),
@@ -23,7 +23,7 @@ pub fn render_records(records: &[Record], options: &RenderOptions) -> String {
     let rows: Vec<_> = records.iter().map(row).collect();
     let heads = [
         ("#", Edge::Right),
-        ("when", Edge::Left),
+        ("when (UTC)", Edge::Left),
         ("who", Edge::Left),
         ("seal", Edge::Left),
         ("what", Edge::Left),

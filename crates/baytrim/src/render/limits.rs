@@ -37,14 +37,29 @@ pub(crate) fn limit_sentences(limits: &Limits) -> Vec<String> {
 }
 
 fn wall(wall: &Wall) -> String {
-    let range = |low: f64, high: f64, unit: &str| match high >= NO_EDGE {
-        true => format!("from {} {unit}", breakpoint(low)),
-        false => format!("{} to {} {unit}", breakpoint(low), breakpoint(high)),
+    let speeds = range(wall.rpm_min, wall.rpm_max, "rpm");
+    let plates = range(wall.plate_percent_min, wall.plate_percent_max, "% plate");
+    let region = match (speeds, plates) {
+        (Some(speeds), Some(plates)) => format!("{speeds}, {plates}"),
+        (Some(region), None) | (None, Some(region)) => region,
+        (None, None) => "everywhere".to_owned(),
     };
     format!(
-        "lambda never over {} at {}, {} plate",
-        fixed(wall.lambda_ratio_max, 3),
-        range(wall.rpm_min, wall.rpm_max, "rpm"),
-        range(wall.plate_percent_min, wall.plate_percent_max, "%"),
+        "lambda never over {} {region}",
+        fixed(wall.lambda_ratio_max, 3)
     )
+}
+
+/// Returns the words for a range; none where it has no edges.
+fn range(low: f64, high: f64, unit: &str) -> Option<String> {
+    match (low > 0.0, high < NO_EDGE) {
+        (false, false) => None,
+        (true, false) => Some(format!("from {} {unit} up", breakpoint(low))),
+        (false, true) => Some(format!("up to {} {unit}", breakpoint(high))),
+        (true, true) => Some(format!(
+            "from {} to {} {unit}",
+            breakpoint(low),
+            breakpoint(high)
+        )),
+    }
 }

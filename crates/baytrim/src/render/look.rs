@@ -2,17 +2,16 @@
 
 use baytrim_api::v1::{NodeChange, Proposal};
 
-use super::marks::limit;
 use super::number::{breakpoint, decimals_of, fixed, signed};
 use super::proposal_grid::ink;
 use super::style::{Ink, RenderOptions};
-use super::text::{counted, hang};
+use super::text::{counted, hang, plain};
 
 /// Chance of ending too lean from which a node is listed: one in twenty, common practice for a risk worth a word.
 const LEAN_RISK_LISTED: f64 = 0.05;
 
 /// Most nodes listed: what fits a screen; the rest is counted.
-const LISTED_MAX: usize = 12;
+const LISTED_MAX: usize = 10;
 
 /// Returns the nodes that a reviewer should look at one by one: too lean, held back, losing fuel.
 pub(crate) fn worth_a_look(proposal: &Proposal, options: &RenderOptions) -> String {
@@ -30,7 +29,11 @@ pub(crate) fn worth_a_look(proposal: &Proposal, options: &RenderOptions) -> Stri
         .iter()
         .flat_map(|node| [node.before, node.after]);
     let decimals = decimals_of(all);
-    let head = format!("Worth a look: {}", counted(nodes.len(), "node"));
+    let risky = nodes.iter().filter(|node| rank(node) == 3).count();
+    let mut head = format!("Worth a look: {}", counted(nodes.len(), "node"));
+    if risky > 0 {
+        head += &format!(", {risky} perhaps leaner than permitted");
+    }
     let mut page = options.paint(Ink::Strong, &head) + "\n";
     for node in nodes.iter().take(LISTED_MAX) {
         page += &entry(node, decimals, options);
@@ -74,28 +77,34 @@ fn entry(node: &NodeChange, decimals: usize, options: &RenderOptions) -> String 
         breakpoint(node.rpm),
         breakpoint(node.plate_percent)
     );
+    let gap = " ".repeat(8_usize.saturating_sub(change.chars().count()));
     let line = format!(
-        "  {place}   {values:<17} {}{}  needs {} ± {} %\n",
-        " ".repeat(7_usize.saturating_sub(change.chars().count())),
+        "  {place}  {gap}{}  {values}, needs {} ± {} %\n",
         options.paint(ink(node.proposed_percent), &change),
         signed(node.correction_percent, 1),
         fixed(node.standard_error_percent, 1),
     );
-    let mut why = vec![format!(
-        "lambda {} → {} ({} to {}), wanted {}",
+    let lambda = format!(
+        "lambda {} → {} ({} to {}), wanted {}{}",
         fixed(node.lambda_ratio_before, 3),
         fixed(node.predicted_lambda_ratio, 3),
         fixed(node.predicted_lambda_ratio_low, 3),
         fixed(node.predicted_lambda_ratio_high, 3),
         fixed(node.target_lambda_ratio, 3),
-    )];
-    why.extend(
-        node.limited_by
-            .iter()
-            .map(|name| limit(name).sentence.to_owned()),
+        held(node),
     );
-    let why = hang(&why.join("; "), options.width, 6, 6);
-    line + &why + &risk(node, options)
+    line + &hang(&lambda, options.width, 6, 6) + &risk(node, options)
+}
+
+/// Returns what holds a change back, by the short names; the grid's legend has the sentences.
+fn held(node: &NodeChange) -> String {
+    let names = node.limited_by.iter().filter(|name| *name != "resolution");
+    let names: Vec<String> = names.map(|name| plain(&name.replace('_', " "))).collect();
+    if names.is_empty() {
+        String::new()
+    } else {
+        format!("; held by {}", names.join(", "))
+    }
 }
 
 fn risk(node: &NodeChange, options: &RenderOptions) -> String {

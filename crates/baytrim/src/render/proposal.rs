@@ -9,7 +9,7 @@ use super::number::fixed;
 use super::proposal_grid::change_grid;
 use super::proposal_summary::summary;
 use super::style::{Ink, RenderOptions};
-use super::text::{counted, hang, moment, plain, wrap};
+use super::text::{counted, hang, minute, moment, plain, wrap};
 use crate::name::{job_of, number, short};
 
 /// Returns a proposal as a reviewer reads it: the summary, the changes as a table, the nodes worth
@@ -46,7 +46,7 @@ pub fn render_proposals(proposals: &[Proposal], options: &RenderOptions) -> Stri
             plain(&proposal.pulls.join(",")),
             proposal.change_count.to_string(),
             off.unwrap_or_default(),
-            moment(proposal.create_time.map(|time| time.to_string())),
+            minute(proposal.create_time.map(|time| time.to_string())),
             plain(&proposal.creator),
         ]
     };
@@ -58,7 +58,7 @@ pub fn render_proposals(proposals: &[Proposal], options: &RenderOptions) -> Stri
         ("pulls", Edge::Left),
         ("changes", Edge::Right),
         ("off target", Edge::Right),
-        ("made", Edge::Left),
+        ("made (UTC)", Edge::Left),
         ("by", Edge::Left),
     ];
     columns(heads, &rows, options)
@@ -156,6 +156,7 @@ fn next(proposal: &Proposal, options: &RenderOptions) -> String {
         State::Approved => vec![
             format!("baytrim table show {job}"),
             format!("baytrim table export {job} --format csv --output {job}.csv"),
+            format!("baytrim pull submit {job} LOG --bay NAME"),
         ],
         State::Stale | State::Rejected => vec![
             format!("baytrim pull submit {job} LOG --bay NAME"),

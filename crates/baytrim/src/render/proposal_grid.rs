@@ -64,19 +64,28 @@ pub(crate) fn ink(percent: f64) -> Ink {
 }
 
 fn legend(nodes: &[NodeChange], options: &RenderOptions) -> String {
-    let mut page = String::new();
-    let more = options.paint(Ink::More, "+");
-    let less = options.paint(Ink::Less, "-");
-    page += &format!("  {more} more fuel   {less} less fuel");
     let has = |status: &str| nodes.iter().any(|node| node.status == status);
-    for (status, words) in [
-        ("on_target", "= on target"),
-        ("unproven", "? perhaps off target, not proven"),
-        ("unvisited", "· never visited"),
+    let mut signs = vec![(Ink::More, "+", "more fuel"), (Ink::Less, "-", "less fuel")];
+    for (status, sign, words) in [
+        ("on_target", "=", "on target"),
+        ("unproven", "?", "perhaps off target, not proven"),
+        ("unvisited", "·", "never visited"),
     ] {
         if has(status) {
-            page += &format!("   {words}");
+            signs.push((Ink::Plain, sign, words));
         }
+    }
+    let mut page = String::new();
+    let mut used = 0;
+    for (ink, sign, words) in signs {
+        let width = 3 + sign.chars().count() + words.chars().count();
+        if used > 0 && used + 1 + width > options.width {
+            page.push('\n');
+            used = 0;
+        }
+        let gap = if used == 0 { "  " } else { "   " };
+        page += &format!("{gap}{} {words}", options.paint(ink, sign));
+        used += width;
     }
     page.push('\n');
     for mark in occurring_limits(nodes) {

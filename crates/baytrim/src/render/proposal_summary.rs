@@ -2,7 +2,7 @@
 
 use baytrim_api::v1::{FitSummary, NodeChange, Proposal};
 
-use super::number::{breakpoint, fixed, signed};
+use super::number::{fixed, signed};
 use super::style::RenderOptions;
 use super::text::{counted, plain, wrap};
 use crate::name::number;
@@ -31,19 +31,15 @@ fn changes(proposal: &Proposal) -> String {
         let off = fixed(fit.off_target_percent, 1);
         text += &format!("Where the pulls have been, {base} is {off} % off target. ");
     }
+    let all = counted(nodes.len(), "node");
     text += &match richer + leaner {
-        0 => format!("None of the {} changes", counted(nodes.len(), "node")),
-        changing => format!(
-            "{changing} of {} change: {richer} get more fuel, {leaner} less{}",
-            counted(nodes.len(), "node"),
-            largest(nodes)
-        ),
+        0 => format!("None of the {all} changes."),
+        changing => {
+            let range = range(nodes);
+            format!("{changing} of {all} change: {richer} get more fuel, {leaner} less, {range}.")
+        }
     };
     let rest = [
-        (
-            count(&|node| node.status == "limited"),
-            "held short by a limit",
-        ),
         (count(&|node| node.status == "on_target"), "on target"),
         (
             count(&|node| node.status == "unproven"),
@@ -51,28 +47,35 @@ fn changes(proposal: &Proposal) -> String {
         ),
         (count(&|node| node.status == "unvisited"), "never visited"),
     ];
-    for (count, words) in rest.into_iter().filter(|(count, _)| *count > 0) {
-        text += &format!("; {count} {words}");
+    let rest = rest.into_iter().filter(|(count, _)| *count > 0);
+    let rest: Vec<String> = rest
+        .map(|(count, words)| format!("{count} {words}"))
+        .collect();
+    match count(&|node| node.status == "limited") {
+        0 => {}
+        limited => text += &format!(" A limit holds {limited} of the changes short."),
     }
-    text + "."
+    if !rest.is_empty() {
+        text += &format!(" Left as they are: {}.", rest.join(", "));
+    }
+    text
 }
 
-fn largest(nodes: &[NodeChange]) -> String {
-    let size = |node: &&NodeChange| node.proposed_percent.abs();
-    let largest = nodes.iter().max_by(|a, b| size(a).total_cmp(&size(b)));
-    largest.map_or_else(String::new, |node| {
-        let (percent, place) = (signed(node.proposed_percent, 1), place(node));
-        format!(", at most {percent} % at {place}")
-    })
-}
-
-/// Returns where a node is.
-pub(crate) fn place(node: &NodeChange) -> String {
-    format!(
-        "{} rpm, {} %",
-        breakpoint(node.rpm),
-        breakpoint(node.plate_percent)
-    )
+/// Returns the smallest and the largest change.
+fn range(nodes: &[NodeChange]) -> String {
+    let changes = || {
+        nodes
+            .iter()
+            .map(|node| node.proposed_percent)
+            .filter(|&percent| percent != 0.0)
+    };
+    let low = changes().fold(f64::INFINITY, f64::min);
+    let high = changes().fold(f64::NEG_INFINITY, f64::max);
+    if high > low {
+        format!("from {} to {} %", signed(low, 1), signed(high, 1))
+    } else {
+        format!("by {} %", signed(high, 1))
+    }
 }
 
 fn noise(fit: &FitSummary) -> String {

@@ -8,7 +8,7 @@ use super::marks::gate;
 use super::number::{fixed, share_percent};
 use super::strip::render_strip;
 use super::style::{Ink, RenderOptions};
-use super::text::{counted, hang, moment, plain, wrap};
+use super::text::{counted, hang, minute, moment, plain, wrap};
 use crate::name::{number, short};
 
 /// Returns a pull as a tuner reads it; `axes` are the job's, so that nodes never visited show too.
@@ -46,7 +46,7 @@ pub fn render_pulls(pulls: &[Pull], options: &RenderOptions) -> String {
             fixed(pull.duration_s, 0) + " s",
             fixed(share_percent(pull.accepted_s, pull.duration_s), 0) + " %",
             worst.map_or_else(|| "-".to_owned(), |count| plain(&count.gate)),
-            moment(pull.create_time.map(|time| time.to_string())),
+            minute(pull.create_time.map(|time| time.to_string())),
             source_name(pull),
         ]
     };
@@ -58,7 +58,7 @@ pub fn render_pulls(pulls: &[Pull], options: &RenderOptions) -> String {
         ("length", Edge::Right),
         ("accepted", Edge::Right),
         ("most refused by", Edge::Left),
-        ("finished", Edge::Left),
+        ("finished (UTC)", Edge::Left),
         ("log", Edge::Left),
     ];
     columns(heads, &rows, options)

@@ -7,7 +7,7 @@ use super::grid::{Cell, Grid};
 use super::number::{decimals_of, fixed, signed};
 use super::proposal_grid::ink;
 use super::style::{Ink, RenderOptions};
-use super::text::{moment, plain, wrap};
+use super::text::{minute, moment, plain, wrap};
 use crate::name::{job_of, number, short};
 
 /// Returns a revision with its values and the fuel change from the base table.
@@ -35,7 +35,8 @@ pub fn render_new_revision(revision: &Revision, options: &RenderOptions) -> Stri
     let job = job_of(&revision.name);
     let head = options.paint(Ink::Strong, "Next");
     format!(
-        "{}\n{head}\n  baytrim table show {job}\n  baytrim table export {job} --format csv --output {job}.csv\n",
+        "{}\n{head}\n  baytrim table show {job}\n  baytrim table export {job} --format csv --output {job}.csv\n  \
+         baytrim pull submit {job} LOG --bay NAME\n",
         revision_heading(revision, options)
     )
 }
@@ -47,7 +48,7 @@ pub fn render_revisions(revisions: &[Revision], options: &RenderOptions) -> Stri
             number(&revision.name).to_owned(),
             if revision.in_force { "in force" } else { "" }.to_owned(),
             plain(&revision.origin),
-            moment(revision.create_time.map(|time| time.to_string())),
+            minute(revision.create_time.map(|time| time.to_string())),
             plain(&revision.creator),
             plain(&revision.reason),
         ]
@@ -57,7 +58,7 @@ pub fn render_revisions(revisions: &[Revision], options: &RenderOptions) -> Stri
         ("revision", Edge::Left),
         ("", Edge::Left),
         ("from", Edge::Left),
-        ("made", Edge::Left),
+        ("made (UTC)", Edge::Left),
         ("by", Edge::Left),
         ("reason", Edge::Left),
     ];

@@ -1,5 +1,8 @@
 //! Sentences: cleaned, counted, wrapped.
 
+/// Units that stay on the line of their number.
+const UNITS: [&str; 5] = ["%", "s", "l", "rpm", "cc"];
+
 /// Returns `text` without control characters, so that nobody's remark steers the reader's terminal.
 pub(crate) fn plain(text: &str) -> String {
     let clean = |letter: char| match letter {
@@ -21,7 +24,7 @@ pub(crate) fn hang(text: &str, width: usize, first: usize, rest: usize) -> Strin
     let mut page = String::new();
     let mut line = " ".repeat(first);
     let mut is_empty = true;
-    for word in text.split_whitespace() {
+    for word in words(text) {
         let room = line.chars().count() + 1 + word.chars().count();
         if !is_empty && room > width {
             page += line.trim_end();
@@ -32,7 +35,7 @@ pub(crate) fn hang(text: &str, width: usize, first: usize, rest: usize) -> Strin
         if !is_empty {
             line.push(' ');
         }
-        line += word;
+        line += &word;
         is_empty = false;
     }
     if !is_empty {
@@ -40,6 +43,21 @@ pub(crate) fn hang(text: &str, width: usize, first: usize, rest: usize) -> Strin
         page.push('\n');
     }
     page
+}
+
+/// Returns the words of `text`, a number and its unit being one.
+fn words(text: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let unit = word.trim_end_matches(['.', ',', ';', ')', ':']);
+        let follows_number =
+            |last: &&mut String| last.ends_with(|letter: char| letter.is_ascii_digit());
+        match words.last_mut().filter(follows_number) {
+            Some(last) if UNITS.contains(&unit) => *last += &format!(" {word}"),
+            _ => words.push(word.to_owned()),
+        }
+    }
+    words
 }
 
 /// Returns `count` with its noun: `1 node`, `2 nodes`.
@@ -50,11 +68,19 @@ pub(crate) fn counted(count: usize, noun: &str) -> String {
 
 /// Returns a moment as people read it, `2026-11-25 07:30 UTC`, of an RFC 3339 text.
 pub(crate) fn moment(rfc3339: Option<String>) -> String {
+    match minute(rfc3339) {
+        text if text == "-" => "at an unknown time".to_owned(),
+        text => text + " UTC",
+    }
+}
+
+/// Returns a moment for a column that says UTC at its head.
+pub(crate) fn minute(rfc3339: Option<String>) -> String {
     match rfc3339 {
         Some(text) if text.len() >= 16 && text.is_ascii() => {
-            format!("{} {} UTC", &text[..10], &text[11..16])
+            format!("{} {}", &text[..10], &text[11..16])
         }
-        _ => "at an unknown time".to_owned(),
+        _ => "-".to_owned(),
     }
 }
 
@@ -75,6 +101,10 @@ mod tests {
         assert_eq!(page, "  one two\n  three\n  four five\n");
         assert_eq!(hang("one two three", 9, 0, 2), "one two\n  three\n");
         assert_eq!(wrap("", 10, 2), "");
+        assert_eq!(
+            wrap("as much as 10 %, no more", 13, 0),
+            "as much as\n10 %, no more\n"
+        );
     }
 
     /// Pages would read "1 nodes" or show a moment that is not one.

@@ -1,0 +1,128 @@
+//! The keys of `--json`: what scripts rely on.
+
+use std::collections::BTreeSet;
+
+use serde_json::Value;
+
+use crate::answers;
+use crate::shop::Shop;
+use crate::terminal::baytrim;
+
+fn keys(value: &Value) -> BTreeSet<&str> {
+    value
+        .as_object()
+        .unwrap()
+        .keys()
+        .map(String::as_str)
+        .collect()
+}
+
+fn set(words: &str) -> BTreeSet<&str> {
+    words.split_whitespace().collect()
+}
+
+async fn object(words: &str) -> Value {
+    let (_shop, url) = Shop::open().await;
+    let words: Vec<&str> = words.split(' ').collect();
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.err, "", "{words:?}");
+    outcome.json()
+}
+
+/// A script that reads a proposal would find a key gone or a number rounded.
+#[tokio::test]
+async fn a_proposal_has_its_documented_keys() {
+    for words in ["propose heron-1 --json", "proposal show heron-1/c1 --json"] {
+        let proposal = object(words).await;
+        let expected = "id job state base_revision pulls etag create_time creator content change_count \
+                        rpm plate_percent nodes fit cautions verdict";
+        assert_eq!(keys(&proposal), set(expected));
+        assert_eq!(proposal["id"], "heron-1/c1");
+        assert_eq!(proposal["job"], "heron-1");
+        assert_eq!(proposal["state"], "open");
+        assert_eq!(proposal["verdict"], Value::Null);
+        let node_keys = "rpm plate_percent before after correction_percent standard_error_percent \
+                         total_standard_error_percent proposed_percent dwell_s visits \
+                         measured_fraction lambda_before target_lambda predicted_lambda \
+                         predicted_lambda_low predicted_lambda_high lean_risk limited_by status";
+        let nodes = proposal["nodes"].as_array().unwrap();
+        let sent = answers::proposal().nodes;
+        assert_eq!(nodes.len(), sent.len());
+        for (node, sent) in nodes.iter().zip(&sent) {
+            assert_eq!(keys(node), set(node_keys));
+            let read = node["correction_percent"].as_f64().unwrap();
+            assert_eq!(read.to_bits(), sent.correction_percent.to_bits());
+            assert_eq!(node["rpm"].as_f64(), Some(sent.rpm));
+        }
+    }
+}
+
+/// A dry run would look recorded to a script.
+#[tokio::test]
+async fn a_dry_run_has_no_id() {
+    let proposal = object("propose heron-1 --dry-run --json").await;
+    assert_eq!(
+        (&proposal["id"], &proposal["job"]),
+        (&Value::Null, &Value::from("heron-1"))
+    );
+}
+
+/// Scripts that read the other answers would find a key gone.
+#[tokio::test]
+async fn other_answers_have_their_documented_keys() {
+    for (words, expected) in [
+        ("job list --json", "jobs"),
+        (
+            "job show heron-1 --json",
+            "id title notes engine fuel rpm plate_percent content dead_time_ms resolution \
+             target_lambda limits bays create_time creator head_revision pull_count \
+             open_proposals etag",
+        ),
+        ("pull list heron-1 --json", "job pulls"),
+        (
+            "pull show heron-1/p2 --json",
+            "id job bay revision source_name log_sha256 create_time creator sample_count \
+             duration_s accepted_s refused strip delay warnings coverage",
+        ),
+        ("proposal list heron-1 --json", "job proposals"),
+        (
+            "approve heron-1/c1 --reason x --json",
+            "id job state verdict revision",
+        ),
+        (
+            "reject heron-1/c1 --reason x --json",
+            "id job state verdict revision",
+        ),
+        (
+            "revert heron-1 --to r0 --reason x --json",
+            "job revision in_force origin create_time creator reason content rpm plate_percent \
+             values total_percent",
+        ),
+        ("table list heron-1 --json", "job revisions"),
+        (
+            "table export heron-1 --format csv --json",
+            "job revision file_name media_type sha256 output text",
+        ),
+        ("ledger log heron-1 --json", "job records"),
+        (
+            "ledger verify --json",
+            "intact stream_count record_count blob_count first_fault ledger_head",
+        ),
+    ] {
+        let value = object(words).await;
+        assert_eq!(keys(&value), set(expected), "{words}");
+    }
+}
+
+/// A list longer than one page would be cut off.
+#[tokio::test]
+async fn lists_take_all_pages() {
+    let value = object("job list --json").await;
+    let ids: Vec<&str> = value["jobs"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|job| job["id"].as_str().unwrap())
+        .collect();
+    assert_eq!(ids, ["heron-1", "heron-2", "heron-3"]);
+}

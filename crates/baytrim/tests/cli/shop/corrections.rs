@@ -1,0 +1,58 @@
+//! Proposals.
+
+use baytrim_api::v1::correction_service_server::CorrectionService;
+use baytrim_api::v1::{
+    CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
+    ListProposalsRequest, ListProposalsResponse, Proposal,
+};
+use tonic::{Request, Response, Status};
+
+use super::Shop;
+use crate::answers;
+
+#[tonic::async_trait]
+impl CorrectionService for Shop {
+    async fn create_proposal(
+        &self,
+        request: Request<CreateProposalRequest>,
+    ) -> Result<Response<CreateProposalResponse>, Status> {
+        self.enter(&request).await?;
+        let request = request.into_inner();
+        let mut proposal = answers::proposal();
+        if request.validate_only {
+            proposal.name.clear();
+        }
+        self.with(|seen| seen.proposals.push(request));
+        Ok(Response::new(CreateProposalResponse {
+            proposal: Some(proposal),
+        }))
+    }
+
+    async fn get_proposal(
+        &self,
+        request: Request<GetProposalRequest>,
+    ) -> Result<Response<GetProposalResponse>, Status> {
+        self.enter(&request).await?;
+        let name = request.into_inner().name;
+        let proposal = Some(Proposal {
+            name,
+            ..answers::proposal()
+        });
+        Ok(Response::new(GetProposalResponse { proposal }))
+    }
+
+    async fn list_proposals(
+        &self,
+        request: Request<ListProposalsRequest>,
+    ) -> Result<Response<ListProposalsResponse>, Status> {
+        self.enter(&request).await?;
+        let proposals = vec![Proposal {
+            nodes: Vec::new(),
+            ..answers::proposal()
+        }];
+        Ok(Response::new(ListProposalsResponse {
+            proposals,
+            next_page_token: String::new(),
+        }))
+    }
+}

@@ -1,0 +1,82 @@
+//! Jobs.
+
+use baytrim_api::v1::job_service_server::JobService;
+use baytrim_api::v1::{
+    CreateJobRequest, CreateJobResponse, GetJobRequest, GetJobResponse, Job, ListJobsRequest,
+    ListJobsResponse,
+};
+use tonic::{Code, Request, Response, Status};
+use tonic_types::{ErrorDetails, StatusExt as _};
+
+use super::Shop;
+use crate::answers;
+
+#[tonic::async_trait]
+impl JobService for Shop {
+    async fn create_job(
+        &self,
+        request: Request<CreateJobRequest>,
+    ) -> Result<Response<CreateJobResponse>, Status> {
+        self.enter(&request).await?;
+        let request = request.into_inner();
+        let is_bad = request.job_file.contains("strokes = 3");
+        self.with(|seen| seen.jobs.push(request));
+        if is_bad {
+            let mut details = ErrorDetails::new();
+            details.set_error_info(
+                "JOB_FILE",
+                "baytrim",
+                [("file".to_owned(), "job".to_owned())],
+            );
+            details
+                .add_bad_request_violation("engine.strokes", "3 is no working cycle; write 2 or 4");
+            let message = "the job file has 1 fault";
+            return Err(Status::with_error_details(
+                Code::InvalidArgument,
+                message,
+                details,
+            ));
+        }
+        Ok(Response::new(CreateJobResponse {
+            job: Some(answers::job()),
+        }))
+    }
+
+    async fn get_job(
+        &self,
+        request: Request<GetJobRequest>,
+    ) -> Result<Response<GetJobResponse>, Status> {
+        self.enter(&request).await?;
+        if request.get_ref().name != "jobs/heron-1" {
+            return Err(Status::not_found("the shop has no such job"));
+        }
+        Ok(Response::new(GetJobResponse {
+            job: Some(answers::job()),
+        }))
+    }
+
+    /// Three pages of one job each.
+    async fn list_jobs(
+        &self,
+        request: Request<ListJobsRequest>,
+    ) -> Result<Response<ListJobsResponse>, Status> {
+        self.enter(&request).await?;
+        let token = request.into_inner().page_token;
+        let page: usize = token.parse().unwrap_or(0);
+        self.with(|seen| seen.page_tokens.push(token));
+        let name = format!("jobs/heron-{}", page + 1);
+        let next_page_token = if page < 2 {
+            (page + 1).to_string()
+        } else {
+            String::new()
+        };
+        let jobs = vec![Job {
+            name,
+            ..answers::job()
+        }];
+        Ok(Response::new(ListJobsResponse {
+            jobs,
+            next_page_token,
+        }))
+    }
+}

@@ -1,0 +1,47 @@
+//! Verdicts.
+
+use baytrim_api::v1::review_service_server::ReviewService;
+use baytrim_api::v1::{
+    ApproveProposalRequest, ApproveProposalResponse, RejectProposalRequest, RejectProposalResponse,
+};
+use tonic::{Request, Response, Status};
+
+use super::Shop;
+use crate::answers;
+
+#[tonic::async_trait]
+impl ReviewService for Shop {
+    async fn approve_proposal(
+        &self,
+        request: Request<ApproveProposalRequest>,
+    ) -> Result<Response<ApproveProposalResponse>, Status> {
+        self.enter(&request).await?;
+        let request = request.into_inner();
+        if request.etag != answers::ETAG {
+            return Err(Status::aborted("the etag is not the proposal's"));
+        }
+        let is_stale = request.name.ends_with("/c9");
+        self.with(|seen| seen.approvals.push(request));
+        if is_stale {
+            return Err(Status::failed_precondition(
+                "heron-1/c9 is stale: r2 is in force",
+            ));
+        }
+        let (proposal, revision) = (Some(answers::decided(true)), Some(answers::revision()));
+        Ok(Response::new(ApproveProposalResponse {
+            proposal,
+            revision,
+        }))
+    }
+
+    async fn reject_proposal(
+        &self,
+        request: Request<RejectProposalRequest>,
+    ) -> Result<Response<RejectProposalResponse>, Status> {
+        self.enter(&request).await?;
+        self.with(|seen| seen.rejections.push(request.into_inner()));
+        Ok(Response::new(RejectProposalResponse {
+            proposal: Some(answers::decided(false)),
+        }))
+    }
+}
