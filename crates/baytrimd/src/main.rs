@@ -1,2 +1,7 @@
-//! Runs jobs behind the API and the review page.
-fn main() {}
+//! The daemon's program: everything is in the library beside it.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    baytrimd::cli::main()
+}

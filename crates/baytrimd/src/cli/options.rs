@@ -1,0 +1,73 @@
+//! Flags that set keys of the configuration.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::Failure;
+use crate::config::{self, Layers, Settings};
+
+/// Flags that set keys of the configuration; each beats the environment and the file.
+#[derive(Debug, Clone, Default, Args)]
+pub(crate) struct Options {
+    /// TOML file with the configuration [env: BAYTRIM_CONFIG]
+    #[arg(long, value_name = "FILE")]
+    config: Option<PathBuf>,
+    /// Directory of the ledger [env: BAYTRIM_DATA]
+    #[arg(long, value_name = "DIR")]
+    data: Option<String>,
+    /// Address to listen at; port 0 takes a free one [env: BAYTRIM_LISTEN] [default: 127.0.0.1:7411]
+    #[arg(long, value_name = "ADDR")]
+    listen: Option<String>,
+    /// How log lines look, text or json [env: BAYTRIM_LOG_FORMAT] [default: text]
+    #[arg(long = "log", value_name = "FORMAT")]
+    log_format: Option<String>,
+    /// Which log lines are written [env: BAYTRIM_LOG_LEVEL] [default: info]
+    #[arg(long, value_name = "LEVEL")]
+    log_level: Option<String>,
+    /// File (mode 0600) with the token that every caller must show [env: BAYTRIM_ACCESS_TOKEN_FILE]
+    #[arg(long, value_name = "FILE")]
+    token_file: Option<String>,
+    /// Listens beyond this machine although nothing is encrypted [env: BAYTRIM_ACCESS_INSECURE_LAN]
+    #[arg(long)]
+    insecure_lan: bool,
+}
+
+impl Options {
+    /// Returns all layers of the configuration.
+    pub(crate) fn layers(&self) -> Result<Layers, Failure> {
+        let given = [
+            ("data", &self.data),
+            ("listen", &self.listen),
+            ("log.format", &self.log_format),
+            ("log.level", &self.log_level),
+            ("access.token_file", &self.token_file),
+        ];
+        let mut flags: BTreeMap<&'static str, String> = given
+            .into_iter()
+            .filter_map(|(key, value)| Some((key, value.clone()?)))
+            .collect();
+        if self.insecure_lan {
+            flags.insert("access.insecure_lan", "true".to_owned());
+        }
+        // An empty variable counts as not set, as service managers write it.
+        let variable = |name: &str| std::env::var(name).ok().filter(|value| !value.is_empty());
+        let file = self.config.clone().or_else(|| variable("BAYTRIM_CONFIG").map(PathBuf::from));
+        Layers::gather(&flags, &variable, file.as_deref()).map_err(Failure::usage)
+    }
+
+    /// Returns what all layers say.
+    pub(crate) fn settings(&self) -> Result<Settings, Failure> {
+        config::settings(&self.layers()?).map_err(Failure::usage)
+    }
+
+    /// Returns the directory of the ledger, which has no default.
+    pub(crate) fn data(settings: &Settings) -> Result<&PathBuf, Failure> {
+        settings.data.as_ref().ok_or_else(|| {
+            Failure::usage(anyhow::anyhow!(
+                "no directory for the ledger is named; give --data DIR, BAYTRIM_DATA, or `data` in the configuration file"
+            ))
+        })
+    }
+}

@@ -1,0 +1,146 @@
+//! `baytrimd serve`.
+
+use std::future::Future;
+use std::io::Write as _;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use anyhow::Context as _;
+use baytrim_ledger_local::{LocalStore, OpenError, OpenReport};
+use clap::Args;
+use tokio::net::TcpListener;
+
+use super::{EXIT_DAMAGED, Failure, Options};
+use crate::access::Access;
+use crate::config::Settings;
+use crate::server::{Serving, is_loopback, serve};
+use crate::log;
+
+/// Serves the API and the review page until it is told to stop.
+#[derive(Debug, Args)]
+pub(crate) struct Serve {
+    #[command(flatten)]
+    options: Options,
+    /// Goes on although acknowledged content of the ledger is missing or damaged; make a copy first
+    #[arg(long)]
+    accept_loss: bool,
+}
+
+impl Serve {
+    pub(crate) fn run(self) -> Result<ExitCode, Failure> {
+        let settings = self.options.settings()?;
+        log::start(settings.log_format, &settings.log_level);
+        let access = access(&settings)?;
+        let data = Options::data(&settings)?.clone();
+        let options = baytrim_ledger_local::Options {
+            accept_loss: self.accept_loss,
+            ..baytrim_ledger_local::Options::default()
+        };
+        let (store, report) = LocalStore::open(&data, &options).map_err(not_opened)?;
+        tell(&report);
+        let store = Arc::new(store);
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .enable_all()
+            .build()
+            .context("the runtime can't be started")?;
+        let serving = Serving {
+            store,
+            limits: settings.limits.clone(),
+            access,
+        };
+        runtime.block_on(listen_and_serve(&settings, serving))?;
+        // Waits for blocking work, so that the store is closed in order when its last owner goes.
+        drop(runtime);
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+/// Returns the check of callers that the settings ask for.
+pub(crate) fn access(settings: &Settings) -> Result<Access, Failure> {
+    match &settings.token_file {
+        Some(path) => Access::from_file(path).map_err(Failure::usage),
+        None => Ok(Access::open()),
+    }
+}
+
+async fn listen_and_serve(settings: &Settings, serving: Serving) -> Result<(), Failure> {
+    let listen = &settings.listen;
+    let wanted = tokio::net::lookup_host(listen).await;
+    let wanted: Vec<_> = wanted
+        .with_context(|| format!("{listen} is no address of this machine; check `listen`"))
+        .map_err(Failure::usage)?
+        .collect();
+    if !wanted.iter().all(is_loopback) {
+        if !settings.is_insecure_lan {
+            return Err(Failure::usage(anyhow::anyhow!(
+                "{listen} is reached from other machines, and nothing is encrypted yet; listen at 127.0.0.1, or say --insecure-lan if the network is yours alone"
+            )));
+        }
+        tracing::warn!(listen, closed = serving.access.is_closed(), "other machines can connect, and nothing is encrypted");
+    }
+    let listener = TcpListener::bind(wanted.as_slice())
+        .await
+        .with_context(|| format!("can't listen at {listen}; another program may have the port"))?;
+    let address = listener.local_addr().context("the listener has no address")?;
+    announce(address)?;
+    let shutdown = signals().context("signals can't be listened to")?;
+    serve(serving, listener, shutdown).await.map_err(|error| anyhow::Error::from(error).into())
+}
+
+/// Prints the one line that scripts wait for.
+fn announce(address: std::net::SocketAddr) -> anyhow::Result<()> {
+    let mut out = std::io::stdout().lock();
+    writeln!(out, "listening on http://{address}").and_then(|()| out.flush()).context("standard output is closed")
+}
+
+/// Returns a future that resolves at the first SIGTERM or SIGINT.
+#[cfg(unix)]
+fn signals() -> std::io::Result<impl Future<Output = ()> + Send + 'static> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let mut terminate = signal(SignalKind::terminate())?;
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    Ok(async move {
+        tokio::select! {
+            _ = terminate.recv() => (),
+            _ = interrupt.recv() => (),
+        }
+    })
+}
+
+/// Returns a future that resolves at the first interrupt.
+#[cfg(not(unix))]
+#[expect(clippy::unnecessary_wraps, reason = "the same signature on every system")]
+fn signals() -> std::io::Result<impl Future<Output = ()> + Send + 'static> {
+    Ok(async {
+        let _ = tokio::signal::ctrl_c().await;
+    })
+}
+
+pub(crate) fn not_opened(error: OpenError) -> Failure {
+    let code = match error {
+        OpenError::AnchorLost { .. } | OpenError::LostTail { .. } | OpenError::Damaged(_) => EXIT_DAMAGED,
+        OpenError::NotALedger { .. } | OpenError::UnknownFormat { .. } => super::EXIT_USAGE,
+        OpenError::Locked { .. } | OpenError::Fault(_) => 1,
+    };
+    Failure {
+        code,
+        error: error.into(),
+    }
+}
+
+fn tell(report: &OpenReport) {
+    for loss in &report.losses {
+        tracing::error!(loss, "given up, as --accept-loss says");
+    }
+    if let Some(torn) = &report.torn_journal {
+        tracing::warn!(file = %torn.file.display(), bytes = torn.bytes, "cut off the journal's end what was written and never acknowledged");
+    }
+    tracing::info!(
+        new = report.is_new,
+        streams = report.stream_count,
+        records = report.record_count,
+        spools = report.spool_count,
+        index = ?report.index,
+        "the ledger is open"
+    );
+}

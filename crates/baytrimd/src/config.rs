@@ -1,0 +1,98 @@
+//! What the daemon is told: flags over environment over a TOML file over defaults.
+
+pub mod file;
+pub mod keys;
+pub mod layers;
+mod parse;
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use crate::log::LogFormat;
+
+pub use layers::{Layers, Origin, Setting};
+pub use parse::settings;
+
+/// Everything that the daemon is told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// Directory of the ledger; none where nobody named one.
+    pub data: Option<PathBuf>,
+    /// Address to listen at, `HOST:PORT`; port 0 takes a free one.
+    pub listen: String,
+    /// How log lines look.
+    pub log_format: LogFormat,
+    /// Which log lines are written.
+    pub log_level: String,
+    /// File that holds the access token; none lets everybody in.
+    pub token_file: Option<PathBuf>,
+    /// Whether other machines may connect without encryption.
+    pub is_insecure_lan: bool,
+    /// Limits that a shop may want to move.
+    pub limits: ServiceLimits,
+}
+
+/// Limits that a shop may want to move.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ServiceLimits {
+    /// Largest log that may be uploaded, in bytes as sent.
+    pub upload_bytes_max: u64,
+    /// Live pulls at once.
+    pub streams_max: usize,
+    /// Uploads at once.
+    pub uploads_max: usize,
+    /// Fits and logs being read at once.
+    pub compute_max: usize,
+    /// Time that a live pull or an upload may be silent.
+    pub idle: Duration,
+}
+
+impl Default for ServiceLimits {
+    /// Returns the defaults, for tests and for servers within a program.
+    fn default() -> Self {
+        Self {
+            upload_bytes_max: 256 << 20,
+            streams_max: 32,
+            uploads_max: 8,
+            compute_max: 2,
+            idle: Duration::from_secs(60),
+        }
+    }
+}
+
+/// Why the daemon does not know what to do.
+#[derive(Debug, thiserror::Error)]
+pub enum ConfigError {
+    /// The file can't be read.
+    #[error("{}: can't be read; check the path and who may read it", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// The file is wrong at some line.
+    #[error("{}, line {line}: {problem}; {remedy}", path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// The line, from 1.
+        line: usize,
+        /// What is wrong.
+        problem: String,
+        /// What to do.
+        remedy: String,
+    },
+    /// A value is wrong.
+    #[error("{key} ({origin}): {problem}; {remedy}")]
+    Value {
+        /// The key.
+        key: &'static str,
+        /// Where the value is from.
+        origin: Origin,
+        /// What is wrong.
+        problem: String,
+        /// What to do.
+        remedy: String,
+    },
+}

@@ -1,0 +1,108 @@
+//! Every key, with its default and its sentence.
+
+/// What a value is in a TOML file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Text.
+    Text,
+    /// A whole number.
+    Integer,
+    /// `true` or `false`.
+    Flag,
+}
+
+/// A key.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Key {
+    /// Its name: `section.key` or `key`.
+    pub name: &'static str,
+    /// What its value is.
+    pub kind: Kind,
+    /// Its value where nobody gives one; empty: none.
+    pub default: &'static str,
+    /// What it is for.
+    pub sentence: &'static str,
+}
+
+impl Key {
+    /// Returns the name of the environment variable: `BAYTRIM_`, the key in capitals, dots as underscores.
+    pub fn variable(&self) -> String {
+        let name = self.name.to_ascii_uppercase().replace('.', "_");
+        format!("BAYTRIM_{name}")
+    }
+}
+
+/// Every key, in the order in which they are shown.
+pub const KEYS: [Key; 11] = [
+    Key {
+        name: "data",
+        kind: Kind::Text,
+        default: "",
+        sentence: "directory of the ledger; made where there is none",
+    },
+    Key {
+        name: "listen",
+        kind: Kind::Text,
+        default: "127.0.0.1:7411",
+        sentence: "address and port to listen at; port 0 takes a free one",
+    },
+    Key {
+        name: "log.format",
+        kind: Kind::Text,
+        default: "text",
+        sentence: "text for people, json for programs",
+    },
+    Key {
+        name: "log.level",
+        kind: Kind::Text,
+        default: "info",
+        sentence: "error, warn, info, debug, trace, or a filter such as baytrimd=debug,warn",
+    },
+    Key {
+        name: "access.token_file",
+        kind: Kind::Text,
+        default: "",
+        sentence: "file (mode 0600) with the token that every caller must show; empty: everybody is let in",
+    },
+    Key {
+        name: "access.insecure_lan",
+        kind: Kind::Flag,
+        default: "false",
+        sentence: "whether to listen beyond this machine although nothing is encrypted",
+    },
+    Key {
+        name: "limits.upload_bytes_max",
+        kind: Kind::Integer,
+        default: "268435456",
+        sentence: "largest log that may be uploaded, in bytes as sent",
+    },
+    Key {
+        name: "limits.streams_max",
+        kind: Kind::Integer,
+        default: "32",
+        sentence: "live pulls at once",
+    },
+    Key {
+        name: "limits.uploads_max",
+        kind: Kind::Integer,
+        default: "8",
+        sentence: "uploads at once",
+    },
+    Key {
+        name: "limits.compute_max",
+        kind: Kind::Integer,
+        default: "2",
+        sentence: "fits and logs being read at once",
+    },
+    Key {
+        name: "limits.idle_s",
+        kind: Kind::Integer,
+        default: "60",
+        sentence: "seconds that a live pull or an upload may be silent",
+    },
+];
+
+/// Returns the key of that name.
+pub fn find(name: &str) -> Option<&'static Key> {
+    KEYS.iter().find(|key| key.name == name)
+}

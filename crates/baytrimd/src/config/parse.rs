@@ -1,0 +1,149 @@
+//! From text to settings.
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use super::layers::{Layers, Setting};
+use super::{ConfigError, ServiceLimits, Settings};
+use crate::log::LogFormat;
+
+/// Returns what `layers` say.
+///
+/// # Errors
+/// Names the first value that can't be used, and where it comes from.
+pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
+    let listen = layers.get("listen");
+    if !listen.value.rsplit_once(':').is_some_and(|(host, port)| !host.is_empty() && port.parse::<u16>().is_ok()) {
+        return Err(wrong(listen, "write an address and a port, such as 127.0.0.1:7411"));
+    }
+    let log_format = layers.get("log.format");
+    let log_format = match log_format.value.as_str() {
+        "text" => LogFormat::Text,
+        "json" => LogFormat::Json,
+        _ => return Err(wrong(log_format, "write text or json")),
+    };
+    let log_level = layers.get("log.level");
+    if log_level.value.parse::<tracing_subscriber::EnvFilter>().is_err() {
+        return Err(wrong(log_level, "write error, warn, info, debug or trace"));
+    }
+    let upload_bytes_max = number(layers, "limits.upload_bytes_max", (1 << 10, 1 << 30))?;
+    Ok(Settings {
+        data: path(layers, "data"),
+        listen: listen.value.clone(),
+        log_format,
+        log_level: log_level.value.clone(),
+        token_file: path(layers, "access.token_file"),
+        is_insecure_lan: flag(layers, "access.insecure_lan")?,
+        limits: ServiceLimits {
+            upload_bytes_max,
+            streams_max: count(layers, "limits.streams_max", (1, 256))?,
+            uploads_max: count(layers, "limits.uploads_max", (1, 256))?,
+            compute_max: count(layers, "limits.compute_max", (1, 64))?,
+            idle: Duration::from_secs(number(layers, "limits.idle_s", (1, 3600))?),
+        },
+    })
+}
+
+fn wrong(setting: &Setting, remedy: impl Into<String>) -> ConfigError {
+    ConfigError::Value {
+        key: setting.key.name,
+        origin: setting.origin.clone(),
+        problem: format!("{:?} can't be used", setting.value),
+        remedy: remedy.into(),
+    }
+}
+
+fn path(layers: &Layers, name: &str) -> Option<PathBuf> {
+    let text = &layers.get(name).value;
+    (!text.is_empty()).then(|| PathBuf::from(text))
+}
+
+fn flag(layers: &Layers, name: &str) -> Result<bool, ConfigError> {
+    let setting = layers.get(name);
+    match setting.value.as_str() {
+        "true" => Ok(true),
+        "false" => Ok(false),
+        _ => Err(wrong(setting, "write true or false")),
+    }
+}
+
+fn number(layers: &Layers, name: &str, (low, high): (u64, u64)) -> Result<u64, ConfigError> {
+    let setting = layers.get(name);
+    let value = setting.value.parse().ok();
+    value
+        .filter(|value| (low..=high).contains(value))
+        .ok_or_else(|| wrong(setting, format!("write a whole number from {low} to {high}")))
+}
+
+fn count(layers: &Layers, name: &str, range: (u64, u64)) -> Result<usize, ConfigError> {
+    let value = number(layers, name, range)?;
+    Ok(usize::try_from(value).unwrap_or(usize::MAX))
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+
+    fn check(flags: &[(&'static str, &str)], variables: &[(&str, &str)], file: Option<&str>) -> String {
+        let flags: BTreeMap<_, _> = flags.iter().map(|&(key, value)| (key, value.to_owned())).collect();
+        let variable = |name: &str| {
+            let found = variables.iter().find(|(known, _)| *known == name);
+            found.map(|(_, value)| (*value).to_owned())
+        };
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("d.toml");
+        let path = file.map(|text| {
+            std::fs::write(&path, text).expect("writes");
+            path
+        });
+        let layers = Layers::gather(&flags, &variable, path.as_deref()).expect("gathers");
+        match settings(&layers) {
+            Ok(settings) => format!("{} from {}", settings.listen, match &layers.get("listen").origin {
+                Origin::File { line, .. } => format!("line {line}"),
+                other => other.to_string(),
+            }),
+            Err(error) => error.to_string(),
+        }
+    }
+
+    use crate::config::Origin;
+
+    /// If this fails, a lower layer beats a higher one, or a value's origin is told wrongly.
+    #[test]
+    fn flags_beat_environment_beats_file_beats_default() {
+        let file = Some("\nlisten = \"127.0.0.1:3\"");
+        let variables = [("BAYTRIM_LISTEN", "127.0.0.1:2")];
+        let flags = [("listen", "127.0.0.1:1")];
+        assert_eq!(check(&flags, &variables, file), "127.0.0.1:1 from flag");
+        assert_eq!(
+            check(&[], &variables, file),
+            "127.0.0.1:2 from environment BAYTRIM_LISTEN"
+        );
+        assert_eq!(check(&[], &[], file), "127.0.0.1:3 from line 2");
+        assert_eq!(check(&[], &[], None), "127.0.0.1:7411 from default");
+    }
+
+    /// If this fails, a value that can't be used is used, or its owner is not told where it came from.
+    #[test]
+    fn bad_values_name_their_origin() {
+        assert_eq!(
+            check(&[], &[("BAYTRIM_LIMITS_STREAMS_MAX", "0")], None),
+            "limits.streams_max (environment BAYTRIM_LIMITS_STREAMS_MAX): \"0\" can't be used; write a whole number from 1 to 256"
+        );
+        assert_eq!(
+            check(&[("log.format", "xml")], &[], None),
+            "log.format (flag): \"xml\" can't be used; write text or json"
+        );
+        assert!(check(&[("listen", "7411")], &[], None).starts_with("listen (flag)"));
+    }
+
+    /// If this fails, servers within tests and programs run under other limits than the daemon.
+    #[test]
+    fn default_limits_are_those_of_the_table() {
+        let layers = Layers::gather(&BTreeMap::new(), &|_| None, None).expect("gathers");
+        let settings = settings(&layers).expect("good defaults");
+        assert_eq!(settings.limits, ServiceLimits::default());
+    }
+}

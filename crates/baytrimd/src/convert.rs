@@ -1,0 +1,12 @@
+//! The only place where wire and model meet.
+
+pub mod job;
+pub mod name;
+pub mod page;
+pub mod proposal;
+pub mod pull;
+pub mod record;
+pub mod request;
+pub mod revision;
+pub mod stream;
+pub mod time;

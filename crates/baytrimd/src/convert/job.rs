@@ -1,0 +1,178 @@
+//! Jobs.
+
+use baytrim_api::v1;
+use baytrim_jobs::job_file::Attachments;
+use baytrim_jobs::state::ProposalStanding;
+use baytrim_jobs::{JobState, Refusal};
+use baytrim_model::ids::UnixMillis;
+use baytrim_model::job::JobSpec;
+use baytrim_model::limits::Limits;
+use baytrim_model::table::TableContent;
+
+use super::name;
+use super::time::timestamp;
+use crate::fault::Fault;
+use crate::limits::{ATTACHMENTS_MAX, JOB_FILE_BYTES_MAX};
+use crate::shop::Loaded;
+
+/// Returns a job with its table and limits.
+pub fn whole(job: &Loaded) -> v1::Job {
+    let spec = &job.state.spec;
+    v1::Job {
+        axes: Some(v1::Axes {
+            rpm: spec.axes.rpm.breakpoints().to_vec(),
+            plate_percent: spec.axes.plate_percent.breakpoints().to_vec(),
+        }),
+        target_lambda_ratio: spec.target_lambda.clone(),
+        limits: Some(limits(&spec.limits)),
+        ..brief(job)
+    }
+}
+
+/// Returns a job without table and limits.
+pub fn brief(job: &Loaded) -> v1::Job {
+    let state = &job.state;
+    v1::Job {
+        create_time: Some(timestamp(state.opened_at)),
+        creator: state.opened_by.to_string(),
+        head_revision: state.head().id.to_string(),
+        pull_count: u32::try_from(state.pulls.len()).unwrap_or(u32::MAX),
+        open_proposals: open_proposals(state),
+        etag: etag(job),
+        ..facts(&state.spec)
+    }
+}
+
+/// Returns a job that is only checked, not opened.
+pub fn checked(spec: &JobSpec, at: UnixMillis) -> v1::Job {
+    v1::Job {
+        axes: Some(v1::Axes {
+            rpm: spec.axes.rpm.breakpoints().to_vec(),
+            plate_percent: spec.axes.plate_percent.breakpoints().to_vec(),
+        }),
+        target_lambda_ratio: spec.target_lambda.clone(),
+        limits: Some(limits(&spec.limits)),
+        create_time: Some(timestamp(at)),
+        ..facts(spec)
+    }
+}
+
+/// Returns the etag of a job: the seal of its last record, which changes with anything of the job.
+pub fn etag(job: &Loaded) -> String {
+    job.head.hash.to_string()
+}
+
+/// Checks that an etag, where one was given, is that of the job as it is now.
+///
+/// # Errors
+/// [`Refusal::EtagMismatch`].
+pub fn check_etag(job: &Loaded, given: &str) -> Result<(), Refusal> {
+    if given.is_empty() || given == etag(job) {
+        return Ok(());
+    }
+    Err(Refusal::EtagMismatch {
+        what: format!("job {}", job.state.id()),
+    })
+}
+
+/// Returns the attachments of a request, checked for size.
+///
+/// # Errors
+/// When there are too many, or one or the job file is too large, or two have one name.
+pub fn attachments(request: &mut v1::CreateJobRequest) -> Result<Attachments, Fault> {
+    let max = JOB_FILE_BYTES_MAX;
+    if request.job_file.len() > max {
+        return Err(too_large("the job file".to_owned()));
+    }
+    if request.attachments.len() > ATTACHMENTS_MAX {
+        let problem = format!("there are {}", request.attachments.len());
+        let remedy = format!("send {ATTACHMENTS_MAX} at the most");
+        return Err(Refusal::field("attachments", problem, remedy).into());
+    }
+    let mut attachments = Attachments::new();
+    for (index, file) in request.attachments.drain(..).enumerate() {
+        if file.content.len() > max {
+            return Err(too_large(format!("attachment {:?}", file.file_name)));
+        }
+        if attachments.insert(file.file_name.clone(), file.content).is_some() {
+            let field = format!("attachments[{index}].file_name");
+            let problem = format!("{:?} is there twice", file.file_name);
+            return Err(Refusal::field(field, problem, "send each file once").into());
+        }
+    }
+    Ok(attachments)
+}
+
+fn too_large(what: String) -> Fault {
+    Fault::TooLarge {
+        what,
+        max: JOB_FILE_BYTES_MAX as u64,
+        remedy: "a table of 64 x 64 nodes has a tenth of it; check that the right file was given",
+    }
+}
+
+fn facts(spec: &JobSpec) -> v1::Job {
+    let dead_time_ms = match spec.table.content {
+        TableContent::TotalTimeMs { dead_time_ms } => dead_time_ms,
+        _ => 0.0,
+    };
+    v1::Job {
+        name: name::job(&spec.id),
+        title: spec.title.clone(),
+        notes: spec.notes.clone(),
+        engine: Some(v1::Engine {
+            strokes: spec.engine.strokes.into(),
+            displacement_cc: spec.engine.displacement_cc,
+            cylinders: spec.engine.cylinders.into(),
+        }),
+        fuel: Some(v1::Fuel {
+            display_name: spec.fuel.name.clone(),
+            stoichiometric_afr: spec.fuel.stoichiometric_afr,
+        }),
+        content: content(spec.table.content).into(),
+        dead_time_ms,
+        resolution: spec.table.resolution,
+        bays: spec.bays.keys().map(ToString::to_string).collect(),
+        ..v1::Job::default()
+    }
+}
+
+fn open_proposals(state: &JobState) -> Vec<String> {
+    let open = state
+        .proposals
+        .iter()
+        .filter(|entry| state.standing(entry) == ProposalStanding::Open);
+    open.map(|entry| name::proposal(state.id(), entry.proposal.id)).collect()
+}
+
+fn content(content: TableContent) -> v1::TableContent {
+    match content {
+        TableContent::Percent => v1::TableContent::Percent,
+        TableContent::Factor => v1::TableContent::Factor,
+        TableContent::VolumetricEfficiency => v1::TableContent::VolumetricEfficiency,
+        TableContent::EffectiveTimeMs => v1::TableContent::EffectiveTimeMs,
+        TableContent::TotalTimeMs { .. } => v1::TableContent::TotalTimeMs,
+    }
+}
+
+fn limits(limits: &Limits) -> v1::Limits {
+    let walls = limits.walls.iter().map(|wall| v1::Wall {
+        rpm_min: wall.rpm_min,
+        rpm_max: wall.rpm_max,
+        plate_percent_min: wall.plate_percent_min,
+        plate_percent_max: wall.plate_percent_max,
+        lambda_ratio_max: wall.lambda_max,
+    });
+    v1::Limits {
+        step_percent: limits.step_percent,
+        total_percent: limits.total_percent,
+        neighbour_percent: limits.neighbour_percent,
+        deadband_percent: limits.deadband_percent,
+        leanest_lambda_ratio: limits.leanest_lambda,
+        walls: walls.collect(),
+        lean_confidence: limits.lean_confidence,
+        standard_error_percent_max: limits.standard_error_percent_max,
+        visits_min: limits.visits_min,
+        borrowed_changes: limits.borrowed_changes,
+    }
+}

@@ -1,0 +1,117 @@
+//! Proposals and verdicts.
+
+use baytrim_api::v1;
+use baytrim_jobs::JobState;
+use baytrim_jobs::propose::CAUTIONS;
+use baytrim_jobs::state::{ProposalEntry, ProposalStanding, VerdictEntry};
+use baytrim_jobs::verdict;
+use baytrim_model::proposal::{FitSummary, NodeChange, Proposal};
+
+use super::name;
+use super::time::timestamp;
+
+/// Returns a recorded proposal with its nodes.
+pub fn whole(state: &JobState, entry: &ProposalEntry) -> v1::Proposal {
+    v1::Proposal {
+        nodes: entry.proposal.nodes.iter().map(node).collect(),
+        ..brief(state, entry)
+    }
+}
+
+/// Returns a recorded proposal without its nodes.
+pub fn brief(state: &JobState, entry: &ProposalEntry) -> v1::Proposal {
+    let standing = match state.standing(entry) {
+        ProposalStanding::Open => v1::proposal::State::Open,
+        ProposalStanding::Approved => v1::proposal::State::Approved,
+        ProposalStanding::Rejected => v1::proposal::State::Rejected,
+        ProposalStanding::Stale => v1::proposal::State::Stale,
+    };
+    v1::Proposal {
+        name: name::proposal(state.id(), entry.proposal.id),
+        state: standing.into(),
+        etag: verdict::etag(&entry.proposal),
+        verdict: entry.verdict.as_ref().map(given),
+        ..facts(state, &entry.proposal)
+    }
+}
+
+/// Returns a proposal that was only computed, not recorded: without name, state and etag.
+pub fn checked(state: &JobState, proposal: &Proposal) -> v1::Proposal {
+    v1::Proposal {
+        nodes: proposal.nodes.iter().map(node).collect(),
+        ..facts(state, proposal)
+    }
+}
+
+#[expect(clippy::float_cmp, reason = "unchanged means the very same number")]
+fn facts(state: &JobState, proposal: &Proposal) -> v1::Proposal {
+    let axes = &state.spec.axes;
+    let changes = proposal.nodes.iter().filter(|node| node.after != node.before);
+    v1::Proposal {
+        base_revision: proposal.base_revision.to_string(),
+        pulls: proposal.pulls.iter().map(ToString::to_string).collect(),
+        create_time: Some(timestamp(proposal.created_at)),
+        creator: proposal.created_by.to_string(),
+        fit: Some(fit(&proposal.fit)),
+        content: state.spec.table.content.as_str().to_owned(),
+        rpm: axes.rpm.breakpoints().to_vec(),
+        plate_percent: axes.plate_percent.breakpoints().to_vec(),
+        change_count: u32::try_from(changes.count()).unwrap_or(u32::MAX),
+        cautions: CAUTIONS.map(str::to_owned).to_vec(),
+        ..v1::Proposal::default()
+    }
+}
+
+fn node(node: &NodeChange) -> v1::NodeChange {
+    let [low, high] = node.predicted_lambda_interval;
+    v1::NodeChange {
+        rpm: node.rpm,
+        plate_percent: node.plate_percent,
+        before: node.before,
+        after: node.after,
+        correction_percent: node.correction_percent,
+        standard_error_percent: node.standard_error_percent,
+        total_standard_error_percent: node.total_standard_error_percent,
+        proposed_percent: node.proposed_percent,
+        dwell_s: node.dwell_s,
+        visits: node.visits,
+        measured_fraction: node.measured_fraction,
+        lambda_ratio_before: node.lambda_before,
+        target_lambda_ratio: node.target_lambda,
+        predicted_lambda_ratio: node.predicted_lambda,
+        predicted_lambda_ratio_low: low,
+        predicted_lambda_ratio_high: high,
+        lean_risk: node.lean_risk,
+        limited_by: node.limited_by.iter().map(ToString::to_string).collect(),
+        status: node.status.to_string(),
+    }
+}
+
+fn fit(fit: &FitSummary) -> v1::FitSummary {
+    v1::FitSummary {
+        estimator: fit.estimator.clone(),
+        reading_count: fit.reading_count,
+        noise_percent: fit.noise_percent,
+        episode_percent: fit.episode_percent,
+        pull_percent: fit.pull_percent,
+        sensor_percent: fit.sensor_percent,
+        calibration_factor: fit.calibration_factor,
+        off_target_percent: fit.off_target_percent,
+        remarks: fit.remarks.clone(),
+    }
+}
+
+fn given(verdict: &VerdictEntry) -> v1::Verdict {
+    let (revision, nodes) = match &verdict.approved {
+        Some((revision, nodes)) => (revision.to_string(), nodes.len()),
+        None => (String::new(), 0),
+    };
+    v1::Verdict {
+        approved: verdict.approved.is_some(),
+        reviewer: verdict.by.to_string(),
+        create_time: Some(timestamp(verdict.at)),
+        reason: verdict.reason.clone(),
+        revision,
+        approved_node_count: u32::try_from(nodes).unwrap_or(u32::MAX),
+    }
+}

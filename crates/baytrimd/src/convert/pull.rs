@@ -1,0 +1,133 @@
+//! Pulls.
+
+use baytrim_api::v1;
+use baytrim_jobs::JobState;
+use baytrim_jobs::pulls::Circumstances;
+use baytrim_jobs::state::{Outcome, PullEntry};
+use baytrim_model::axis::Axes;
+use baytrim_model::ids::{Actor, UnixMillis};
+use baytrim_model::pull::{DelayFound, DelaySource, GateCount, PullSummary};
+
+use super::name;
+use super::time::timestamp;
+use crate::fault::{Fault, InternalFault};
+use crate::shop::Decided;
+
+/// Returns a pull with its coverage.
+pub fn whole(state: &JobState, pull: &PullEntry) -> v1::Pull {
+    v1::Pull {
+        coverage: coverage(&state.spec.axes, &pull.record.summary),
+        ..brief(state, pull)
+    }
+}
+
+/// Returns a pull without its coverage.
+pub fn brief(state: &JobState, pull: &PullEntry) -> v1::Pull {
+    let record = &pull.record;
+    v1::Pull {
+        name: name::pull(state.id(), record.id),
+        bay: record.bay.to_string(),
+        revision: record.revision.to_string(),
+        source_name: record.source_name.clone(),
+        log_sha256: record.log_blob.clone(),
+        create_time: Some(timestamp(pull.at)),
+        creator: pull.by.to_string(),
+        ..of_summary(&record.summary)
+    }
+}
+
+/// Returns the pull that a decision recorded.
+///
+/// # Errors
+/// When the decision was about something else, which cannot be.
+pub fn of_outcome(decided: &Decided) -> Result<v1::Pull, Fault> {
+    let Outcome::Pull(id) = decided.outcome else {
+        return Err(InternalFault::Impossible("a pull was recorded as something else").into());
+    };
+    let state = &decided.job.state;
+    Ok(whole(state, state.pull(id)?))
+}
+
+/// Returns a pull that was only read, not recorded: without a name.
+pub fn checked(
+    axes: &Axes,
+    circumstances: &Circumstances,
+    source_name: &str,
+    summary: &PullSummary,
+    by: &Actor,
+    at: UnixMillis,
+) -> v1::Pull {
+    v1::Pull {
+        bay: circumstances.bay.to_string(),
+        revision: circumstances.revision.to_string(),
+        source_name: source_name.to_owned(),
+        create_time: Some(timestamp(at)),
+        creator: by.to_string(),
+        coverage: coverage(axes, summary),
+        ..of_summary(summary)
+    }
+}
+
+/// Returns what a gate refused.
+pub fn gate(count: &GateCount) -> v1::GateCount {
+    v1::GateCount {
+        gate: count.gate.to_string(),
+        sample_count: count.sample_count,
+        refused_s: count.refused_s,
+        sentence: count.gate.sentence().to_owned(),
+    }
+}
+
+fn of_summary(summary: &PullSummary) -> v1::Pull {
+    let strip = summary.strip.iter();
+    let warnings = summary.warnings.iter().map(|warning| v1::PullWarning {
+        code: warning.code.clone(),
+        message: warning.message.clone(),
+    });
+    v1::Pull {
+        sample_count: summary.sample_count,
+        duration_s: summary.duration_s,
+        accepted_s: summary.accepted_s,
+        refused: summary.refused.iter().map(gate).collect(),
+        strip: strip
+            .map(|gate| gate.map_or_else(String::new, |gate| gate.to_string()))
+            .collect(),
+        delay: Some(delay(&summary.delay)),
+        warnings: warnings.collect(),
+        ..v1::Pull::default()
+    }
+}
+
+fn coverage(axes: &Axes, summary: &PullSummary) -> Vec<v1::NodeCoverage> {
+    let nodes = summary.coverage.iter().enumerate();
+    let visited = nodes.filter(|(_, coverage)| coverage.dwell_s > 0.0);
+    visited
+        .map(|(node, coverage)| {
+            let (rpm, plate_percent) = axes.position(node);
+            v1::NodeCoverage {
+                rpm,
+                plate_percent,
+                dwell_s: coverage.dwell_s,
+                visits: coverage.visits,
+            }
+        })
+        .collect()
+}
+
+fn delay(delay: &DelayFound) -> v1::Delay {
+    let source = match delay.source {
+        DelaySource::Given => v1::DelaySource::Given,
+        DelaySource::Identified => v1::DelaySource::Identified,
+        DelaySource::Prior => v1::DelaySource::Prior,
+    };
+    v1::Delay {
+        cycles: delay.model.cycles,
+        gas_volume_l: delay.model.gas_volume_l,
+        lag_s: delay.model.lag_s,
+        cycles_error: delay.standard_error.cycles,
+        gas_volume_error_l: delay.standard_error.gas_volume_l,
+        lag_error_s: delay.standard_error.lag_s,
+        source: source.into(),
+        remark: delay.remark.clone(),
+    }
+}

@@ -1,0 +1,59 @@
+//! What all requests have in common.
+
+use baytrim_jobs::Refusal;
+use baytrim_model::ids::{Actor, RequestId};
+use tonic::Request;
+
+use crate::access::ACTOR_UNKNOWN;
+use crate::limits::{REQUEST_ID_BYTES_MAX, STREAM_ID_BYTES};
+use crate::shop::Author;
+
+/// Returns who sent a request, as the access check found it.
+pub fn actor<T>(request: &Request<T>) -> Actor {
+    let found = request.extensions().get::<Actor>().cloned();
+    found.unwrap_or_else(|| Actor(ACTOR_UNKNOWN.to_owned()))
+}
+
+/// Returns who asks under which request id; an empty id is none.
+///
+/// # Errors
+/// When the id is too long or not printable.
+pub fn author(by: Actor, request_id: &str) -> Result<Author, Refusal> {
+    let request_id = match request_id {
+        "" => None,
+        text => Some(checked(text)?),
+    };
+    Ok(Author { by, request_id })
+}
+
+fn checked(text: &str) -> Result<RequestId, Refusal> {
+    let printable = text.bytes().all(|byte| byte.is_ascii_graphic());
+    if text.len() <= REQUEST_ID_BYTES_MAX && printable {
+        return Ok(RequestId(text.to_owned()));
+    }
+    Err(Refusal::field(
+        "request_id",
+        "is no usable name",
+        format!("write 1 to {REQUEST_ID_BYTES_MAX} printable ASCII characters without spaces; a UUID serves"),
+    ))
+}
+
+/// Returns the name of a live pull.
+///
+/// # Errors
+/// When it is missing, too short, too long or has other characters.
+pub fn stream_id(text: &str) -> Result<RequestId, Refusal> {
+    let allowed = text.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'-');
+    if STREAM_ID_BYTES.contains(&text.len()) && allowed {
+        return Ok(RequestId(text.to_owned()));
+    }
+    Err(Refusal::field(
+        "open.request_id",
+        format!("is {} bytes long or has other characters", text.len()),
+        format!(
+            "write {} to {} letters, digits and hyphens; a UUID serves",
+            STREAM_ID_BYTES.start(),
+            STREAM_ID_BYTES.end()
+        ),
+    ))
+}

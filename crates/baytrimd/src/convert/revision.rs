@@ -1,0 +1,73 @@
+//! Table revisions and the forms that they are exported in.
+
+use baytrim_api::v1;
+use baytrim_api::v1::export_table_request as wire;
+use baytrim_jobs::export::{Form, Format, Quantity, Rows};
+use baytrim_jobs::{JobState, Refusal};
+use baytrim_model::revision::{Revision, RevisionOrigin};
+
+use super::name;
+use super::time::timestamp;
+
+/// Returns a revision with its values.
+pub fn whole(state: &JobState, revision: &Revision) -> v1::Revision {
+    let axes = &state.spec.axes;
+    let percent = state.log_trim(revision).into_iter();
+    v1::Revision {
+        rpm: axes.rpm.breakpoints().to_vec(),
+        plate_percent: axes.plate_percent.breakpoints().to_vec(),
+        values: revision.values.clone(),
+        total_percent: percent.map(|trim| trim.exp_m1() * 100.0).collect(),
+        ..brief(state, revision)
+    }
+}
+
+/// Returns a revision without its values.
+pub fn brief(state: &JobState, revision: &Revision) -> v1::Revision {
+    let origin = match &revision.origin {
+        RevisionOrigin::Base => "base".to_owned(),
+        RevisionOrigin::Approval { proposal } => format!("approval of {proposal}"),
+        RevisionOrigin::Revert { to } => format!("revert to {to}"),
+    };
+    v1::Revision {
+        name: name::revision(state.id(), revision.id),
+        in_force: revision.id == state.head().id,
+        origin,
+        create_time: Some(timestamp(revision.created_at)),
+        creator: revision.created_by.to_string(),
+        reason: revision.reason.clone(),
+        content: state.spec.table.content.as_str().to_owned(),
+        ..v1::Revision::default()
+    }
+}
+
+/// Returns the form of an export.
+///
+/// # Errors
+/// When a number is none of an enum's.
+pub fn form(request: &v1::ExportTableRequest) -> Result<Form, Refusal> {
+    let unknown = |field: &'static str, number: i32| {
+        let problem = format!("{number} is none of its values");
+        Refusal::field(field, problem, "use a value that this daemon's proto has")
+    };
+    let format = wire::Format::try_from(request.format)
+        .map_err(|_| unknown("format", request.format))?;
+    let quantity = wire::Quantity::try_from(request.quantity)
+        .map_err(|_| unknown("quantity", request.quantity))?;
+    let rows = wire::Rows::try_from(request.rows).map_err(|_| unknown("rows", request.rows))?;
+    Ok(Form {
+        format: match format {
+            wire::Format::Unspecified | wire::Format::Csv => Format::Csv,
+            wire::Format::Json => Format::Json,
+        },
+        quantity: match quantity {
+            wire::Quantity::Unspecified | wire::Quantity::Value => Quantity::Value,
+            wire::Quantity::Percent => Quantity::Percent,
+            wire::Quantity::Factor => Quantity::Factor,
+        },
+        rows: match rows {
+            wire::Rows::Unspecified | wire::Rows::Plate => Rows::Plate,
+            wire::Rows::Rpm => Rows::Rpm,
+        },
+    })
+}

@@ -1,0 +1,150 @@
+//! Evidence of pulls: written as blobs, kept in memory within bounds, computed again from the log
+//! when a blob is gone or of another layout.
+
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use baytrim_estimate::PullEvidence;
+use baytrim_estimate::evidence::EVIDENCE_VERSION;
+use baytrim_jobs::pulls::Circumstances;
+use baytrim_jobs::state::PullEntry;
+use baytrim_ledger::{BlobError, BlobId, Store};
+
+use crate::fault::{Fault, InternalFault};
+use crate::intake;
+use crate::limits::{EVIDENCE_BYTES_MAX, EVIDENCE_CACHE_BYTES_MAX};
+use crate::shop::Loaded;
+
+/// What every evidence blob begins with; a layout version of two bytes, low byte first, follows.
+const MAGIC: &[u8; 17] = b"baytrim evidence\n";
+
+/// Evidence kept in memory, by the name of its blob.
+#[derive(Default)]
+pub struct EvidenceCache {
+    held: Mutex<Held>,
+}
+
+#[derive(Default)]
+struct Held {
+    by_blob: HashMap<String, (Arc<PullEvidence>, usize, u64)>,
+    bytes: usize,
+    uses: u64,
+}
+
+impl EvidenceCache {
+    /// Returns the evidence of a pull of `job`.
+    ///
+    /// # Errors
+    /// The store's fault, or a log that is gone too.
+    pub fn of_pull(
+        &self,
+        store: &dyn Store,
+        job: &Loaded,
+        pull: &PullEntry,
+    ) -> Result<Arc<PullEvidence>, Fault> {
+        let name = &pull.record.evidence_blob;
+        if let Some(evidence) = self.get(name) {
+            return Ok(evidence);
+        }
+        let (evidence, bytes) = match stored(store, name)? {
+            Some(found) => found,
+            None => compute_again(store, job, pull)?,
+        };
+        let evidence = Arc::new(evidence);
+        self.put(name, &evidence, bytes);
+        Ok(evidence)
+    }
+
+    fn get(&self, name: &str) -> Option<Arc<PullEvidence>> {
+        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
+        held.uses += 1;
+        let now = held.uses;
+        let (evidence, _, used) = held.by_blob.get_mut(name)?;
+        *used = now;
+        Some(Arc::clone(evidence))
+    }
+
+    fn put(&self, name: &str, evidence: &Arc<PullEvidence>, bytes: usize) {
+        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
+        held.uses += 1;
+        let entry = (Arc::clone(evidence), bytes, held.uses);
+        held.bytes += bytes;
+        if let Some((_, before, _)) = held.by_blob.insert(name.to_owned(), entry) {
+            held.bytes -= before;
+        }
+        while held.bytes > EVIDENCE_CACHE_BYTES_MAX && held.by_blob.len() > 1 {
+            let oldest = held.by_blob.iter().min_by_key(|(_, (_, _, used))| *used);
+            let Some(oldest) = oldest.map(|(name, _)| name.clone()) else {
+                return;
+            };
+            if let Some((_, bytes, _)) = held.by_blob.remove(&oldest) {
+                held.bytes -= bytes;
+            }
+        }
+    }
+}
+
+/// Returns the bytes of an evidence blob.
+///
+/// # Errors
+/// When the encoder fails, which it does not for evidence.
+pub fn encode(evidence: &PullEvidence) -> Result<Vec<u8>, Fault> {
+    let mut bytes = MAGIC.to_vec();
+    bytes.extend(EVIDENCE_VERSION.to_le_bytes());
+    postcard::to_extend(evidence, bytes).map_err(|error| {
+        InternalFault::Decode {
+            what: "evidence".to_owned(),
+            source: error.into(),
+        }
+        .into()
+    })
+}
+
+/// Returns the evidence that `bytes` hold; none when they are of another layout.
+pub fn decode(bytes: &[u8]) -> Option<PullEvidence> {
+    let rest = bytes.strip_prefix(MAGIC)?;
+    let rest = rest.strip_prefix(&EVIDENCE_VERSION.to_le_bytes())?;
+    postcard::from_bytes(rest).ok()
+}
+
+/// Returns the evidence of a blob with its length; none when the blob is gone or of another layout.
+fn stored(store: &dyn Store, name: &str) -> Result<Option<(PullEvidence, usize)>, Fault> {
+    let Ok(id) = name.parse::<BlobId>() else {
+        return Ok(None);
+    };
+    match store.read_blob(&id, EVIDENCE_BYTES_MAX) {
+        Ok(bytes) => Ok(decode(&bytes).map(|evidence| (evidence, bytes.len()))),
+        Err(BlobError::Missing { .. }) => Ok(None),
+        Err(other) => Err(InternalFault::from(other).into()),
+    }
+}
+
+/// Reads the log of a pull again.
+fn compute_again(
+    store: &dyn Store,
+    job: &Loaded,
+    pull: &PullEntry,
+) -> Result<(PullEvidence, usize), Fault> {
+    let record = &pull.record;
+    tracing::warn!(job = %job.state.id(), pull = %record.id, "evidence is gone or of another layout; reading the log again");
+    let circumstances = Circumstances {
+        bay: record.bay.clone(),
+        revision: record.revision,
+        channels: record.channels.clone(),
+    };
+    let log: BlobId = record.log_blob.parse().map_err(|_| {
+        InternalFault::Impossible("a record names its log by something that is no hash")
+    })?;
+    let mut reader = store.open_blob(&log).map_err(InternalFault::from)?;
+    let reading = intake::read(&job.state, &circumstances, &mut reader, &record.source_name)
+        .map_err(|fault| match fault {
+            Fault::Log(source) => InternalFault::Log {
+                pull: format!("{}/{}", job.state.id(), record.id),
+                source,
+            }
+            .into(),
+            other => other,
+        })?;
+    let bytes = encode(&reading.evidence)?.len();
+    Ok((reading.evidence, bytes))
+}

@@ -1,0 +1,24 @@
+//! Runs jobs behind the API and the review page.
+//! Knows nothing of mathematics.
+
+pub mod access;
+pub mod cli;
+pub mod clock;
+pub mod compute;
+pub mod config;
+pub mod convert;
+pub mod evidence;
+pub mod fault;
+pub mod intake;
+pub mod ledger_check;
+pub mod limits;
+pub mod live;
+pub mod log;
+pub mod page;
+pub mod server;
+pub mod services;
+pub mod shop;
+pub mod status;
+
+pub use server::{ServeError, Serving, serve};
+pub use shop::Shop;

@@ -1,0 +1,79 @@
+//! The limits of the daemon, each with its reason; `docs/limits.md` lists them with all others.
+
+use std::time::Duration;
+
+/// Largest message that most services take, in bytes: their requests are names and short texts.
+pub const MESSAGE_BYTES_MAX: usize = 1 << 20;
+
+/// Largest message of the job service, in bytes: a job file and eight attachments of 1 MiB each, and their names.
+pub const JOB_MESSAGE_BYTES_MAX: usize = 10 << 20;
+
+/// Largest message of the pull service, in bytes: a chunk of 1 MiB, or a batch of 10 000 rows.
+pub const PULL_MESSAGE_BYTES_MAX: usize = 2 << 20;
+
+/// Largest job file and largest attachment, in bytes: a 64 x 64 table as text has a tenth of it.
+pub const JOB_FILE_BYTES_MAX: usize = 1 << 20;
+
+/// Most attachments of a job file: two tables and a channel map for each of six bays.
+pub const ATTACHMENTS_MAX: usize = 8;
+
+/// Largest chunk of an upload, in bytes: what a slow network brings in a second.
+pub const UPLOAD_CHUNK_BYTES_MAX: usize = 1 << 20;
+
+/// Messages of one stream that wait to be written: with 2 MiB each, what one stream may hold in memory.
+/// A full queue stops reading, and HTTP/2 flow control stops the sender.
+pub const STREAM_QUEUE_MAX: usize = 8;
+
+/// Most rows of one batch: 10 s at 1 kHz, ten times what is sensible.
+pub const BATCH_ROWS_MAX: usize = 10_000;
+
+/// Shortest and longest name of a live pull, in bytes: a UUID has 36.
+pub const STREAM_ID_BYTES: std::ops::RangeInclusive<usize> = 8..=64;
+
+/// Longest request id, in bytes.
+pub const REQUEST_ID_BYTES_MAX: usize = 64;
+
+/// Longest name of a log, in bytes: longer ones are paths.
+pub const SOURCE_NAME_BYTES_MAX: usize = 200;
+
+/// Page size where the caller names none.
+pub const PAGE_SIZE_USUAL: usize = 50;
+
+/// Largest page.
+pub const PAGE_SIZE_MAX: usize = 200;
+
+/// Bytes of record bodies after which a page ends early, so that the answer stays below the 4 MiB
+/// that gRPC clients take by default.
+pub const PAGE_BODY_BYTES_MAX: usize = 2 << 20;
+
+/// Times that a decision is made anew because another was recorded first.
+pub const DECIDE_TRIES_MAX: usize = 32;
+
+/// Jobs whose folds are kept in memory; others are folded again when asked for.
+pub const JOBS_CACHED_MAX: usize = 128;
+
+/// Encoded bytes of evidence kept in memory.
+pub const EVIDENCE_CACHE_BYTES_MAX: usize = 256 << 20;
+
+/// Largest evidence blob that is read, in bytes: ten hours of blocks of a tenth of a second with 16 nodes each
+/// come to less than 100 MB.
+pub const EVIDENCE_BYTES_MAX: u64 = 256 << 20;
+
+/// Requests that may wait for a fit or for a log to be read; more are turned away at once.
+pub const COMPUTE_WAITING_MAX: usize = 32;
+
+/// Requests that one connection may have open at once.
+pub const REQUESTS_PER_CONNECTION_MAX: u32 = 128;
+
+/// Time that a shutdown waits for requests to end before it cuts them off.
+pub const SHUTDOWN_PATIENCE: Duration = Duration::from_secs(10);
+
+/// Most field violations of one answer, and most bytes of its message: they travel in HTTP/2 headers,
+/// of which clients take 16 KiB.
+pub const VIOLATIONS_MAX: usize = 12;
+
+/// Most bytes of an error's message.
+pub const ERROR_MESSAGE_BYTES_MAX: usize = 1500;
+
+/// Most bytes of one text within an error's details.
+pub const ERROR_TEXT_BYTES_MAX: usize = 300;

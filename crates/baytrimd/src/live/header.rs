@@ -1,0 +1,64 @@
+//! Chunk 0 of a spool: what the pull was begun with.
+
+use baytrim_jobs::pulls::Circumstances;
+use baytrim_model::channel::ChannelMap;
+use baytrim_model::ids::{BayName, JobId, RevisionId, UnixMillis};
+use serde::{Deserialize, Serialize};
+
+use super::StreamFault;
+use crate::convert::stream::Opening;
+
+/// What a live pull was begun with, as JSON in chunk 0 of its spool.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct Header {
+    pub(super) request_id: String,
+    pub(super) job: JobId,
+    pub(super) bay: BayName,
+    pub(super) revision: RevisionId,
+    pub(super) channels: ChannelMap,
+    pub(super) opened_at: UnixMillis,
+}
+
+impl Header {
+    pub(super) fn circumstances(&self) -> Circumstances {
+        Circumstances {
+            bay: self.bay.clone(),
+            revision: self.revision,
+            channels: self.channels.clone(),
+        }
+    }
+
+    /// Checks that who resumes the pull means the one that was begun; an empty revision means the same.
+    pub(super) fn check(&self, opening: &Opening) -> Result<(), StreamFault> {
+        let revision = match opening.revision.as_str() {
+            "" => self.revision.to_string(),
+            given => given.to_owned(),
+        };
+        let pairs = [
+            ("request_id", self.request_id.clone(), opening.request_id.0.clone()),
+            ("job", self.job.to_string(), opening.job.to_string()),
+            ("bay", self.bay.to_string(), opening.bay.clone()),
+            ("revision", self.revision.to_string(), revision),
+            ("evidence", word(&self.channels), word(&opening.channels)),
+        ];
+        match pairs.into_iter().find(|(_, before, now)| before != now) {
+            None => Ok(()),
+            Some((field, before, now)) => Err(StreamFault::Mismatch {
+                request_id: self.request_id.clone(),
+                field,
+                before,
+                now,
+            }),
+        }
+    }
+}
+
+fn word(channels: &ChannelMap) -> String {
+    use baytrim_model::channel::EvidenceKind;
+    let word = match channels.evidence {
+        EvidenceKind::Lambda => "lambda",
+        EvidenceKind::Trims => "trims",
+        EvidenceKind::LambdaAndTrims => "lambda_and_trims",
+    };
+    word.to_owned()
+}

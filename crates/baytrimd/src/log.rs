@@ -1,0 +1,28 @@
+//! The daemon's own log, on standard error.
+
+use tracing_subscriber::EnvFilter;
+use tracing_subscriber::layer::SubscriberExt as _;
+use tracing_subscriber::util::SubscriberInitExt as _;
+
+/// How log lines look.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LogFormat {
+    /// For people.
+    Text,
+    /// One JSON object a line.
+    Json,
+}
+
+/// Starts logging to standard error; a second call changes nothing.
+///
+/// `level` is a filter such as `info` or `baytrimd=debug,warn`; one that can't be read counts as `info`.
+pub fn start(format: LogFormat, level: &str) {
+    let filter = EnvFilter::try_new(level).unwrap_or_else(|_| EnvFilter::new("info"));
+    let registry = tracing_subscriber::registry().with(filter);
+    let layer = tracing_subscriber::fmt::layer().with_writer(std::io::stderr);
+    // Fails only when logging was started before, which is as good.
+    let _ = match format {
+        LogFormat::Text => registry.with(layer).try_init(),
+        LogFormat::Json => registry.with(layer.json().flatten_event(true)).try_init(),
+    };
+}

@@ -1,0 +1,186 @@
+//! The forms: choosing changes, and giving the verdict.
+
+use std::sync::Arc;
+
+use axum::extract::{Form, Path, State};
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use baytrim_jobs::state::Outcome;
+use baytrim_jobs::verdict::{self, Ask};
+use baytrim_jobs::{JobState, Refusal};
+use baytrim_model::ids::{Actor, JobId, ProposalId};
+use baytrim_model::proposal::Proposal;
+use baytrim_model::record::JobEvent;
+
+use super::grid::Line;
+use super::problem::{self, Problem};
+use super::proposal::decide_form::{Draft, positions};
+use super::proposal::reading::Reading;
+use super::proposal::take::{Rule, Take};
+use super::proposal::{self, View};
+use super::{address, read};
+use crate::access::ACTOR_BYTES_MAX;
+use crate::clock;
+use crate::compute::blocking;
+use crate::fault::Fault;
+use crate::shop::{Author, Shop};
+
+/// What a form sent: names may come several times.
+pub(super) type Fields = Form<Vec<(String, String)>>;
+
+/// What is decided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Verdict {
+    Approve,
+    Reject,
+}
+
+/// Leads back to a proposal from the address of its forms, as on a reload.
+pub(super) async fn back(Path((id, number)): Path<(String, String)>) -> Redirect {
+    Redirect::to(&format!("/jobs/{id}/proposals/{number}"))
+}
+
+/// Takes another choice of changes, and shows it.
+pub(super) async fn selection(
+    State(shop): State<Arc<Shop>>,
+    Path((id, number)): Path<(String, String)>,
+    Form(fields): Fields,
+) -> Result<Redirect, Problem> {
+    let state = read::load(&shop, &id).await?;
+    let number: ProposalId = number.parse()?;
+    let entry = state.proposal(number)?;
+    let mut view = View::first(&state, entry, clock::now());
+    view.take = take(&state, &entry.proposal, &fields);
+    view.reading = field(&fields, "to").and_then(Reading::find).unwrap_or(Reading::Choose);
+    Ok(Redirect::to(&view.reading_path(view.reading)))
+}
+
+pub(super) async fn approve(shop: State<Arc<Shop>>, path: Path<(String, String)>, fields: Fields) -> Result<Response, Problem> {
+    decide(shop, path, fields, Verdict::Approve).await
+}
+
+pub(super) async fn reject(shop: State<Arc<Shop>>, path: Path<(String, String)>, fields: Fields) -> Result<Response, Problem> {
+    decide(shop, path, fields, Verdict::Reject).await
+}
+
+async fn decide(
+    State(shop): State<Arc<Shop>>,
+    Path((id, number)): Path<(String, String)>,
+    Form(fields): Fields,
+    verdict: Verdict,
+) -> Result<Response, Problem> {
+    let seen = read::load(&shop, &id).await?;
+    let number: ProposalId = number.parse()?;
+    let take = take(&seen, &seen.proposal(number)?.proposal, &fields);
+    match record(&shop, seen.id(), number, &take, &fields, verdict).await {
+        Ok(()) => Ok(Redirect::to(&address::proposal(seen.id(), number)).into_response()),
+        Err(Fault::Refused(refusal)) => {
+            let state = read::load(&shop, &id).await?;
+            Ok(refused(&state, number, take, &fields, &refusal)?)
+        }
+        Err(fault) => Err(fault.into()),
+    }
+}
+
+async fn record(
+    shop: &Arc<Shop>,
+    job: &JobId,
+    number: ProposalId,
+    take: &Take,
+    fields: &[(String, String)],
+    verdict: Verdict,
+) -> Result<(), Fault> {
+    let by = reviewer(field(fields, "reviewer").unwrap_or_default())?;
+    let text = |name: &str| field(fields, name).unwrap_or_default().to_owned();
+    let (etag, reason) = (text("etag"), text("reason"));
+    let author = Author { by, request_id: None };
+    let (shop, job, take) = (Arc::clone(shop), job.clone(), take.clone());
+    blocking(move || {
+        let is_same = |_: Outcome| false;
+        shop.decide(&job, &author, &is_same, |job| {
+            let (etag, reason, by) = (etag.clone(), reason.clone(), author.by.clone());
+            let ask = Ask { proposal: number, etag, reason, at: clock::now(), by };
+            Ok(plan(&job.state, &ask, &take, verdict)?)
+        })
+    })
+    .await?;
+    Ok(())
+}
+
+fn plan(state: &JobState, ask: &Ask, take: &Take, verdict: Verdict) -> Result<JobEvent, Refusal> {
+    if verdict == Verdict::Reject {
+        return verdict::reject(state, ask);
+    }
+    // To the verdict no nodes mean all of them; to a reviewer who has unticked all, none.
+    if take.count() == 0 {
+        return Err(Refusal::field("nodes", "no change is chosen", "choose at least one, or reject the proposal"));
+    }
+    verdict::approve(state, ask, &positions(state, take))
+}
+
+/// Returns the proposal's page again, with why nothing was recorded and with what was written.
+fn refused(
+    state: &JobState,
+    number: ProposalId,
+    take: Take,
+    fields: &[(String, String)],
+    refusal: &Refusal,
+) -> Result<Response, Problem> {
+    let entry = state.proposal(number)?;
+    let mut view = View::first(state, entry, clock::now());
+    if view.is_open() {
+        view.take = take;
+    }
+    view.draft = Draft {
+        reviewer: field(fields, "reviewer").unwrap_or_default().to_owned(),
+        reason: field(fields, "reason").unwrap_or_default().to_owned(),
+        problem: Some(refusal.to_string()),
+    };
+    let status: StatusCode = problem::status(refusal);
+    Ok((status, Html(proposal::page(&view).into_string())).into_response())
+}
+
+fn take(state: &JobState, proposal: &Proposal, fields: &[(String, String)]) -> Take {
+    let mut take = if field(fields, "boxes").is_some() {
+        let ticked = fields.iter().filter(|(name, _)| name == "n");
+        let nodes: Vec<usize> = ticked.filter_map(|(_, node)| node.parse().ok()).collect();
+        Take::of(&nodes, proposal)
+    } else {
+        let code = field(fields, "take").and_then(|code| Take::from_code(code, proposal));
+        code.unwrap_or_else(|| Take::by(Rule::None, proposal))
+    };
+    if let Some(rule) = Rule::ALL.into_iter().find(|rule| field(fields, "rule") == Some(rule.as_str())) {
+        take = Take::by(rule, proposal);
+    }
+    if let Some(line) = field(fields, "toggle").and_then(|text| line(state, text)) {
+        take.toggle(&line.nodes(&state.spec.axes), proposal);
+    }
+    take
+}
+
+fn line(state: &JobState, text: &str) -> Option<Line> {
+    let axes = &state.spec.axes;
+    let (kind, index) = text.split_once(':')?;
+    let index: usize = index.parse().ok()?;
+    match kind {
+        "rpm" if index < axes.rpm.len() => Some(Line::Rpm(index)),
+        "plate" if index < axes.plate_percent.len() => Some(Line::Plate(index)),
+        _ => None,
+    }
+}
+
+fn reviewer(name: &str) -> Result<Actor, Refusal> {
+    let name = name.trim();
+    if (1..=ACTOR_BYTES_MAX).contains(&name.len()) && !name.chars().any(char::is_control) {
+        return Ok(Actor(name.to_owned()));
+    }
+    Err(Refusal::field(
+        "your name",
+        format!("is {} bytes long, or has other signs than letters", name.len()),
+        format!("write 1 to {ACTOR_BYTES_MAX} bytes; the record keeps it"),
+    ))
+}
+
+fn field<'a>(fields: &'a [(String, String)], name: &str) -> Option<&'a str> {
+    fields.iter().find(|(found, _)| found == name).map(|(_, value)| value.as_str())
+}

@@ -1,0 +1,122 @@
+//! The inbox: what waits for a verdict, then all jobs.
+
+use std::sync::Arc;
+
+use baytrim_jobs::JobState;
+use baytrim_jobs::state::{ProposalEntry, ProposalStanding};
+use baytrim_model::ids::UnixMillis;
+use maud::{Markup, html};
+
+use super::mark::is_change;
+use super::moment::{age, moment};
+use super::number::counted;
+use super::{address, frame};
+
+/// A proposal that waits, with its job.
+pub(super) type Waiting<'a> = (&'a JobState, &'a ProposalEntry);
+
+/// Returns the page. `next` is the path of the page after this one, where there is one.
+pub(super) fn page(jobs: &[Arc<JobState>], next: Option<&str>, now: UnixMillis) -> Markup {
+    let waiting = waiting(jobs);
+    let body = html! {
+        h1 { "Inbox" }
+        section aria-labelledby="waiting" {
+            h2 #waiting { "Waiting for a verdict" }
+            @if waiting.is_empty() {
+                p.empty { "Nothing waits. A proposal comes from " code { "baytrim propose JOB" } "." }
+            }
+            ul.cards { @for (job, entry) in &waiting { li { (card(job, entry, now)) } } }
+        }
+        section aria-labelledby="jobs" {
+            h2 #jobs { "Jobs" }
+            @if jobs.is_empty() {
+                p.empty { "No job yet. One is opened with " code { "baytrim job create FILE" } "." }
+            } @else { (table(jobs, now)) }
+            @if let Some(next) = next { p { a.button href=(next) { "More jobs" } } }
+        }
+    };
+    frame::page("Inbox", &[], &body)
+}
+
+/// Returns the proposals that wait, oldest first: who waits longest is seen first.
+pub(super) fn waiting(jobs: &[Arc<JobState>]) -> Vec<Waiting<'_>> {
+    let open = jobs.iter().flat_map(|job| {
+        let entries = job.proposals.iter();
+        entries
+            .filter(|entry| job.standing(entry) == ProposalStanding::Open)
+            .map(move |entry| (&**job, entry))
+    });
+    let mut open: Vec<Waiting<'_>> = open.collect();
+    open.sort_by_key(|(_, entry)| entry.proposal.created_at);
+    open
+}
+
+/// Returns the bays that a proposal's pulls came from, each once.
+pub(super) fn bays(job: &JobState, entry: &ProposalEntry) -> String {
+    let mut names: Vec<&str> = Vec::new();
+    for pull in &entry.proposal.pulls {
+        if let Ok(pull) = job.pull(*pull)
+            && !names.contains(&pull.record.bay.as_str())
+        {
+            names.push(pull.record.bay.as_str());
+        }
+    }
+    let word = if names.len() == 1 { "bay" } else { "bays" };
+    format!("{word} {}", names.join(", "))
+}
+
+/// Returns when something last happened to a job.
+pub(super) fn last_activity(job: &JobState) -> UnixMillis {
+    let pulls = job.pulls.iter().map(|pull| pull.at);
+    let proposals = job.proposals.iter().flat_map(|entry| {
+        let verdict = entry.verdict.as_ref().map(|verdict| verdict.at);
+        [Some(entry.proposal.created_at), verdict].into_iter().flatten()
+    });
+    let revisions = job.revisions.iter().map(|revision| revision.created_at);
+    pulls.chain(proposals).chain(revisions).fold(job.opened_at, UnixMillis::max)
+}
+
+fn card(job: &JobState, entry: &ProposalEntry, now: UnixMillis) -> Markup {
+    let proposal = &entry.proposal;
+    let changes = proposal.nodes.iter().filter(|node| is_change(node)).count();
+    html! {
+        a.card href=(address::proposal(job.id(), proposal.id)) {
+            span.figure {
+                strong { (format!("{:.1}", proposal.fit.off_target_percent)) " %" }
+                span { "off target" }
+            }
+            span.what {
+                strong { (job.spec.title) }
+                span { "Proposal " (proposal.id) ", " (bays(job, entry)) ": " (counted(changes, "node")) " would change" }
+                span.quiet { (proposal.created_by) ", " (age(proposal.created_at, now)) }
+            }
+        }
+    }
+}
+
+fn table(jobs: &[Arc<JobState>], now: UnixMillis) -> Markup {
+    let mut jobs: Vec<&Arc<JobState>> = jobs.iter().collect();
+    jobs.sort_by_key(|job| std::cmp::Reverse(last_activity(job)));
+    html! {
+        div.scroll.wide role="region" tabindex="0" aria-labelledby="jobs" {
+            table.list {
+                thead { tr {
+                    th scope="col" { "job" } th scope="col" { "name" } th.n scope="col" { "in force" }
+                    th.n scope="col" { "pulls" } th.n scope="col" { "proposals" } th scope="col" { "last activity" }
+                } }
+                tbody {
+                    @for job in jobs {
+                        tr {
+                            th scope="row" { a href=(address::job(job.id())) { (job.spec.title) } }
+                            td { code { (job.id()) } }
+                            td.n { (job.head().id) }
+                            td.n { (job.pulls.len()) }
+                            td.n { (job.proposals.len()) }
+                            td { (age(last_activity(job), now)) " " span.quiet { (moment(last_activity(job))) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

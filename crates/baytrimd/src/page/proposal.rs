@@ -1,0 +1,177 @@
+//! A proposal's page: see it, ask why, choose, decide.
+
+pub(super) mod decide_form;
+pub(super) mod headline;
+pub(super) mod node;
+pub(super) mod reading;
+mod ruler;
+pub(super) mod take;
+
+use baytrim_jobs::JobState;
+use baytrim_jobs::state::{ProposalEntry, ProposalStanding};
+use baytrim_model::ids::UnixMillis;
+use maud::{Markup, html};
+
+use super::moment::{age, moment};
+use super::number::{breakpoint, decimals};
+use super::{address, frame};
+use decide_form::Draft;
+use reading::{Drawn, Reading};
+use take::{Rule, Take};
+
+/// What is asked of a proposal's page.
+pub(super) struct View<'a> {
+    /// The job.
+    pub(super) state: &'a JobState,
+    /// The proposal.
+    pub(super) entry: &'a ProposalEntry,
+    /// What is shown of its table.
+    pub(super) reading: Reading,
+    /// The changes that are taken.
+    pub(super) take: Take,
+    /// The node whose details are shown.
+    pub(super) node: Option<usize>,
+    /// What stands in the form.
+    pub(super) draft: Draft,
+    /// The time of day.
+    pub(super) now: UnixMillis,
+}
+
+impl<'a> View<'a> {
+    /// Returns the page as it first shows: the changes, and those taken that the rule suggests or the verdict took.
+    pub(super) fn first(state: &'a JobState, entry: &'a ProposalEntry, now: UnixMillis) -> Self {
+        let approved = entry.verdict.as_ref().map(|verdict| verdict.approved.as_ref());
+        let take = match approved {
+            Some(Some((_, nodes))) => Take::of(nodes, &entry.proposal),
+            Some(None) | None => Take::by(Rule::Usual, &entry.proposal),
+        };
+        Self {
+            state,
+            entry,
+            reading: Reading::Change,
+            take,
+            node: None,
+            draft: Draft::default(),
+            now,
+        }
+    }
+
+    /// Returns whether a verdict can still be given, so that choosing makes sense.
+    pub(super) fn is_open(&self) -> bool {
+        self.state.standing(self.entry) == ProposalStanding::Open
+    }
+
+    /// Returns the path of this proposal.
+    pub(super) fn path(&self) -> String {
+        address::proposal(self.state.id(), self.entry.proposal.id)
+    }
+
+    /// Returns the path of a reading with the same choice of changes.
+    pub(super) fn reading_path(&self, reading: Reading) -> String {
+        let path = format!("{}/{}", self.path(), reading.as_str());
+        if self.take == View::first(self.state, self.entry, self.now).take {
+            return path;
+        }
+        format!("{path}/{}", self.take.code())
+    }
+}
+
+/// Returns the page.
+pub(super) fn page(view: &View<'_>) -> Markup {
+    let (state, proposal) = (view.state, &view.entry.proposal);
+    let title = format!("Proposal {} for {}", proposal.id, state.spec.title);
+    let way = [(state.spec.title.clone(), address::job(state.id()))];
+    let drawn = Drawn {
+        axes: &state.spec.axes,
+        proposal,
+        take: &view.take,
+        node: view.node,
+        decimals: decimals(state.spec.table.resolution),
+    };
+    let body = html! {
+        div.title {
+            h1 { "Proposal " (proposal.id) }
+            p.quiet { (origin(view)) }
+        }
+        (decide_form::outcome(view))
+        (headline::headline(&state.spec.axes, proposal))
+        form method="post" action={ (view.path()) "/selection" } data-draft=(view.path()) {
+            // Enter in a text field presses a form's first button: this one does nothing.
+            button type="submit" disabled hidden {}
+            a.skip href="#decide" { "Skip the table" }
+            div.review {
+                section.table aria-label="The table" {
+                    (tabs(view))
+                    (rules(view))
+                    (reading::table(view.reading, &drawn))
+                    (reading::legend(view.reading, proposal))
+                }
+                div.rail {
+                    (node::details(state, proposal, view.node))
+                    (decide_form::form(view))
+                }
+            }
+        }
+    };
+    frame::page(&title, &way, &body)
+}
+
+fn origin(view: &View<'_>) -> Markup {
+    let (state, proposal) = (view.state, &view.entry.proposal);
+    let pulls = proposal.pulls.iter().enumerate();
+    html! {
+        "changes to "
+        a href=(address::revision(state.id(), proposal.base_revision)) { (proposal.base_revision) }
+        " from " (if proposal.pulls.len() == 1 { "pull " } else { "pulls " })
+        @for (index, &pull) in pulls {
+            @if index > 0 { ", " }
+            a href=(address::pull(state.id(), pull)) { (pull) }
+        }
+        "; asked for by " (proposal.created_by) " " (age(proposal.created_at, view.now))
+        ", " (moment(proposal.created_at))
+    }
+}
+
+/// Returns the tabs: links, and where nodes are being chosen buttons that keep the choice.
+fn tabs(view: &View<'_>) -> Markup {
+    let shown = Reading::ALL.into_iter().filter(|&reading| view.is_open() || reading != Reading::Choose);
+    let node = view.node.map_or_else(String::new, |node| {
+        let (rpm, plate_percent) = view.state.spec.axes.position(node);
+        format!("?node={}:{}", breakpoint(rpm), breakpoint(plate_percent))
+    });
+    html! {
+        nav.tabs aria-label="Readings of the table" {
+            @for reading in shown {
+                @if reading == view.reading {
+                    a aria-current="page" href={ (view.reading_path(reading)) (node) } { (reading.tab()) }
+                } @else if view.reading == Reading::Choose {
+                    button type="submit" name="to" value=(reading.as_str()) formnovalidate { (reading.tab()) }
+                } @else {
+                    a href={ (view.reading_path(reading)) (node) } { (reading.tab()) }
+                }
+            }
+        }
+    }
+}
+
+fn rules(view: &View<'_>) -> Markup {
+    if view.reading != Reading::Choose {
+        return html! {};
+    }
+    let proposal = &view.entry.proposal;
+    html! {
+        input type="hidden" name="boxes" value="1";
+        div.rules role="group" aria-label="Choose by rule" {
+            @for rule in Rule::ALL {
+                button type="submit" name="rule" value=(rule.as_str()) formnovalidate
+                    data-nodes=(Take::by(rule, proposal).code()) {
+                    (rule.words()) " (" (Take::by(rule, proposal).count()) ")"
+                }
+            }
+            p.quiet {
+                "As suggested leaves out what takes fuel off where less than half was measured. "
+                "Proven: mostly measured here, and at least twice its standard error."
+            }
+        }
+    }
+}

@@ -1,0 +1,210 @@
+//! The readings of a proposal's table: what is shown in each cell.
+
+use baytrim_model::axis::Axes;
+use baytrim_model::proposal::{NodeChange, NodeStatus, Proposal};
+use maud::{Markup, html};
+
+use super::take::Take;
+use crate::page::grid::{Line, grid, plain_head};
+use crate::page::number::{breakpoint, fixed, signed};
+use crate::page::{mark, scale};
+
+/// What is shown of a proposal's table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Reading {
+    /// How far the table in force is off target.
+    Before,
+    /// What is proposed.
+    Change,
+    /// How far the table would be off target with the changes taken.
+    After,
+    /// How sure the estimate is.
+    Sure,
+    /// What is proposed, each change to be taken or left.
+    Choose,
+}
+
+impl Reading {
+    /// Every reading, in the order of its tabs.
+    pub(crate) const ALL: [Self; 5] = [Self::Before, Self::Change, Self::After, Self::Sure, Self::Choose];
+
+    /// Returns the name as paths write it.
+    pub(crate) fn as_str(self) -> &'static str {
+        match self {
+            Self::Before => "before",
+            Self::Change => "change",
+            Self::After => "after",
+            Self::Sure => "sure",
+            Self::Choose => "choose",
+        }
+    }
+
+    /// Returns the reading of that name.
+    pub(crate) fn find(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|reading| reading.as_str() == name)
+    }
+
+    /// Returns the words on its tab.
+    pub(crate) fn tab(self) -> &'static str {
+        match self {
+            Self::Before => "Before",
+            Self::Change => "Change",
+            Self::After => "After",
+            Self::Sure => "How sure",
+            Self::Choose => "Choose nodes",
+        }
+    }
+
+    /// Returns the table's caption.
+    pub(crate) fn caption(self) -> &'static str {
+        match self {
+            Self::Before => "Before: fuel that the table in force lacks (+) or has too much (\u{2212}), percent; below it the table value",
+            Self::Change => "Change: proposed fuel change, percent",
+            Self::After => "After: fuel still lacking (+) or too much (\u{2212}) with the chosen changes, percent; below it the table value",
+            Self::Sure => "How sure: standard error of the estimate, percent of fuel; below it seconds and visits",
+            Self::Choose => "Choose: touch a change to take it or leave it; a row's or column's head does all of it",
+        }
+    }
+}
+
+/// What a reading is drawn from.
+pub(crate) struct Drawn<'a> {
+    /// The table's axes.
+    pub(crate) axes: &'a Axes,
+    /// The proposal.
+    pub(crate) proposal: &'a Proposal,
+    /// The changes that are taken.
+    pub(crate) take: &'a Take,
+    /// The node whose details are shown.
+    pub(crate) node: Option<usize>,
+    /// Decimals of table values.
+    pub(crate) decimals: usize,
+}
+
+/// Returns a reading of the proposal's table.
+pub(crate) fn table(reading: Reading, drawn: &Drawn<'_>) -> Markup {
+    if reading == Reading::Choose {
+        return choose(drawn);
+    }
+    grid(drawn.axes, reading.caption(), &plain_head, &|index| {
+        let node = &drawn.proposal.nodes[index];
+        let (class, body) = match reading {
+            Reading::Before => before(node, drawn.decimals),
+            Reading::After => after(node, drawn.take.has(index), drawn.decimals),
+            Reading::Sure => sure(node),
+            Reading::Change | Reading::Choose => change(node, drawn.take.has(index)),
+        };
+        linked(node, &class, drawn.node == Some(index), &body)
+    })
+}
+
+/// Returns the legend of a reading.
+pub(crate) fn legend(reading: Reading, proposal: &Proposal) -> Markup {
+    html! {
+        div.legend {
+            @match reading {
+                Reading::Sure => (scale::sure_legend()),
+                Reading::Change | Reading::Choose => (scale::change_legend("less fuel", "more fuel")),
+                Reading::Before | Reading::After => (scale::change_legend("too much", "lacking")),
+            }
+            (mark::legend(&proposal.nodes))
+        }
+    }
+}
+
+/// Returns a cell that leads to the node's details. Its address is relative, to keep the page small.
+fn linked(node: &NodeChange, class: &str, is_here: bool, body: &Markup) -> Markup {
+    let address = format!("?node={}:{}#at", breakpoint(node.rpm), breakpoint(node.plate_percent));
+    html! {
+        td class=(class) {
+            @if is_here { a #at aria-current="true" href=(address) { (body) } }
+            @else { a href=(address) { (body) } }
+        }
+    }
+}
+
+fn change(node: &NodeChange, is_taken: bool) -> (String, Markup) {
+    if !mark::is_change(node) {
+        return (quiet(node), html! { (mark::status(node.status)) });
+    }
+    let class = scale::change(node.proposed_percent);
+    let class = if is_taken { class.to_owned() } else { format!("{class} left") };
+    let marks = mark::beside(node);
+    (class, html! { (signed(node.proposed_percent, 1)) @if !marks.is_empty() { i { (marks) } } })
+}
+
+fn before(node: &NodeChange, decimals: usize) -> (String, Markup) {
+    off_target(node, node.correction_percent, node.before, decimals)
+}
+
+fn after(node: &NodeChange, is_taken: bool, decimals: usize) -> (String, Markup) {
+    if !is_taken {
+        return before(node, decimals);
+    }
+    let rest = (100.0 + node.correction_percent) / (100.0 + node.proposed_percent) - 1.0;
+    off_target(node, rest * 100.0, node.after, decimals)
+}
+
+fn off_target(node: &NodeChange, percent: f64, value: f64, decimals: usize) -> (String, Markup) {
+    let value = html! { small { (fixed(value, decimals)) } };
+    if node.status == NodeStatus::Unvisited {
+        return (quiet(node), html! { (mark::status(node.status)) (value) });
+    }
+    let borrowed = mark::is_borrowed(node);
+    let class = scale::change(percent).to_owned();
+    (class, html! { (signed(percent, 1)) @if borrowed { i { (mark::BORROWED) } } (value) })
+}
+
+fn sure(node: &NodeChange) -> (String, Markup) {
+    if node.status == NodeStatus::Unvisited {
+        return (quiet(node), html! { (mark::status(node.status)) });
+    }
+    let class = scale::sure(node.standard_error_percent).to_owned();
+    let borrowed = mark::is_borrowed(node);
+    let body = html! {
+        "\u{b1}" (format!("{:.1}", node.standard_error_percent)) @if borrowed { i { (mark::BORROWED) } }
+        small { (format!("{:.0}", node.dwell_s)) " s \u{d7}" (node.visits) }
+    };
+    (class, body)
+}
+
+fn quiet(node: &NodeChange) -> String {
+    match node.status {
+        NodeStatus::Unvisited => "none".to_owned(),
+        _ => "still".to_owned(),
+    }
+}
+
+fn choose(drawn: &Drawn<'_>) -> Markup {
+    let changing = |line: Line| {
+        let nodes = line.nodes(drawn.axes);
+        nodes.iter().any(|&node| mark::is_change(&drawn.proposal.nodes[node]))
+    };
+    let head = |line: Line, text: &str| {
+        let (value, words) = match line {
+            Line::Rpm(index) => (format!("rpm:{index}"), format!("{text} rpm: take or leave all")),
+            Line::Plate(index) => (format!("plate:{index}"), format!("plate {text} %: take or leave all")),
+        };
+        if !changing(line) {
+            return html! { (text) };
+        }
+        html! { button type="submit" name="toggle" value=(value) aria-label=(words) { (text) } }
+    };
+    grid(drawn.axes, Reading::Choose.caption(), &head, &|index| {
+        let node = &drawn.proposal.nodes[index];
+        if !mark::is_change(node) {
+            return html! { td class=(quiet(node)) { (mark::status(node.status)) } };
+        }
+        let (_, body) = change(node, true);
+        let place = format!("{} rpm, {} %", breakpoint(node.rpm), breakpoint(node.plate_percent));
+        let label = format!("{place}: {}", signed(node.proposed_percent, 1));
+        html! {
+            td class=(scale::change(node.proposed_percent)) {
+                label {
+                    input type="checkbox" name="n" value=(index) aria-label=(label) checked[drawn.take.has(index)];
+                    (body)
+                }
+            }
+        }
+    })
+}

@@ -1,0 +1,130 @@
+//! Which of a proposal's changes a reviewer would take.
+
+use baytrim_model::proposal::{NodeChange, Proposal};
+
+use crate::page::mark::{is_borrowed, is_change};
+
+/// Times its standard error that a correction must be to count as proven. Common practice: two.
+const PROVEN_STANDARD_ERRORS: f64 = 2.0;
+
+/// Which of a proposal's changes a reviewer would take; never a node that does not change.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Take(Vec<bool>);
+
+/// A rule that chooses among a proposal's changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Rule {
+    /// All but those that take fuel off where less than half of the estimate was measured.
+    Usual,
+    /// Those that are measured and clearly not zero.
+    Proven,
+    /// All.
+    All,
+    /// None.
+    None,
+}
+
+impl Rule {
+    /// Every rule, in the order in which they are offered.
+    pub(crate) const ALL: [Self; 4] = [Self::Usual, Self::Proven, Self::All, Self::None];
+
+    /// Returns the name as forms write it.
+    pub(crate) fn as_str(self) -> &'static str {
+        match self {
+            Self::Usual => "usual",
+            Self::Proven => "proven",
+            Self::All => "all",
+            Self::None => "none",
+        }
+    }
+
+    /// Returns the words on its button.
+    pub(crate) fn words(self) -> &'static str {
+        match self {
+            Self::Usual => "As suggested",
+            Self::Proven => "All proven",
+            Self::All => "All",
+            Self::None => "None",
+        }
+    }
+
+    /// Returns whether the rule takes the change of a node.
+    pub(crate) fn takes(self, node: &NodeChange) -> bool {
+        let clear = node.correction_percent.abs() >= PROVEN_STANDARD_ERRORS * node.standard_error_percent;
+        is_change(node)
+            && match self {
+                Self::Usual => node.proposed_percent >= 0.0 || !is_borrowed(node),
+                Self::Proven => clear && !is_borrowed(node),
+                Self::All => true,
+                Self::None => false,
+            }
+    }
+}
+
+impl Take {
+    /// Returns what a rule takes of a proposal.
+    pub(crate) fn by(rule: Rule, proposal: &Proposal) -> Self {
+        Self(proposal.nodes.iter().map(|node| rule.takes(node)).collect())
+    }
+
+    /// Returns those of `nodes` that change.
+    pub(crate) fn of(nodes: &[usize], proposal: &Proposal) -> Self {
+        let mut taken = vec![false; proposal.nodes.len()];
+        for &node in nodes {
+            if proposal.nodes.get(node).is_some_and(is_change) {
+                taken[node] = true;
+            }
+        }
+        Self(taken)
+    }
+
+    /// Returns what [`Take::code`] wrote; none where it is no such text, or of another table.
+    pub(crate) fn from_code(code: &str, proposal: &Proposal) -> Option<Self> {
+        if code.len() != proposal.nodes.len().div_ceil(4) {
+            return None;
+        }
+        let mut taken = Vec::with_capacity(code.len() * 4);
+        for letter in code.chars() {
+            let digit = letter.to_digit(16)?;
+            taken.extend((0..4).map(|bit| digit & (1 << bit) != 0));
+        }
+        taken.truncate(proposal.nodes.len());
+        let changing = proposal.nodes.iter().map(is_change);
+        Some(Self(taken.into_iter().zip(changing).map(|(taken, changes)| taken && changes).collect()))
+    }
+
+    /// Returns the choice as text for a path: a hexadecimal digit for each four nodes, in node order.
+    pub(crate) fn code(&self) -> String {
+        let digit = |four: &[bool]| {
+            let bits = four.iter().enumerate().filter(|(_, taken)| **taken);
+            let value = bits.fold(0_u32, |value, (bit, _)| value | (1 << bit));
+            char::from_digit(value, 16).expect("below 16")
+        };
+        self.0.chunks(4).map(digit).collect()
+    }
+
+    /// Takes all changes among `nodes`, or none of them where all were taken.
+    pub(crate) fn toggle(&mut self, nodes: &[usize], proposal: &Proposal) {
+        let changing: Vec<usize> =
+            nodes.iter().copied().filter(|&node| is_change(&proposal.nodes[node])).collect();
+        let to = !changing.iter().all(|&node| self.0[node]);
+        for node in changing {
+            self.0[node] = to;
+        }
+    }
+
+    /// Returns whether a node is taken.
+    pub(crate) fn has(&self, node: usize) -> bool {
+        self.0[node]
+    }
+
+    /// Returns the nodes that are taken, in node order.
+    pub(crate) fn nodes(&self) -> Vec<usize> {
+        (0..self.0.len()).filter(|&node| self.0[node]).collect()
+    }
+
+    /// Returns how many nodes are taken.
+    pub(crate) fn count(&self) -> usize {
+        self.0.iter().filter(|taken| **taken).count()
+    }
+}

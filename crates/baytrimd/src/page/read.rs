@@ -1,0 +1,155 @@
+//! The pages that only show.
+
+use std::sync::Arc;
+
+use axum::extract::{Path, Query, State};
+use axum::response::Html;
+use baytrim_jobs::JobState;
+use baytrim_ledger::StreamName;
+use baytrim_model::ids::{JobId, ProposalId};
+use serde::Deserialize;
+
+use super::problem::Problem;
+use super::proposal::View;
+use super::proposal::reading::Reading;
+use super::proposal::take::Take;
+use super::{compare, inbox, job, proposal, pull, revision};
+use crate::clock;
+use crate::compute::blocking;
+use crate::fault::Fault;
+use crate::shop::{JOB_PREFIX, Shop};
+
+/// Most jobs on one page of the inbox: those whose folds are kept in memory.
+const JOBS_SHOWN_MAX: usize = crate::limits::JOBS_CACHED_MAX;
+
+/// A page, or why it can't be shown.
+pub(super) type Page = Result<Html<String>, Problem>;
+
+/// Where a page of the inbox begins.
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct After {
+    after: Option<String>,
+}
+
+/// Two revisions.
+#[derive(Debug, Deserialize)]
+pub(super) struct Pair {
+    from: String,
+    to: String,
+}
+
+/// A node, as `rpm:plate`.
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct Node {
+    node: Option<String>,
+}
+
+pub(super) async fn inbox(State(shop): State<Arc<Shop>>, Query(after): Query<After>) -> Page {
+    let (jobs, next) = blocking(move || jobs(&shop, after.after.as_deref())).await?;
+    let next = next.map(|id| format!("/?after={id}"));
+    Ok(Html(inbox::page(&jobs, next.as_deref(), clock::now()).into_string()))
+}
+
+fn jobs(shop: &Shop, after: Option<&str>) -> Result<(Vec<Arc<JobState>>, Option<JobId>), Fault> {
+    let after = after.and_then(|id| StreamName::new(&format!("{JOB_PREFIX}{id}")).ok());
+    let mut streams = shop.store().streams(JOB_PREFIX, after.as_ref(), JOBS_SHOWN_MAX + 1)?;
+    let more = streams.len() > JOBS_SHOWN_MAX;
+    streams.truncate(JOBS_SHOWN_MAX);
+    let mut jobs = Vec::with_capacity(streams.len());
+    for (stream, _) in streams {
+        let Ok(id) = stream.as_str().trim_start_matches(JOB_PREFIX).parse::<JobId>() else {
+            continue;
+        };
+        jobs.extend(shop.find_job(&id)?.map(|job| job.state));
+    }
+    let last = jobs.last().filter(|_| more).map(|job| job.id().clone());
+    Ok((jobs, last))
+}
+
+/// Returns the job that an address names.
+pub(super) async fn load(shop: &Arc<Shop>, id: &str) -> Result<Arc<JobState>, Problem> {
+    let id: JobId = id.parse()?;
+    let shop = Arc::clone(shop);
+    Ok(blocking(move || shop.job(&id)).await?.state)
+}
+
+pub(super) async fn job(State(shop): State<Arc<Shop>>, Path(id): Path<String>) -> Page {
+    let state = load(&shop, &id).await?;
+    Ok(Html(job::page(&state, clock::now()).into_string()))
+}
+
+pub(super) async fn pull(State(shop): State<Arc<Shop>>, Path((id, number)): Path<(String, String)>) -> Page {
+    let state = load(&shop, &id).await?;
+    let entry = state.pull(number.parse()?)?;
+    Ok(Html(pull::page(&state, entry).into_string()))
+}
+
+pub(super) async fn revision(State(shop): State<Arc<Shop>>, Path((id, number)): Path<(String, String)>) -> Page {
+    let state = load(&shop, &id).await?;
+    let revision = state.revision(number.parse()?)?;
+    Ok(Html(revision::page(&state, revision).into_string()))
+}
+
+pub(super) async fn compare(
+    State(shop): State<Arc<Shop>>,
+    Path(id): Path<String>,
+    Query(pair): Query<Pair>,
+) -> Page {
+    let state = load(&shop, &id).await?;
+    let (from, to) = (state.revision(pair.from.parse()?)?, state.revision(pair.to.parse()?)?);
+    Ok(Html(compare::page(&state, from, to).into_string()))
+}
+
+pub(super) async fn proposal(
+    shop: State<Arc<Shop>>,
+    Path((id, number)): Path<(String, String)>,
+    node: Query<Node>,
+) -> Page {
+    show(shop, &id, &number, Reading::Change, None, node).await
+}
+
+pub(super) async fn reading(
+    shop: State<Arc<Shop>>,
+    Path((id, number, reading)): Path<(String, String, String)>,
+    node: Query<Node>,
+) -> Page {
+    let reading = Reading::find(&reading).ok_or_else(Problem::no_page)?;
+    show(shop, &id, &number, reading, None, node).await
+}
+
+pub(super) async fn chosen(
+    shop: State<Arc<Shop>>,
+    Path((id, number, reading, code)): Path<(String, String, String, String)>,
+    node: Query<Node>,
+) -> Page {
+    let reading = Reading::find(&reading).ok_or_else(Problem::no_page)?;
+    show(shop, &id, &number, reading, Some(&code), node).await
+}
+
+async fn show(
+    State(shop): State<Arc<Shop>>,
+    id: &str,
+    number: &str,
+    reading: Reading,
+    code: Option<&str>,
+    Query(node): Query<Node>,
+) -> Page {
+    let state = load(&shop, id).await?;
+    let number: ProposalId = number.parse()?;
+    let entry = state.proposal(number)?;
+    let mut view = View::first(&state, entry, clock::now());
+    if let Some(code) = code.filter(|_| view.is_open()) {
+        view.take = Take::from_code(code, &entry.proposal).ok_or_else(Problem::no_page)?;
+    }
+    view.reading = match reading {
+        Reading::Choose if !view.is_open() => Reading::Change,
+        reading => reading,
+    };
+    view.node = node.node.as_deref().and_then(|text| find_node(&state, text));
+    Ok(Html(proposal::page(&view).into_string()))
+}
+
+fn find_node(state: &JobState, text: &str) -> Option<usize> {
+    let (rpm, plate_percent) = text.split_once(':')?;
+    state.spec.axes.find(rpm.parse().ok()?, plate_percent.parse().ok()?)
+}

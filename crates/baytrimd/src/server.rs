@@ -1,0 +1,173 @@
+//! Serves the API and the pages on one port until it is told to stop.
+
+use std::future::Future;
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use axum::Router;
+use axum::extract::Request;
+use axum::middleware::{self, Next};
+use axum::response::Response;
+use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
+use baytrim_api::v1::job_service_server::JobServiceServer;
+use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
+use baytrim_api::v1::pull_service_server::PullServiceServer;
+use baytrim_api::v1::review_service_server::ReviewServiceServer;
+use baytrim_api::v1::table_service_server::TableServiceServer;
+use baytrim_ledger::Store;
+use tokio::net::TcpListener;
+use tokio::sync::watch;
+use tonic::transport::server::TcpIncoming;
+use tonic_health::server::HealthReporter;
+
+use crate::access::Access;
+use crate::config::ServiceLimits;
+use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
+use crate::services;
+use crate::services::{Corrections, Jobs, Ledger, Pulls, Reviews, Tables};
+use crate::shop::Shop;
+use crate::page;
+
+/// What is served, and to whom.
+pub struct Serving {
+    /// Where records, blobs and spools are kept.
+    pub store: Arc<dyn Store>,
+    /// Limits that a shop may want to move.
+    pub limits: ServiceLimits,
+    /// Who may call.
+    pub access: Access,
+}
+
+/// Why serving ended before it was told to.
+#[derive(Debug, thiserror::Error)]
+pub enum ServeError {
+    /// The port's address can't be told.
+    #[error("the listener has no address")]
+    Address(#[source] std::io::Error),
+    /// The descriptors for reflection can't be used.
+    #[error("the API's own descriptors can't be read")]
+    Descriptors(#[source] tonic_reflection::server::Error),
+    /// The transport failed.
+    #[error("serving failed")]
+    Transport(#[source] tonic::transport::Error),
+}
+
+/// Serves on `listener` until `shutdown` resolves; then health turns to not serving, streams end with
+/// UNAVAILABLE, requests under way are finished, for ten seconds at the most.
+///
+/// # Errors
+/// When serving could not begin, or the transport failed.
+pub async fn serve(
+    serving: Serving,
+    listener: TcpListener,
+    shutdown: impl Future<Output = ()> + Send + 'static,
+) -> Result<(), ServeError> {
+    let address = listener.local_addr().map_err(ServeError::Address)?;
+    let Serving {
+        store,
+        limits,
+        access,
+    } = serving;
+    let shop = Arc::new(Shop::new(store, limits));
+    let (stop, stopped) = watch::channel(false);
+    let (health, health_service) = tonic_health::server::health_reporter();
+    set_health(&health, true).await;
+    let reflection = tonic_reflection::server::Builder::configure()
+        .register_encoded_file_descriptor_set(baytrim_api::DESCRIPTORS)
+        .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
+        .build_v1()
+        .map_err(ServeError::Descriptors)?;
+    let routes = services::routes(&shop, &access, stopped.clone())
+        .add_service(health_service)
+        .add_service(reflection);
+    let app = page::router(shop)
+        .merge(routes.into_axum_router())
+        .fallback(page::nowhere)
+        .layer(middleware::from_fn(log));
+    let told = {
+        let health = health.clone();
+        async move {
+            shutdown.await;
+            tracing::info!("stopping: no new requests, streams end, requests under way are finished");
+            set_health(&health, false).await;
+            let _ = stop.send(true);
+        }
+    };
+    tracing::info!(%address, closed = access.is_closed(), "serving");
+    run(app, listener, told, stopped).await?;
+    tracing::info!("stopped");
+    Ok(())
+}
+
+async fn run(
+    app: Router,
+    listener: TcpListener,
+    told: impl Future<Output = ()> + Send + 'static,
+    mut stopped: watch::Receiver<bool>,
+) -> Result<(), ServeError> {
+    let server = tonic::transport::Server::builder()
+        .accept_http1(true)
+        .max_concurrent_streams(REQUESTS_PER_CONNECTION_MAX)
+        .initial_stream_window_size(1 << 20)
+        .initial_connection_window_size(4 << 20)
+        .http2_keepalive_interval(Some(Duration::from_secs(20)))
+        .http2_keepalive_timeout(Some(Duration::from_secs(10)))
+        .add_routes(tonic::service::Routes::from(app))
+        .serve_with_incoming_shutdown(TcpIncoming::from(listener).with_nodelay(Some(true)), told);
+    let patience = async {
+        let _ = stopped.wait_for(|stopping| *stopping).await;
+        tokio::time::sleep(SHUTDOWN_PATIENCE).await;
+    };
+    tokio::select! {
+        ended = server => ended.map_err(ServeError::Transport),
+        () = patience => {
+            tracing::warn!("some requests did not end in time and are cut off");
+            Ok(())
+        }
+    }
+}
+
+async fn set_health(health: &HealthReporter, is_serving: bool) {
+    macro_rules! set {
+        ($($service:ty),*) => {
+            if is_serving {
+                health.set_service_status("", tonic_health::ServingStatus::Serving).await;
+                $(health.set_serving::<$service>().await;)*
+            } else {
+                health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
+                $(health.set_not_serving::<$service>().await;)*
+            }
+        };
+    }
+    set!(
+        JobServiceServer<Jobs>,
+        PullServiceServer<Pulls>,
+        CorrectionServiceServer<Corrections>,
+        ReviewServiceServer<Reviews>,
+        TableServiceServer<Tables>,
+        LedgerServiceServer<Ledger>
+    );
+}
+
+/// Logs each request when its headers are answered; a stream goes on after that.
+async fn log(request: Request, next: Next) -> Response {
+    let path = request.uri().path().to_owned();
+    let began = Instant::now();
+    let response = next.run(request).await;
+    let code = response.headers().get("grpc-status");
+    let code = code.and_then(|code| code.to_str().ok()).unwrap_or("");
+    tracing::debug!(
+        path,
+        status = response.status().as_u16(),
+        grpc = code,
+        elapsed_ms = u64::try_from(began.elapsed().as_millis()).unwrap_or(u64::MAX),
+        "request"
+    );
+    response
+}
+
+/// Returns whether an address is reached from this machine only.
+pub fn is_loopback(address: &SocketAddr) -> bool {
+    address.ip().is_loopback()
+}

@@ -1,0 +1,74 @@
+//! The services, one file each.
+
+mod corrections;
+mod jobs;
+mod ledger;
+mod pulls;
+mod reviews;
+mod tables;
+mod upload;
+
+use std::sync::Arc;
+
+use tokio::sync::watch;
+use tonic::service::Routes;
+use tonic::service::interceptor::InterceptedService;
+use tonic::{Code, Status};
+
+use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
+use baytrim_api::v1::job_service_server::JobServiceServer;
+use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
+use baytrim_api::v1::pull_service_server::PullServiceServer;
+use baytrim_api::v1::review_service_server::ReviewServiceServer;
+use baytrim_api::v1::table_service_server::TableServiceServer;
+
+use crate::access::Access;
+use crate::fault::Fault;
+use crate::limits::{JOB_MESSAGE_BYTES_MAX, MESSAGE_BYTES_MAX, PULL_MESSAGE_BYTES_MAX};
+use crate::shop::Shop;
+
+pub use corrections::Corrections;
+pub use jobs::Jobs;
+pub use ledger::Ledger;
+pub use pulls::Pulls;
+pub use reviews::Reviews;
+pub use tables::Tables;
+
+/// Returns the routes of all services over `shop`; `stop` turns true when the daemon is to end.
+pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) -> Routes {
+    let jobs = JobServiceServer::new(Jobs::new(Arc::clone(shop)))
+        .max_decoding_message_size(JOB_MESSAGE_BYTES_MAX);
+    let pulls = PullServiceServer::new(Pulls::new(Arc::clone(shop), stop))
+        .max_decoding_message_size(PULL_MESSAGE_BYTES_MAX);
+    let corrections = CorrectionServiceServer::new(Corrections::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let reviews = ReviewServiceServer::new(Reviews::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let tables = TableServiceServer::new(Tables::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let mut routes = Routes::builder();
+    routes
+        .add_service(InterceptedService::new(jobs, access.clone()))
+        .add_service(InterceptedService::new(pulls, access.clone()))
+        .add_service(InterceptedService::new(corrections, access.clone()))
+        .add_service(InterceptedService::new(reviews, access.clone()))
+        .add_service(InterceptedService::new(tables, access.clone()))
+        .add_service(InterceptedService::new(ledger, access.clone()));
+    routes.routes()
+}
+
+/// Returns what is wrong with a message of a stream that did not come through.
+pub(crate) fn message_fault(status: &Status, bytes_max: usize) -> Fault {
+    // What tonic says of a message beyond its decoding limit.
+    if status.code() == Code::OutOfRange {
+        return Fault::TooLarge {
+            what: "a message".to_owned(),
+            max: bytes_max as u64,
+            remedy: "send smaller chunks or batches",
+        };
+    }
+    tracing::debug!(code = ?status.code(), message = status.message(), "a stream broke off");
+    Fault::Cut
+}

@@ -1,0 +1,131 @@
+//! Computes proposals and reads them.
+
+use std::sync::Arc;
+
+use baytrim_api::v1::correction_service_server::CorrectionService;
+use baytrim_api::v1::{
+    CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
+    ListProposalsRequest, ListProposalsResponse,
+};
+use baytrim_jobs::propose;
+use baytrim_jobs::state::{Outcome, ProposalEntry};
+use baytrim_model::ids::{Actor, PullId};
+use baytrim_model::proposal::Proposal;
+use tonic::{Request, Response, Status};
+
+use crate::clock;
+use crate::compute::blocking;
+use crate::convert::page::Page;
+use crate::convert::{name, proposal, request};
+use crate::fault::{Fault, InternalFault};
+use crate::shop::{Decided, Loaded, Shop};
+
+/// The correction service.
+#[derive(Debug, Clone)]
+pub struct Corrections {
+    shop: Arc<Shop>,
+}
+
+impl Corrections {
+    /// Returns the service over `shop`.
+    pub fn new(shop: Arc<Shop>) -> Self {
+        Self { shop }
+    }
+}
+
+#[tonic::async_trait]
+impl CorrectionService for Corrections {
+    async fn create_proposal(
+        &self,
+        request: Request<CreateProposalRequest>,
+    ) -> Result<Response<CreateProposalResponse>, Status> {
+        let by = request::actor(&request);
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        let created = self.shop.compute().run(move || create(&shop, by, &request));
+        Ok(Response::new(created.await?))
+    }
+
+    async fn get_proposal(
+        &self,
+        request: Request<GetProposalRequest>,
+    ) -> Result<Response<GetProposalResponse>, Status> {
+        let parsed = name::parse_proposal("name", &request.get_ref().name);
+        let (id, number) = parsed.map_err(Fault::from)?;
+        let shop = Arc::clone(&self.shop);
+        let found = blocking(move || {
+            let job = shop.job(&id)?;
+            Ok(proposal::whole(&job.state, job.state.proposal(number)?))
+        });
+        let proposal = Some(found.await?);
+        Ok(Response::new(GetProposalResponse { proposal }))
+    }
+
+    async fn list_proposals(
+        &self,
+        request: Request<ListProposalsRequest>,
+    ) -> Result<Response<ListProposalsResponse>, Status> {
+        let request = request.get_ref();
+        let id = name::parse_job("parent", &request.parent).map_err(Fault::from)?;
+        let list = format!("proposals of {id}");
+        let page = Page::parse(&list, request.page_size, &request.page_token);
+        let (page, shop) = (page.map_err(Fault::from)?, Arc::clone(&self.shop));
+        let job = blocking(move || shop.job(&id)).await?;
+        let state = &job.state;
+        let key = |entry: &&ProposalEntry| entry.proposal.id.to_string();
+        let (entries, next_page_token) = page.cut(state.proposals.iter().rev(), key);
+        let proposals = entries.iter().map(|entry| proposal::brief(state, entry));
+        Ok(Response::new(ListProposalsResponse {
+            proposals: proposals.collect(),
+            next_page_token,
+        }))
+    }
+}
+
+fn create(
+    shop: &Shop,
+    by: Actor,
+    request: &CreateProposalRequest,
+) -> Result<CreateProposalResponse, Fault> {
+    let id = name::parse_job("parent", &request.parent)?;
+    let author = request::author(by, &request.request_id)?;
+    let excluded = request.excluded_pulls.iter().enumerate().map(|(index, text)| {
+        name::part::<PullId>(&format!("excluded_pulls[{index}]"), text)
+    });
+    let excluded = excluded.collect::<Result<Vec<_>, _>>()?;
+    if request.validate_only {
+        let job = shop.job(&id)?;
+        let computed = compute(shop, &job, &excluded, &author.by)?;
+        let proposal = Some(proposal::checked(&job.state, &computed));
+        return Ok(CreateProposalResponse { proposal });
+    }
+    let is_same = |outcome| matches!(outcome, Outcome::Proposal(_));
+    let decided = shop.decide(&id, &author, &is_same, |job| {
+        compute(shop, job, &excluded, &author.by).map(propose::event)
+    })?;
+    let proposal = Some(recorded(&decided)?);
+    Ok(CreateProposalResponse { proposal })
+}
+
+fn compute(
+    shop: &Shop,
+    job: &Loaded,
+    excluded: &[PullId],
+    by: &Actor,
+) -> Result<Proposal, Fault> {
+    let pulls = propose::chosen_pulls(&job.state, excluded)?;
+    let evidence = pulls.iter().map(|&id| {
+        let pull = job.state.pull(id)?;
+        shop.evidence().of_pull(&**shop.store(), job, pull)
+    });
+    let evidence = evidence.collect::<Result<Vec<_>, Fault>>()?;
+    let evidence: Vec<_> = evidence.iter().map(|evidence| &**evidence).collect();
+    Ok(propose::plan(&job.state, &pulls, &evidence, clock::now(), by)?)
+}
+
+fn recorded(decided: &Decided) -> Result<baytrim_api::v1::Proposal, Fault> {
+    let Outcome::Proposal(id) = decided.outcome else {
+        return Err(InternalFault::Impossible("a proposal was recorded as something else").into());
+    };
+    let state = &decided.job.state;
+    Ok(proposal::whole(state, state.proposal(id)?))
+}

@@ -1,0 +1,113 @@
+//! Opens jobs and reads them.
+
+use std::sync::Arc;
+
+use baytrim_api::v1::job_service_server::JobService;
+use baytrim_api::v1::{
+    CreateJobRequest, CreateJobResponse, GetJobRequest, GetJobResponse, ListJobsRequest,
+    ListJobsResponse,
+};
+use baytrim_jobs::{Refusal, open};
+use baytrim_ledger::StreamName;
+use baytrim_model::ids::{Actor, JobId};
+use tonic::{Request, Response, Status};
+
+use crate::clock;
+use crate::compute::blocking;
+use crate::convert::page::Page;
+use crate::convert::{job, name, request};
+use crate::fault::Fault;
+use crate::shop::{JOB_PREFIX, Shop};
+
+/// The job service.
+#[derive(Debug, Clone)]
+pub struct Jobs {
+    shop: Arc<Shop>,
+}
+
+impl Jobs {
+    /// Returns the service over `shop`.
+    pub fn new(shop: Arc<Shop>) -> Self {
+        Self { shop }
+    }
+}
+
+#[tonic::async_trait]
+impl JobService for Jobs {
+    async fn create_job(
+        &self,
+        request: Request<CreateJobRequest>,
+    ) -> Result<Response<CreateJobResponse>, Status> {
+        let by = request::actor(&request);
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        Ok(Response::new(blocking(move || create(&shop, by, request)).await?))
+    }
+
+    async fn get_job(
+        &self,
+        request: Request<GetJobRequest>,
+    ) -> Result<Response<GetJobResponse>, Status> {
+        let id = name::parse_job("name", &request.get_ref().name).map_err(Fault::from)?;
+        let shop = Arc::clone(&self.shop);
+        let found = blocking(move || shop.job(&id)).await?;
+        let job = Some(job::whole(&found));
+        Ok(Response::new(GetJobResponse { job }))
+    }
+
+    async fn list_jobs(
+        &self,
+        request: Request<ListJobsRequest>,
+    ) -> Result<Response<ListJobsResponse>, Status> {
+        let request = request.get_ref();
+        let page = Page::parse("jobs", request.page_size, &request.page_token);
+        let (page, shop) = (page.map_err(Fault::from)?, Arc::clone(&self.shop));
+        Ok(Response::new(blocking(move || list(&shop, &page)).await?))
+    }
+}
+
+fn create(
+    shop: &Shop,
+    by: Actor,
+    mut request: CreateJobRequest,
+) -> Result<CreateJobResponse, Fault> {
+    let author = request::author(by, &request.request_id)?;
+    let id = match request.job_id.as_str() {
+        "" => None,
+        id => Some(name::part::<JobId>("job_id", id)?),
+    };
+    let attachments = job::attachments(&mut request)?;
+    let spec = open::read(&request.job_file, &attachments, id)?;
+    if request.validate_only {
+        if shop.find_job(&spec.id)?.is_some() {
+            return Err(Refusal::JobExists(spec.id).into());
+        }
+        let job = Some(job::checked(&spec, clock::now()));
+        return Ok(CreateJobResponse { job });
+    }
+    let decided = shop.open_job(&spec, &author)?;
+    let job = Some(job::whole(&decided.job));
+    Ok(CreateJobResponse { job })
+}
+
+fn list(shop: &Shop, page: &Page) -> Result<ListJobsResponse, Fault> {
+    let after = page.after.as_deref();
+    let after = after.and_then(|id| StreamName::new(&format!("{JOB_PREFIX}{id}")).ok());
+    // One more than is shown, to know whether there is a next page.
+    let streams = shop.store().streams(JOB_PREFIX, after.as_ref(), page.size + 1)?;
+    let ids = streams.iter().filter_map(|(stream, _)| {
+        let id = stream.as_str().strip_prefix(JOB_PREFIX)?;
+        id.parse::<JobId>().ok()
+    });
+    let ids: Vec<JobId> = ids.collect();
+    let shown = &ids[..ids.len().min(page.size)];
+    let jobs = shown.iter().map(|id| Ok(job::brief(&shop.job(id)?)));
+    let jobs = jobs.collect::<Result<Vec<_>, Fault>>()?;
+    let next_page_token = match shown.last() {
+        Some(last) if ids.len() > shown.len() => page.token_after(last.as_str()),
+        _ => String::new(),
+    };
+    Ok(ListJobsResponse {
+        jobs,
+        next_page_token,
+    })
+}

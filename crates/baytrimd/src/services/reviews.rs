@@ -1,0 +1,106 @@
+//! Records verdicts.
+
+use std::sync::Arc;
+
+use baytrim_api::v1::review_service_server::ReviewService;
+use baytrim_api::v1::{
+    ApproveProposalRequest, ApproveProposalResponse, RejectProposalRequest, RejectProposalResponse,
+};
+use baytrim_jobs::state::Outcome;
+use baytrim_jobs::verdict::{self, Ask};
+use baytrim_model::ids::{Actor, ProposalId};
+use tonic::{Request, Response, Status};
+
+use crate::clock;
+use crate::compute::blocking;
+use crate::convert::{name, proposal, request, revision};
+use crate::fault::{Fault, InternalFault};
+use crate::shop::Shop;
+
+/// The review service.
+#[derive(Debug, Clone)]
+pub struct Reviews {
+    shop: Arc<Shop>,
+}
+
+impl Reviews {
+    /// Returns the service over `shop`.
+    pub fn new(shop: Arc<Shop>) -> Self {
+        Self { shop }
+    }
+}
+
+#[tonic::async_trait]
+impl ReviewService for Reviews {
+    async fn approve_proposal(
+        &self,
+        request: Request<ApproveProposalRequest>,
+    ) -> Result<Response<ApproveProposalResponse>, Status> {
+        let by = request::actor(&request);
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        Ok(Response::new(blocking(move || approve(&shop, by, &request)).await?))
+    }
+
+    async fn reject_proposal(
+        &self,
+        request: Request<RejectProposalRequest>,
+    ) -> Result<Response<RejectProposalResponse>, Status> {
+        let by = request::actor(&request);
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        Ok(Response::new(blocking(move || reject(&shop, by, &request)).await?))
+    }
+}
+
+fn approve(
+    shop: &Shop,
+    by: Actor,
+    request: &ApproveProposalRequest,
+) -> Result<ApproveProposalResponse, Fault> {
+    let (id, number) = name::parse_proposal("name", &request.name)?;
+    let author = request::author(by, &request.request_id)?;
+    let nodes: Vec<(f64, f64)> = request
+        .nodes
+        .iter()
+        .map(|node| (node.rpm, node.plate_percent))
+        .collect();
+    let is_same = |outcome| outcome == Outcome::Approved(number);
+    let decided = shop.decide(&id, &author, &is_same, |job| {
+        let ask = ask(number, &request.etag, &request.reason, &author.by);
+        Ok(verdict::approve(&job.state, &ask, &nodes)?)
+    })?;
+    let state = &decided.job.state;
+    let entry = state.proposal(number)?;
+    let verdict = entry.verdict.as_ref().and_then(|verdict| verdict.approved.as_ref());
+    let (made, _) = verdict.ok_or(InternalFault::Impossible("an approval made no revision"))?;
+    Ok(ApproveProposalResponse {
+        proposal: Some(proposal::brief(state, entry)),
+        revision: Some(revision::whole(state, state.revision(*made)?)),
+    })
+}
+
+fn reject(
+    shop: &Shop,
+    by: Actor,
+    request: &RejectProposalRequest,
+) -> Result<RejectProposalResponse, Fault> {
+    let (id, number) = name::parse_proposal("name", &request.name)?;
+    let author = request::author(by, &request.request_id)?;
+    let is_same = |outcome| outcome == Outcome::Rejected(number);
+    let decided = shop.decide(&id, &author, &is_same, |job| {
+        let ask = ask(number, &request.etag, &request.reason, &author.by);
+        Ok(verdict::reject(&job.state, &ask)?)
+    })?;
+    let state = &decided.job.state;
+    let proposal = Some(proposal::brief(state, state.proposal(number)?));
+    Ok(RejectProposalResponse { proposal })
+}
+
+fn ask(proposal: ProposalId, etag: &str, reason: &str, by: &Actor) -> Ask {
+    Ask {
+        proposal,
+        etag: etag.to_owned(),
+        reason: reason.to_owned(),
+        at: clock::now(),
+        by: by.clone(),
+    }
+}

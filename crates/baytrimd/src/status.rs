@@ -1,0 +1,142 @@
+//! The one map from faults to what a caller is told: code, `ErrorInfo` reason, place, remedy.
+//! `docs/errors.md` lists every reason.
+
+mod build;
+mod log;
+mod refusal;
+mod stream;
+#[cfg(test)]
+mod tests;
+
+use baytrim_intake::IntakeError;
+use baytrim_ledger::{BlobError, SpoolError, StoreFault};
+use tonic::{Code, Status};
+
+use crate::clock;
+use crate::fault::{AccessFault, Fault, InternalFault};
+
+pub use build::{DOMAIN, Told};
+
+/// Returns the status that tells `fault`. An internal fault is logged under a number, and only the
+/// number is told.
+pub fn of(fault: &Fault) -> Status {
+    build::status(tell(fault))
+}
+
+impl From<Fault> for Status {
+    fn from(fault: Fault) -> Self {
+        of(&fault)
+    }
+}
+
+fn tell(fault: &Fault) -> Told {
+    match fault {
+        Fault::Refused(refusal) => refusal::tell(refusal),
+        Fault::Log(IntakeError::Unreadable { source, .. }) => internal(source),
+        Fault::Log(error) => log::tell(error),
+        Fault::Stream(fault) => stream::tell(fault),
+        Fault::Access(fault) => Told::new(Code::Unauthenticated, access_reason(fault), fault),
+        Fault::Busy { .. } => Told::new(Code::ResourceExhausted, "BUSY", fault).retry_in_s(2),
+        Fault::TooLarge { max, .. } => {
+            Told::new(Code::InvalidArgument, "TOO_LARGE", fault).with("bytes_max", max)
+        }
+        Fault::Contended { job } => {
+            Told::new(Code::Aborted, "JOB_CONTENDED", fault).with("job", job)
+        }
+        Fault::RecordTooLarge { max, .. } => {
+            Told::new(Code::ResourceExhausted, "RECORD_TOO_LARGE", fault).with("bytes_max", max)
+        }
+        Fault::Cut => Told::new(Code::Aborted, "STREAM_CUT", fault),
+        Fault::Idle { .. } => Told::new(Code::DeadlineExceeded, "STREAM_IDLE", fault),
+        Fault::Stopping => Told::new(Code::Unavailable, "SHUTTING_DOWN", fault).retry_in_s(2),
+        Fault::Internal(fault) => tell_internal(fault),
+    }
+}
+
+fn access_reason(fault: &AccessFault) -> &'static str {
+    match fault {
+        AccessFault::TokenMissing => "TOKEN_MISSING",
+        AccessFault::TokenWrong => "TOKEN_WRONG",
+    }
+}
+
+fn tell_internal(fault: &InternalFault) -> Told {
+    let told = internal(fault);
+    match fault {
+        InternalFault::Ambiguous { .. } => told.but(
+            Code::Unavailable,
+            "OUTCOME_UNKNOWN",
+            "whether the request was recorded is not known; send it again with the same request_id, which records it once at the most",
+        ),
+        InternalFault::Store(fault)
+        | InternalFault::Blob(BlobError::Fault(fault))
+        | InternalFault::Spool(SpoolError::Fault(fault)) => tell_store(told, fault),
+        InternalFault::Blob(_)
+        | InternalFault::Spool(_)
+        | InternalFault::Encode(_)
+        | InternalFault::Record { .. }
+        | InternalFault::Fold { .. }
+        | InternalFault::Log { .. }
+        | InternalFault::Temporary(_)
+        | InternalFault::Decode { .. }
+        | InternalFault::Task(_)
+        | InternalFault::Impossible(_) => told,
+    }
+}
+
+fn tell_store(told: Told, fault: &StoreFault) -> Told {
+    match fault {
+        StoreFault::Full { .. } => told.but(
+            Code::ResourceExhausted,
+            "STORE_FULL",
+            "the daemon's disk is full; free some space, then restart the daemon",
+        ),
+        StoreFault::Poisoned { .. } => told.but(
+            Code::Unavailable,
+            "STORE_STOPPED",
+            "the daemon takes no more writes since one failed; check its disk, then restart it",
+        ),
+        StoreFault::Closed => told.but(
+            Code::Unavailable,
+            "SHUTTING_DOWN",
+            "the daemon is stopping; send the request again once it is back",
+        ),
+        StoreFault::Damaged(_) => told.but(
+            Code::DataLoss,
+            "STORE_DAMAGED",
+            "what was read is not what was written; run `baytrimd ledger verify` on the daemon's machine",
+        ),
+        StoreFault::Io { .. } => told,
+    }
+}
+
+/// Logs what the caller can't help, and tells it without details.
+fn internal(fault: &(dyn std::error::Error + 'static)) -> Told {
+    use std::sync::atomic::{AtomicU64, Ordering};
+    static COUNT: AtomicU64 = AtomicU64::new(0);
+    let count = COUNT.fetch_add(1, Ordering::Relaxed);
+    let number = format!("{:x}-{count}", clock::now().0);
+    tracing::error!(fault = %number, error = %chain(fault), "a request failed");
+    Told::new(
+        Code::Internal,
+        "INTERNAL",
+        &"the daemon failed; its log has the details",
+    )
+    .with("fault", &number)
+}
+
+/// Returns an error and its sources, each after a colon.
+pub(crate) fn chain(error: &(dyn std::error::Error + 'static)) -> String {
+    let mut text = error.to_string();
+    let mut source = error.source();
+    while let Some(error) = source {
+        let inner = error.to_string();
+        // A transparent error shows its source's text itself.
+        if !text.ends_with(&inner) {
+            text.push_str(": ");
+            text.push_str(&inner);
+        }
+        source = error.source();
+    }
+    text
+}

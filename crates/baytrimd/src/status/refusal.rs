@@ -1,0 +1,38 @@
+//! Refusals of a job.
+
+use baytrim_jobs::Refusal;
+use baytrim_jobs::refusal::RefusalKind;
+use tonic::Code;
+
+use super::Told;
+use crate::limits::VIOLATIONS_MAX;
+
+pub(super) fn tell(refusal: &Refusal) -> Told {
+    let code = match refusal.kind() {
+        RefusalKind::Invalid => Code::InvalidArgument,
+        RefusalKind::NotFound => Code::NotFound,
+        RefusalKind::Exists => Code::AlreadyExists,
+        RefusalKind::State => Code::FailedPrecondition,
+        RefusalKind::Conflict => Code::Aborted,
+    };
+    let told = Told::new(code, refusal.reason(), refusal);
+    match refusal {
+        Refusal::Fields(errors) => {
+            let shown = Refusal::Fields(errors.iter().take(VIOLATIONS_MAX).cloned().collect());
+            let mut told = Told::new(code, refusal.reason(), &shown);
+            if errors.len() > VIOLATIONS_MAX {
+                told.message += &format!("\nand {} more", errors.len() - VIOLATIONS_MAX);
+            }
+            told = told.with("field_count", &errors.len());
+            errors.iter().fold(told, Told::field)
+        }
+        Refusal::Stale { base, head, .. } => told.with("base_revision", base).with("head_revision", head),
+        Refusal::Decided { verdict, by, .. } => told.with("verdict", verdict).with("reviewer", by),
+        Refusal::RevisionUnknown { latest, .. } => told.with("latest_revision", latest),
+        Refusal::BayUnknown { known, .. } => told.with("bays", known),
+        Refusal::SubsetBreaksNeighbour {
+            rpm, plate_percent, ..
+        } => told.with("rpm", rpm).with("plate_percent", plate_percent),
+        _ => told,
+    }
+}
