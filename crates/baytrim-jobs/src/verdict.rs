@@ -1,5 +1,6 @@
 //! Checking and deciding a verdict on a proposal.
 
+use baytrim_estimate::limit::pairs_too_far_apart;
 use baytrim_model::ids::{Actor, ProposalId, UnixMillis};
 use baytrim_model::proposal::{NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
@@ -187,28 +188,20 @@ fn chosen(
     Ok(nodes)
 }
 
-/// A part of a proposal must hold the neighbour limit that the whole holds: a pair may not end up
-/// further apart than the limit, unless it was so before and has not grown.
+/// Every limit but the neighbours' belongs to one node and holds for any part of a proposal.
 fn check_neighbours(state: &JobState, nodes: &[usize], values: &[f64]) -> Result<(), Refusal> {
-    let content = state.spec.table.content;
-    let base = &state.spec.table.values;
-    let log_trim =
-        |values: &[f64], node: usize| (content.fuel(values[node]) / content.fuel(base[node])).ln();
-    let limit = (state.spec.limits.neighbour_percent / 100.0).ln_1p();
-    let before = &state.head().values;
-    for (one, other) in state.spec.axes.neighbours() {
-        let apart = (log_trim(values, one) - log_trim(values, other)).abs();
-        let was = (log_trim(before, one) - log_trim(before, other)).abs();
-        // A millionth of a percent forgives the rounding of logarithms, nothing else.
-        if apart > limit.max(was) + 1e-8 {
-            let node = if nodes.contains(&one) { one } else { other };
-            let (rpm, plate_percent) = state.spec.axes.position(node);
-            return Err(Refusal::SubsetBreaksNeighbour {
-                rpm,
-                plate_percent,
-                neighbour_percent: state.spec.limits.neighbour_percent,
-            });
-        }
-    }
-    Ok(())
+    let spec = &state.spec;
+    let (axes, limits) = (&spec.axes, &spec.limits);
+    let pairs = pairs_too_far_apart(axes, &spec.table, limits, &state.head().values, values)
+        .map_err(|error| Refusal::field("nodes", error.to_string(), "take the whole proposal"))?;
+    let Some(&(one, other)) = pairs.first() else {
+        return Ok(());
+    };
+    let node = if nodes.contains(&one) { one } else { other };
+    let (rpm, plate_percent) = axes.position(node);
+    Err(Refusal::SubsetBreaksNeighbour {
+        rpm,
+        plate_percent,
+        neighbour_percent: limits.neighbour_percent,
+    })
 }

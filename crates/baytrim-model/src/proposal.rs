@@ -13,7 +13,7 @@ use crate::limits::LimitName;
 pub enum NodeStatus {
     /// A change is proposed that brings the estimate to target.
     Change,
-    /// A change is proposed, but a limit holds it short of target.
+    /// A limit holds the node short of target, at worst where it is.
     Limited,
     /// On target within the tolerance: nothing to do.
     OnTarget,
@@ -60,7 +60,7 @@ pub struct NodeChange {
     pub plate_percent: f64,
     /// Table value before, in the table's unit.
     pub before: f64,
-    /// Table value after, in the table's unit, on the table's resolution.
+    /// Table value after, in the table's unit; on the table's resolution where it changes.
     pub after: f64,
     /// Estimate: fuel change from `before` that brings lambda to target, percent.
     pub correction_percent: f64,
