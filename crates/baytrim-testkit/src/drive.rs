@@ -82,7 +82,7 @@ impl Path {
     /// Returns the step at or before a time.
     pub fn index(&self, now_s: f64) -> usize {
         let place = now_s / PATH_STEP_S + 1e-9;
-        (1..self.len()).len().min(floor_index(place))
+        self.len().saturating_sub(1).min(floor_index(place))
     }
 
     fn push(&mut self, rpm: f64, plate_percent: f64) {

@@ -82,28 +82,62 @@ pub fn content_name(content: TableContent) -> &'static str {
     }
 }
 
+/// Keys that keep their default are left out: a job file says what was decided for the job.
 fn limits_section(limits: &Limits) -> String {
-    let mut text = String::from("\n[limits]\n");
-    for (key, value) in [
-        ("step_percent", limits.step_percent),
-        ("total_percent", limits.total_percent),
-        ("neighbour_percent", limits.neighbour_percent),
-        ("deadband_percent", limits.deadband_percent),
-        ("leanest_lambda", limits.leanest_lambda),
-        ("lean_confidence", limits.lean_confidence),
+    let usual = Limits::default();
+    let mut text = String::from("\n[limits]\n# Keys that are not here keep their default.\n");
+    for (key, value, usual) in [
+        ("step_percent", limits.step_percent, usual.step_percent),
+        ("total_percent", limits.total_percent, usual.total_percent),
+        (
+            "neighbour_percent",
+            limits.neighbour_percent,
+            usual.neighbour_percent,
+        ),
+        (
+            "deadband_percent",
+            limits.deadband_percent,
+            usual.deadband_percent,
+        ),
+        (
+            "leanest_lambda",
+            limits.leanest_lambda,
+            usual.leanest_lambda,
+        ),
+        (
+            "lean_confidence",
+            limits.lean_confidence,
+            usual.lean_confidence,
+        ),
         (
             "standard_error_percent_max",
             limits.standard_error_percent_max,
+            usual.standard_error_percent_max,
         ),
     ] {
-        let _ = writeln!(text, "{key} = {value:?}");
+        write_unusual(&mut text, key, value, usual);
     }
-    let _ = writeln!(text, "visits_min = {}", limits.visits_min);
-    let _ = writeln!(text, "borrowed_changes = {}", limits.borrowed_changes);
+    if limits.visits_min != usual.visits_min {
+        let _ = writeln!(text, "visits_min = {}", limits.visits_min);
+    }
+    if limits.borrowed_changes != usual.borrowed_changes {
+        let _ = writeln!(text, "borrowed_changes = {}", limits.borrowed_changes);
+    }
     for wall in &limits.walls {
         text.push_str(&wall_section(wall));
     }
     text
+}
+
+/// Writes a key whose value is not the usual one.
+#[expect(
+    clippy::float_cmp,
+    reason = "a default is the default to the bit or was changed"
+)]
+fn write_unusual(text: &mut String, key: &str, value: f64, usual: f64) {
+    if value != usual {
+        let _ = writeln!(text, "{key} = {value:?}");
+    }
 }
 
 fn wall_section(wall: &Wall) -> String {
@@ -130,24 +164,48 @@ fn wall_section(wall: &Wall) -> String {
     text
 }
 
+/// See [`limits_section`] for what is left out.
 fn gates_section(gates: &GateSettings) -> String {
-    let mut text = String::from("\n[gates]\n");
-    for (key, value) in [
-        ("overrun_plate_percent_max", gates.overrun_plate_percent_max),
-        ("overrun_lambda_min", gates.overrun_lambda_min),
-        ("recovery_s", gates.recovery_s),
-        ("coolant_c_min", gates.coolant_c_min),
+    let usual = GateSettings::default();
+    let mut text = String::from("\n[gates]\n# Keys that are not here keep their default.\n");
+    for (key, value, usual) in [
+        (
+            "overrun_plate_percent_max",
+            gates.overrun_plate_percent_max,
+            usual.overrun_plate_percent_max,
+        ),
+        (
+            "overrun_lambda_min",
+            gates.overrun_lambda_min,
+            usual.overrun_lambda_min,
+        ),
+        ("recovery_s", gates.recovery_s, usual.recovery_s),
+        ("coolant_c_min", gates.coolant_c_min, usual.coolant_c_min),
         (
             "plate_rate_percent_per_s_max",
             gates.plate_rate_percent_per_s_max,
+            usual.plate_rate_percent_per_s_max,
         ),
-        ("settle_s", gates.settle_s),
-        ("sensor_lambda_max", gates.sensor_lambda_max),
-        ("sensor_lambda_min", gates.sensor_lambda_min),
-        ("gap_s_max", gates.gap_s_max),
-        ("shift_s", gates.shift_s),
+        ("settle_s", gates.settle_s, usual.settle_s),
+        (
+            "unsettled_share_max",
+            gates.unsettled_share_max,
+            usual.unsettled_share_max,
+        ),
+        (
+            "sensor_lambda_max",
+            gates.sensor_lambda_max,
+            usual.sensor_lambda_max,
+        ),
+        (
+            "sensor_lambda_min",
+            gates.sensor_lambda_min,
+            usual.sensor_lambda_min,
+        ),
+        ("gap_s_max", gates.gap_s_max, usual.gap_s_max),
+        ("shift_s", gates.shift_s, usual.shift_s),
     ] {
-        let _ = writeln!(text, "{key} = {value:?}");
+        write_unusual(&mut text, key, value, usual);
     }
     text
 }
@@ -179,6 +237,9 @@ fn quoted(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    use baytrim_model::gate::GateSettings;
+    use baytrim_model::limits::Limits;
+
     use super::{Beside, job_toml};
     use crate::truth::{EngineTruth, TruthOptions};
 
@@ -188,6 +249,9 @@ mod tests {
         let truth = EngineTruth::from_seed(1, &TruthOptions::default());
         let mut spec = truth.job_spec("invented-1".parse().expect("a slug"));
         spec.title = "The \"old\" one".to_owned();
+        spec.gates.settle_s = 1.25;
+        spec.limits.visits_min = 3;
+        spec.limits.step_percent = 7.5;
         let beside = Beside {
             table: "base_table.csv",
             target: "target_lambda.csv",
@@ -200,11 +264,10 @@ mod tests {
         let rpm = file["axes"]["rpm"].as_array().expect("a list");
         assert_eq!(rpm.len(), spec.axes.rpm.len());
         assert_eq!(file["table"]["file"].as_str(), Some("base_table.csv"));
-        assert_eq!(file["limits"]["visits_min"].as_integer(), Some(2));
-        let wall = &file["limits"]["walls"][0];
-        assert_eq!(wall["lambda_max"].as_float(), Some(0.95));
-        assert!(wall.get("rpm_max").is_none());
+        let limits: Limits = file["limits"].clone().try_into().expect("limits");
+        assert_eq!(limits, spec.limits);
+        let gates: GateSettings = file["gates"].clone().try_into().expect("gates");
+        assert_eq!(gates, spec.gates);
         assert_eq!(file["bays"]["east"]["delay"].as_str(), Some("identify"));
-        assert_eq!(file["gates"]["settle_s"].as_float(), Some(1.5));
     }
 }

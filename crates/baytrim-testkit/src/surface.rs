@@ -125,3 +125,34 @@ impl NeedSurface {
         self.scale * self.shape(u, w)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{NEED_LOG_RANGE, NeedSurface};
+    use crate::random::{Dice, Purpose};
+
+    /// Fuel needs would be beyond belief, or so small that any estimate looks good.
+    #[test]
+    fn needs_are_believable() {
+        let mut sizes = Vec::new();
+        for seed in 0..200 {
+            let mut dice = Dice::new(seed, Purpose::Surface);
+            let surface = NeedSurface::draw(&mut dice, (1000.0, 10_000.0), 0.09);
+            let mut square = 0.0;
+            for step in 0..441_i32 {
+                let w = f64::from(step / 21) / 20.0;
+                let need = surface.at(1000.0 + 450.0 * f64::from(step % 21), 100.0 * w * w);
+                assert!(need >= NEED_LOG_RANGE.0 - 1e-9 && need <= NEED_LOG_RANGE.1 + 1e-9);
+                square += need * need / 441.0;
+            }
+            sizes.push(libm::sqrt(square));
+        }
+        sizes.sort_by(f64::total_cmp);
+        assert!(sizes[0] > 0.03, "the flattest has {}", sizes[0]);
+        assert!(
+            (0.06..0.0901).contains(&sizes[100]),
+            "the middle one has {}",
+            sizes[100]
+        );
+    }
+}
