@@ -58,11 +58,13 @@ pub(crate) struct Cli {
 #[derive(Debug, Clone, Args)]
 #[command(next_help_heading = "Options for every command")]
 pub(crate) struct Global {
-    /// Server to ask [env: BAYTRIM_SERVER] [default: http://127.0.0.1:7411]
+    /// The server's address.
     #[arg(long, global = true, value_name = "URL")]
+    #[arg(help = "Server to ask [env: BAYTRIM_SERVER] [default: http://127.0.0.1:7411]")]
     pub(crate) server: Option<String>,
-    /// File that holds the access token [env: BAYTRIM_TOKEN_FILE]
+    /// Where the token is.
     #[arg(long, global = true, value_name = "FILE")]
+    #[arg(help = "File that holds the access token [env: BAYTRIM_TOKEN_FILE]")]
     pub(crate) token_file: Option<PathBuf>,
     /// Who acts, for the record [default: the user name]
     // Not `global`: `table export` has another `--as`. `parse` adds it to all other commands.
@@ -71,7 +73,8 @@ pub(crate) struct Global {
     /// Print one JSON object, its keys as docs/cli.md lists them
     #[arg(long, global = true)]
     pub(crate) json: bool,
-    /// When to use colour; NO_COLOR is heeded too
+    /// When to use colour.
+    #[arg(help = "When to use colour; NO_COLOR is heeded too")]
     #[arg(long, global = true, value_enum, default_value_t = ColorChoice::Auto, value_name = "WHEN")]
     pub(crate) color: ColorChoice,
     /// Give up after so many seconds [default: 30; proposals 120, logs and checks 600]
@@ -82,7 +85,8 @@ pub(crate) struct Global {
 /// When to use colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum ColorChoice {
-    /// On a terminal, unless NO_COLOR is set or TERM is dumb.
+    /// On a terminal.
+    #[value(help = "On a terminal, unless NO_COLOR is set or TERM is dumb")]
     Auto,
     /// Even into a file or a pipe.
     Always,

@@ -24,7 +24,7 @@ pub(crate) const ANSWER_BYTES_MAX: usize = 32 * 1024 * 1024;
 const PAUSES: [Duration; 3] = [
     Duration::from_millis(200),
     Duration::from_millis(500),
-    Duration::from_millis(1000),
+    Duration::from_secs(1),
 ];
 
 /// One server, and who asks it.

@@ -44,6 +44,10 @@ impl Default for Environment {
 
 impl Environment {
     /// Returns the environment of this process.
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "this is where the program reads its environment"
+    )]
     pub fn of_process() -> Self {
         let variable = |name: &str| std::env::var(name).ok().filter(|text| !text.is_empty());
         let out_is_terminal = std::io::stdout().is_terminal();

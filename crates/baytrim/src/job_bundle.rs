@@ -1,6 +1,6 @@
 //! A job file with the files that it names beside it.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use baytrim_api::v1::Attachment;
 
@@ -68,7 +68,7 @@ fn named_files(text: &str) -> Vec<(String, String)> {
     tables.chain(maps).collect()
 }
 
-async fn read_attachment(job: &Path, section: &str, path: &PathBuf) -> Result<Vec<u8>, Failure> {
+async fn read_attachment(job: &Path, section: &str, path: &Path) -> Result<Vec<u8>, Failure> {
     read_limited(path, "read the file")
         .await
         .map_err(|mut failure| {

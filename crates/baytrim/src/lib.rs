@@ -4,6 +4,15 @@
 //! [`run`] is the whole program: the binary calls it with the process's arguments, other programs
 //! call it with their own.
 
+#![expect(
+    clippy::format_push_string,
+    reason = "pages are small and read better so"
+)]
+#![cfg_attr(
+    test,
+    expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")
+)]
+
 mod args;
 mod client;
 mod command;

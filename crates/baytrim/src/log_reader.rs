@@ -1,6 +1,6 @@
 //! A log as a stream of upload messages.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use baytrim_api::v1::upload_pull_request::Message;
 use baytrim_api::v1::{OpenUpload, UploadPullRequest};
@@ -46,7 +46,7 @@ pub(crate) fn stream_log(path: &Path, open: OpenUpload, progress: ProgressBar) -
 }
 
 async fn send_log(
-    path: &PathBuf,
+    path: &Path,
     open: OpenUpload,
     progress: &ProgressBar,
     sender: &mpsc::Sender<UploadPullRequest>,

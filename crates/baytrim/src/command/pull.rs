@@ -65,13 +65,12 @@ async fn show(name: &str, context: &mut Context<'_>) -> Result<(), Failure> {
         .await?
         .pull
         .ok_or_else(|| Failure::incomplete("pull"))?;
-    let axes = match context.is_json() {
-        true => None,
-        false => {
-            job::get(&server, &format!("jobs/{}", job_of(name)))
-                .await?
-                .axes
-        }
+    let axes = if context.is_json() {
+        None
+    } else {
+        job::get(&server, &format!("jobs/{}", job_of(name)))
+            .await?
+            .axes
     };
     let value = PullJson::new(&pull, job_of(name));
     context.result(&value, |options| render_pull(&pull, axes.as_ref(), options))

@@ -26,9 +26,10 @@ pub(crate) async fn submit(args: &SubmitArgs, context: &mut Context<'_>) -> Resu
             .map_err(|error| Failure::file("read the channel map", path, &error))?,
     };
     let server = context.server().await?;
-    let axes = match context.is_json() {
-        true => None,
-        false => job::get(&server, &args.job.full).await?.axes,
+    let axes = if context.is_json() {
+        None
+    } else {
+        job::get(&server, &args.job.full).await?.axes
     };
     let mut pulls = Vec::new();
     let mut outcome = Ok(());

@@ -111,9 +111,12 @@ impl<'a> PullJson<'a> {
 impl<'a> PullsJson<'a> {
     /// Returns the pulls of `job`, with coverage where `is_whole`.
     pub(crate) fn new(job: &'a str, pulls: &'a [Pull], is_whole: bool) -> Self {
-        let one = |pull| match is_whole {
-            true => PullJson::new(pull, job),
-            false => PullJson::without_coverage(pull, job),
+        let one = |pull| {
+            if is_whole {
+                PullJson::new(pull, job)
+            } else {
+                PullJson::without_coverage(pull, job)
+            }
         };
         Self {
             job: job.to_owned(),

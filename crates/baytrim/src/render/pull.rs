@@ -159,9 +159,13 @@ fn warnings(pull: &Pull, options: &RenderOptions) -> String {
 }
 
 fn delay_text(delay: &Delay, options: &RenderOptions) -> String {
-    let with_error = |value: f64, error: f64, decimals: usize| match error > 0.0 {
-        true => format!("{} ± {}", fixed(value, decimals), fixed(error, decimals)),
-        false => fixed(value, decimals),
+    let with_error = |value: f64, error: f64, decimals: usize| {
+        let value = fixed(value, decimals);
+        if error > 0.0 {
+            format!("{value} ± {}", fixed(error, decimals))
+        } else {
+            value
+        }
     };
     let source = match delay.source() {
         DelaySource::Given => "as the job gives it",

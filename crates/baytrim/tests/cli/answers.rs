@@ -220,7 +220,9 @@ fn nodes() -> Vec<NodeChange> {
     let node = |row: usize, speed: usize| {
         let (x, y) = (speed as f64 / 11.0, row as f64 / 7.0);
         let need = 13.0 * (3.1 * x).sin() * (0.4 + y) - 6.5 * y * y * x - 3.0 * (1.0 - y);
-        let visits = ((3.4 - 5.0 * (x - 0.25 - 0.5 * y).abs()) * 2.0).max(0.0) as u32;
+        let often = (3.4 - 5.0 * (x - 0.25 - 0.5 * y).abs()) * 2.0;
+        let visits = (1..8).rev().find(|&count| f64::from(count) <= often);
+        let visits = visits.unwrap_or(0);
         node_of(RPM[speed], PLATE_PERCENT[row], need, visits)
     };
     (0..8)

@@ -10,6 +10,10 @@ use baytrim_api::v1::{Job, Proposal, Pull, VerifyLedgerResponse};
 
 use crate::answers;
 
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the flag that writes goldens anew"
+)]
 /// Holds the page that `draw` makes at 80 and 140 columns, without and with colour, to its goldens.
 fn check(name: &str, draw: impl Fn(&RenderOptions) -> String) {
     for (width, color) in [(80, false), (140, false), (80, true), (140, true)] {
