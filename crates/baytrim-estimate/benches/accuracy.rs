@@ -76,6 +76,7 @@ struct Score {
     read_s: f64,
     fit_s: f64,
     accepted: f64,
+    kept: f64,
     remarks: String,
 }
 
@@ -153,7 +154,11 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, argument
     let fitted = fit(&truth.axes, &pulls, &FitSettings::default()).expect("solvable");
     score.fit_s = start.elapsed().as_secs_f64();
     let theta = truth.theta_at_nodes();
-    let visited: Vec<usize> = (0..theta.len()).filter(|&node| visited_s[node] >= VISITED_S).collect();
+    let driven = |node: usize| visited_s[node] >= VISITED_S;
+    let visited: Vec<usize> =
+        (0..theta.len()).filter(|&node| driven(node) && fitted.visits[node] > 0).collect();
+    let driven_count = (0..theta.len()).filter(|&node| driven(node)).count();
+    score.kept = visited.len() as f64 / driven_count.max(1) as f64;
     let error = |node: usize| 100.0 * (fitted.theta[node] - theta[node]);
     if arguments.map {
         print_map(&truth, &visited, &error, &fitted);
@@ -212,8 +217,8 @@ fn main() {
         arguments.engines, arguments.first_seed
     );
     println!(
-        "{:<24} {:>19} {:>6} {:>8} {:>8} {:>6} {:>6} {:>6} {:>9} {:>8} {:>6} {:>8} {:>7}",
-        "pulls", "rms", "worst", "nearest", "settled", "ratio", "in95", "in68", "delay ms", "lag ms", "acc", "read ms", "fit ms"
+        "{:<24} {:>19} {:>6} {:>8} {:>8} {:>6} {:>6} {:>6} {:>9} {:>8} {:>6} {:>6} {:>8} {:>7}",
+        "pulls", "rms", "worst", "nearest", "settled", "ratio", "in95", "in68", "delay ms", "lag ms", "acc", "nodes", "read ms", "fit ms"
     );
     let rows = [
         (PullKind::Mixed, 1),
@@ -252,7 +257,7 @@ fn print_row(name: &str, scores: &[Score], verbose: bool) {
     let all: Vec<f64> = scores.iter().flat_map(|score| score.errors_over_sd.iter().copied()).collect();
     let inside = |z: f64| 100.0 * all.iter().filter(|value| value.abs() <= z).count() as f64 / all.len().max(1) as f64;
     println!(
-        "{:<24} {:>5.2} [{:>5.2},{:>5.2}] {:>6.2} {:>8.2} {:>8.2} {:>6.2} {:>6.1} {:>6.1} {:>9.0} {:>8.0} {:>6.2} {:>8.1} {:>7.1}",
+        "{:<24} {:>5.2} [{:>5.2},{:>5.2}] {:>6.2} {:>8.2} {:>8.2} {:>6.2} {:>6.1} {:>6.1} {:>9.0} {:>8.0} {:>6.2} {:>6.2} {:>8.1} {:>7.1}",
         name,
         of(|score| score.rms, 0.5),
         of(|score| score.rms, 0.25),
@@ -266,6 +271,7 @@ fn print_row(name: &str, scores: &[Score], verbose: bool) {
         of(|score| score.delay_ms, 0.5),
         of(|score| score.lag_ms.abs(), 0.5),
         of(|score| score.accepted, 0.5),
+        of(|score| score.kept, 0.5),
         1000.0 * of(|score| score.read_s, 0.5),
         1000.0 * of(|score| score.fit_s, 0.5),
     );

@@ -119,7 +119,7 @@ impl GateLine {
     fn judge_by_behaviour(&mut self, judged: &mut JudgedRow) {
         let cut = self.overrun.check(&judged.row);
         judged.without_fuel = cut.cuts;
-        if cut.cuts {
+        if cut.cuts || cut.doubtful {
             charge(&mut judged.refused_by, GateName::OverrunCut);
         } else if cut.recovers {
             charge(&mut judged.refused_by, GateName::Recovery);

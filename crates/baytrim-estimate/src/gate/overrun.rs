@@ -10,11 +10,17 @@ const LOOK_BACK_S: f64 = 0.4;
 /// Below this speed a shut plate is idling, not overrun.
 const OVERRUN_RPM_MIN: f64 = 1200.0;
 
+/// Seconds of shut plate after which a cut that nobody flags must have shown in lambda: the controller's
+/// wait, the transport at low flow and the lag. Until then every shut plate may be one.
+const DOUBT_S: f64 = 1.5;
+
 /// What the overrun gate says of a row.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct OverrunVerdict {
     /// No fuel flows.
     pub(super) cuts: bool,
+    /// The plate is shut, and whether fuel flows will only show.
+    pub(super) doubtful: bool,
     /// Fuel came back a moment ago.
     pub(super) recovers: bool,
     /// Where a cut just showed in lambda: the time from which earlier rows are refused as well.
@@ -29,6 +35,7 @@ pub(super) struct Overrun {
     recovery_s: f64,
     cutting: bool,
     last_cut_s: f64,
+    shut_since_s: f64,
 }
 
 impl Overrun {
@@ -39,12 +46,14 @@ impl Overrun {
             recovery_s: settings.recovery_s,
             cutting: false,
             last_cut_s: f64::NEG_INFINITY,
+            shut_since_s: f64::INFINITY,
         }
     }
 
     pub(super) fn restart(&mut self) {
         self.cutting = false;
         self.last_cut_s = f64::NEG_INFINITY;
+        self.shut_since_s = f64::INFINITY;
     }
 
     pub(super) fn check(&mut self, row: &Row) -> OverrunVerdict {
@@ -54,7 +63,13 @@ impl Overrun {
         let shut = row.plate_percent <= self.plate_percent_max && row.rpm >= OVERRUN_RPM_MIN;
         let lean = row.lambda > self.lambda_min;
         let shown = lean && (shut || self.cutting);
+        self.shut_since_s = if shut {
+            self.shut_since_s.min(row.offset_s)
+        } else {
+            f64::INFINITY
+        };
         let cuts = flagged || shown;
+        let doubtful = row.fuel_cut.is_nan() && row.offset_s - self.shut_since_s < DOUBT_S && shut;
         let began_s = (cuts && !self.cutting).then_some(row.offset_s - LOOK_BACK_S);
         self.cutting = cuts;
         if cuts {
@@ -62,6 +77,7 @@ impl Overrun {
         }
         OverrunVerdict {
             cuts,
+            doubtful,
             recovers: !cuts && row.offset_s - self.last_cut_s <= self.recovery_s,
             began_s: began_s.filter(|_| !flagged),
         }
