@@ -74,8 +74,9 @@ pub(crate) struct Global {
     #[arg(long, global = true)]
     pub(crate) json: bool,
     /// When to use colour.
-    #[arg(help = "When to use colour; NO_COLOR is heeded too")]
-    #[arg(long, global = true, value_enum, default_value_t = ColorChoice::Auto, value_name = "WHEN")]
+    #[arg(long, global = true, value_enum, default_value_t = ColorChoice::Auto)]
+    #[arg(value_name = "auto|always|never", hide_possible_values = true)]
+    #[arg(help = "When to use colour; auto heeds NO_COLOR")]
     pub(crate) color: ColorChoice,
     /// Give up after so many seconds [default: 30; proposals 120, logs and checks 600]
     #[arg(long, global = true, value_name = "SECONDS", value_parser = parse_deadline)]
@@ -85,12 +86,14 @@ pub(crate) struct Global {
 /// When to use colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum ColorChoice {
-    /// On a terminal.
-    #[value(help = "On a terminal, unless NO_COLOR is set or TERM is dumb")]
+    /// On a terminal, unless `NO_COLOR` is set or `TERM` is `dumb`.
+    #[value(help = None)]
     Auto,
     /// Even into a file or a pipe.
+    #[value(help = None)]
     Always,
     /// Never.
+    #[value(help = None)]
     Never,
 }
 

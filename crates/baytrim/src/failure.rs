@@ -135,7 +135,12 @@ impl Failure {
             text += &format!("  {field}: {description}\n");
         }
         if self.code != "LOCAL" && self.exit != Exit::Unreachable {
-            text += &format!("  ({}, {})\n", plain(&self.reason), self.code);
+            let reason = plain(&self.reason);
+            text += &if reason == self.code {
+                format!("  ({reason})\n")
+            } else {
+                format!("  ({reason}, {})\n", self.code)
+            };
         }
         text
     }

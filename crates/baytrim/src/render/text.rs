@@ -45,16 +45,19 @@ pub(crate) fn hang(text: &str, width: usize, first: usize, rest: usize) -> Strin
     page
 }
 
-/// Returns the words of `text`, a number and its unit being one.
+/// Returns the words of `text`, a number with its unit or its error being one.
 fn words(text: &str) -> Vec<String> {
     let mut words: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         let unit = word.trim_end_matches(['.', ',', ';', ')', ':']);
-        let follows_number =
-            |last: &&mut String| last.ends_with(|letter: char| letter.is_ascii_digit());
-        match words.last_mut().filter(follows_number) {
-            Some(last) if UNITS.contains(&unit) => *last += &format!(" {word}"),
-            _ => words.push(word.to_owned()),
+        let belongs = |last: &&mut String| {
+            let is_unit =
+                last.ends_with(|letter: char| letter.is_ascii_digit()) && UNITS.contains(&unit);
+            is_unit || word == "±" || last.ends_with('±')
+        };
+        match words.last_mut().filter(belongs) {
+            Some(last) => *last += &format!(" {word}"),
+            None => words.push(word.to_owned()),
         }
     }
     words

@@ -126,3 +126,51 @@ async fn lists_take_all_pages() {
         .collect();
     assert_eq!(ids, ["heron-1", "heron-2", "heron-3"]);
 }
+
+/// Adds every key of `value`, at any depth, to `found`; the server's own metadata aside.
+fn all_keys(value: &Value, found: &mut BTreeSet<String>) {
+    match value {
+        Value::Object(map) => {
+            for (key, inner) in map {
+                found.insert(key.clone());
+                all_keys(inner, found);
+            }
+        }
+        Value::Array(entries) => entries.iter().for_each(|entry| all_keys(entry, found)),
+        _ => {}
+    }
+}
+
+/// A script's author would look for a key in the documentation and not find it.
+#[tokio::test]
+async fn every_key_is_documented() {
+    let page = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/cli.md");
+    let page = std::fs::read_to_string(page).unwrap();
+    let mut found = BTreeSet::new();
+    for words in [
+        "job list --json",
+        "job show heron-1 --json",
+        "pull list heron-1 --json",
+        "pull show heron-1/p2 --json",
+        "propose heron-1 --json",
+        "proposal list heron-1 --json",
+        "approve heron-1/c1 --reason x --json",
+        "revert heron-1 --to r0 --reason x --json",
+        "table show heron-1 --json",
+        "table list heron-1 --json",
+        "table export heron-1 --format csv --json",
+        "ledger log heron-1 --json",
+        "ledger verify --json",
+    ] {
+        let (_shop, url) = Shop::open().await;
+        let words: Vec<&str> = words.split(' ').collect();
+        all_keys(&baytrim(&url, &words).await.json(), &mut found);
+    }
+    assert!(found.len() > 100, "{}", found.len());
+    for key in found {
+        assert!(
+            page.contains(&format!("`{key}`")),
+            "docs/cli.md lacks {key}"
+        );
+    }
+}
