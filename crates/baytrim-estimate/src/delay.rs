@@ -1,27 +1,39 @@
 //! The delay that a pull is read with.
 
+mod identify;
+mod scene;
+
 use baytrim_model::bay::{DelayChoice, DelayModel};
+use baytrim_model::channel::EvidenceKind;
 use baytrim_model::engine::Engine;
+use baytrim_model::gate::GateName;
 use baytrim_model::pull::{DelayFound, DelaySource};
 
 use crate::context::PullContext;
 use crate::frame::Frame;
 use crate::hat::HatFinder;
 use crate::read::ReadError;
-use crate::row::Row;
+use crate::film::Film;
+use crate::gate::rules::on_axis;
+use crate::gate::{GateLine, JudgedRow};
+use crate::pipeline::Pipeline;
+use crate::row::{Columns, Row};
+use crate::surface::Surface;
+
+use self::scene::SceneRow;
 
 /// Cycles from induction to exhaust; common practice has one to one and a half.
-const CYCLES: f64 = 1.0;
+const CYCLES: f64 = 1.2;
 /// Standard deviation of the cycles from engine to engine.
-const CYCLES_SD: f64 = 0.25;
+const CYCLES_SD: f64 = 0.3;
 /// Lag of a wideband sensor with its meter, seconds: 0.05 to 0.15 in the literature.
-const LAG_S: f64 = 0.08;
+const LAG_S: f64 = 0.09;
 /// Standard deviation of ln(lag).
 const LAG_LOG_SD: f64 = 0.4;
 /// Gas volume to the sensor for each litre of displacement, litres: header to tailpipe differ tenfold.
 const GAS_L_PER_L: f64 = 2.0;
 /// Standard deviation of ln(gas volume).
-const GAS_LOG_SD: f64 = 0.7;
+const GAS_LOG_SD: f64 = 0.9;
 
 /// Returns the delay that physics expects before any pull.
 pub fn prior(engine: &Engine) -> DelayModel {
@@ -85,4 +97,111 @@ pub fn transport_s(
             frame.delay_s(model, rpm, frame.filling(&row, &hat))
         })
         .collect())
+}
+
+/// Seconds between the rows that the delay is searched on: several in a lag, and no more.
+const SCENE_STEP_S: f64 = 0.019;
+
+/// Finds the delay of a pull from its rows, where the choice is to identify it.
+///
+/// The surface is fitted with the prior's delay first and with the delay found then once more.
+pub(crate) fn of_pull(choice: DelayChoice, frame: &Frame, columns: &Columns<'_>) -> DelayFound {
+    let mut found = without_pull(choice, &frame.engine);
+    if matches!(choice, DelayChoice::Given(_)) || frame.evidence == EvidenceKind::Trims {
+        return found;
+    }
+    let prior = found.model;
+    for _ in 0..PASSES {
+        let mut pipeline = Pipeline::new(frame.clone(), found.model, true);
+        for row in 0..columns.len() {
+            pipeline.push(columns.row(row));
+        }
+        let evidence = pipeline.into_evidence();
+        let theta = crate::fit::surface_of(&frame.axes, &evidence);
+        let scene = scene_of(frame, columns, &theta);
+        match identify::identify(&scene, &prior) {
+            Some(better) => found = better,
+            None => break,
+        }
+    }
+    found
+}
+
+/// Passes of fitting the surface and searching the delay.
+const PASSES: usize = 2;
+
+fn scene_of(frame: &Frame, columns: &Columns<'_>, theta: &[f64]) -> Vec<SceneRow> {
+    let mut line = GateLine::new(&frame.gates, frame.evidence);
+    let mut finder = HatFinder::default();
+    let mut surface = Surface::new(&frame.axes);
+    let mut film = Film::default();
+    let mut scene: Vec<SceneRow> = Vec::new();
+    let mut restarts = true;
+    for index in 0..=columns.len() {
+        let finished = index == columns.len();
+        if !finished {
+            let row = columns.row(index);
+            if row.makes_exhaust() {
+                let hat = finder.find(&frame.axes, row.rpm, row.plate_percent);
+                let inside = on_axis(&frame.axes.rpm, row.rpm)
+                    && on_axis(&frame.axes.plate_percent, row.plate_percent);
+                line.push(row, hat, inside);
+            }
+        }
+        while let Some(judged) = line.pop(finished) {
+            restarts |= judged.restarts;
+            let row = &judged.row;
+            let step_s = match scene.last() {
+                Some(last) if !restarts => row.offset_s - last.offset_s,
+                _ => f64::INFINITY,
+            };
+            if !row.offset_s.is_finite() || step_s < SCENE_STEP_S {
+                continue;
+            }
+            if restarts {
+                film.restart();
+            }
+            let step_s = if restarts { 0.0 } else { step_s };
+            scene.push(scene_row(frame, &judged, theta, &mut surface, &mut film, step_s, restarts));
+            restarts = false;
+        }
+    }
+    scene
+}
+
+fn scene_row(
+    frame: &Frame,
+    judged: &JudgedRow,
+    theta: &[f64],
+    surface: &mut Surface,
+    film: &mut Film,
+    step_s: f64,
+    restarts: bool,
+) -> SceneRow {
+    let (row, hat) = (&judged.row, &judged.hat);
+    let filling = frame.filling(row, hat);
+    let need = surface.spread(row.rpm, row.plate_percent).value(theta);
+    let richness = hat.value(&frame.richness) * frame.loop_factor(row) * (-need).exp();
+    let flagged = row.fuel_cut >= 0.5;
+    let unknown = match judged.refused_by {
+        Some(GateName::OverrunCut) => !flagged,
+        Some(GateName::Recovery) => row.fuel_cut.is_nan(),
+        Some(GateName::ShiftCut | GateName::WarmUp | GateName::OutOfTable) => true,
+        _ => false,
+    };
+    let readable = !matches!(
+        judged.refused_by,
+        Some(GateName::NoReading | GateName::Gap | GateName::SensorStop | GateName::SensorNotReady)
+    );
+    let rpm = row.rpm.max(200.0);
+    let on = if flagged { 0.0 } else { 1.0 };
+    let at_stop = row.lambda >= frame.gates.sensor_lambda_max * 0.98;
+    SceneRow {
+        offset_s: row.offset_s,
+        cycle_s: frame.engine.cycle_s(rpm),
+        s_per_l: 1.0 / frame.exhaust_l_per_s(rpm, filling),
+        phi: if readable && !at_stop { 1.0 / row.lambda } else { f64::NAN },
+        made: SceneRow::made(film, step_s, richness, filling * rpm, on, unknown),
+        restarts,
+    }
 }

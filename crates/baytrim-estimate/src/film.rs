@@ -26,6 +26,16 @@ impl Film {
         self.lagged = None;
     }
 
+    /// Moves on by `step_s` to the flow `flow` and returns q/F of each term for the flow `nominal` that
+    /// the table asks for: what the wall gives back, as a share of it.
+    pub(crate) fn owed(&mut self, step_s: f64, flow: f64, nominal: f64) -> [f64; FILM_TERMS] {
+        self.advance(step_s, flow);
+        match self.lagged {
+            Some(lagged) if nominal > 0.0 => lagged.map(|state| (state / nominal).clamp(0.0, 3.0)),
+            _ => [1.0; FILM_TERMS],
+        }
+    }
+
     /// Moves on by `step_s` to the fuel flow `flow` (any unit) and returns the regressors.
     ///
     /// While no fuel flows the regressors are zero: there is no mixture to speak of.

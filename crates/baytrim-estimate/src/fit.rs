@@ -201,6 +201,25 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
     })
 }
 
+/// Returns the surface that one pull's evidence speaks for, with usual sizes of noise; zero where it
+/// cannot be solved.
+pub(crate) fn surface_of(axes: &Axes, evidence: &PullEvidence) -> Vec<f64> {
+    let order = Order::new(axes);
+    let pulls = [evidence];
+    let episodes = Episodes::new(axes, &order, &pulls);
+    let zero = Envelope::zero(episodes.envelope(axes, &order));
+    let smoothness = Smoothness::new(axes, &order, &zero);
+    let noise = Noise::default();
+    let precision = smoothness.precision([1.0 / (prior::DIFFERENCE_SD * prior::DIFFERENCE_SD); 2]);
+    let normal = Normal::sum(&episodes, 1, &noise, &zero);
+    match normal.solve(&precision, &border_prior(1, &noise)) {
+        Some(solution) => {
+            (0..axes.node_count()).map(|node| solution.theta[order.position[node]]).collect()
+        }
+        None => vec![0.0; axes.node_count()],
+    }
+}
+
 /// Returns (mean, precision) of each border column: pull offsets, then film coefficients.
 fn border_prior(pulls: usize, noise: &Noise) -> Vec<(f64, f64)> {
     let pull = (0.0, 1.0 / (noise.pull * noise.pull));

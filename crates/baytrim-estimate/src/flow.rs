@@ -7,23 +7,24 @@
 
 use baytrim_model::engine::Engine;
 
-/// Filling (volumetric efficiency) of an open engine at its best, common practice.
+/// Filling (volumetric efficiency) of an open engine, common practice.
 const FILLING_MAX: f64 = 0.95;
-/// Filling that is left with the plate shut.
-const FILLING_MIN: f64 = 0.12;
+/// Share of the open plate's area that passes it when shut, common practice.
+const LEAK: f64 = 0.01;
+/// Share of the open plate's area that the engine asks for at top speed: plates are chosen three to six
+/// times larger than what chokes the flow there. Common practice.
+const DEMAND: f64 = 0.22;
 
-/// Returns the share of a full cylinder that flows through the plate, 0.12 to 0.95.
+/// Returns the share of a full cylinder that flows through the plate, up to 0.95.
 ///
-/// A shut-to-open throat passes choked flow in proportion to its area, which limits the air per cycle
-/// to area over speed until the engine itself is the limit. `rpm_max` is the top of the rpm axis.
+/// A throat passes choked flow in proportion to its area, 1 - cos(angle) for a plate that turns through
+/// 90 degrees, which limits the air per cycle to area over speed until the engine itself is the limit.
+/// `rpm_max` is the top of the rpm axis. Source of the area: Heywood (1988), section 7.6, from memory.
 pub fn plate_filling(rpm: f64, plate_percent: f64, rpm_max: f64) -> f64 {
     let opening = (plate_percent / 100.0).clamp(0.0, 1.0);
-    // Area of an elliptic gap: 1 - cos(angle) for a plate that turns through 90 degrees, plus a leak.
-    let area = 1.0 - (opening * std::f64::consts::FRAC_PI_2).cos() + 0.25 * opening + 0.02;
+    let area = LEAK + (1.0 - LEAK) * (1.0 - (opening * std::f64::consts::FRAC_PI_2).cos());
     let speed = (rpm / rpm_max).clamp(0.05, 1.5);
-    let supply = 3.0 * area / speed;
-    let filling = supply / (1.0 + supply * supply).sqrt();
-    FILLING_MIN + (FILLING_MAX - FILLING_MIN) * filling
+    FILLING_MAX * (area / (DEMAND * speed)).tanh()
 }
 
 /// Returns the volume flow of hot exhaust in litres a second.

@@ -118,11 +118,22 @@ impl Frame {
         }
     }
 
+    /// Returns the closed-loop factor that counts towards lambda evidence.
+    pub(crate) fn loop_factor(&self, row: &Row) -> f64 {
+        let counts = self.evidence == EvidenceKind::LambdaAndTrims && row.closed_loop_factor.is_finite();
+        if counts { row.closed_loop_factor.clamp(0.1, 10.0) } else { 1.0 }
+    }
+
+    /// Returns the exhaust flow in litres a second, never below a thousandth.
+    pub(crate) fn exhaust_l_per_s(&self, rpm: f64, filling: f64) -> f64 {
+        exhaust_l_per_s(&self.engine, rpm, self.rpm_max, filling).max(1e-3)
+    }
+
     /// Returns the transport delay of exhaust made at a row, seconds.
     pub(crate) fn delay_s(&self, model: &DelayModel, rpm: f64, filling: f64) -> f64 {
         let rpm = rpm.max(200.0);
-        let flow = exhaust_l_per_s(&self.engine, rpm, self.rpm_max, filling);
-        let delay = model.cycles * self.engine.cycle_s(rpm) + model.gas_volume_l / flow.max(1e-3);
+        let flow = self.exhaust_l_per_s(rpm, filling);
+        let delay = model.cycles * self.engine.cycle_s(rpm) + model.gas_volume_l / flow;
         delay.clamp(DELAY_RANGE_S.0, DELAY_RANGE_S.1)
     }
 }

@@ -169,11 +169,8 @@ impl Pipeline {
         let mut film = self.film.advance(step_s, flow);
         let mut richness = hat.value(&self.frame.richness);
         match self.frame.evidence {
-            EvidenceKind::Lambda => {}
-            EvidenceKind::LambdaAndTrims => {
-                if row.closed_loop_factor.is_finite() {
-                    richness *= row.closed_loop_factor.clamp(0.1, 10.0);
-                }
+            EvidenceKind::Lambda | EvidenceKind::LambdaAndTrims => {
+                richness *= self.frame.loop_factor(row);
             }
             EvidenceKind::Trims => {
                 richness = hat.value(&self.frame.trim_factor);

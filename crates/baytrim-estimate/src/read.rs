@@ -80,7 +80,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
     check_columns(samples)?;
     let frame = Frame::new(context)?;
     let columns = Columns::new(samples);
-    let delay = delay::without_pull(context.delay, context.engine);
+    let delay = delay::of_pull(context.delay, &frame, &columns);
     let mut pipeline = Pipeline::new(frame, delay.model, true);
     for row in 0..columns.len() {
         pipeline.push(columns.row(row));

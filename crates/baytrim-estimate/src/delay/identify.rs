@@ -1,0 +1,213 @@
+//! Finds the delay from the pull itself.
+//!
+//! The correction surface is fitted to what the gates accept, which depends little on the delay; then
+//! cycles, gas volume and lag are moved until edges and quick movements are met best, by Gauss-Newton
+//! steps on the robust likelihood with the physical prior. Delay and lag are moved together: a
+//! shift alone is confidently wrong (Bjoerklund and Ljung 2003).
+
+use baytrim_model::bay::DelayModel;
+use baytrim_model::pull::{DelayFound, DelaySource};
+use nalgebra::{Matrix3, Vector3};
+
+use super::scene::{Left, Place, SceneRow, badness, left_over, robust_sd, weigh};
+use super::{CYCLES_SD, GAS_LOG_SD, LAG_LOG_SD};
+
+/// Share of its likelihood that the residual is believed: neighbouring rows share errors of the surface,
+/// the film and the flow model, which the whitening does not know.
+const BELIEF: f64 = 0.15;
+/// Steps of the numerical derivatives: cycles, ln(volume), ln(lag).
+const DIFFERENCE: Place = [0.05, 0.05, 0.06];
+/// Starts in ln(volume) about the prior, so that a tailpipe is not mistaken for a header.
+const STARTS: [f64; 7] = [-1.2, -0.6, 0.0, 0.5, 1.0, 1.5, 2.0];
+/// Rounds of Gauss-Newton steps.
+const ROUNDS: usize = 6;
+/// Fewest usable rows.
+const ROWS_MIN: usize = 100;
+/// The delay counts as told when its standard error falls below this share of the prior's.
+const TOLD_SHARE: f64 = 0.35;
+
+struct Search<'a> {
+    rows: &'a [SceneRow],
+    prior: Place,
+    prior_sd: Place,
+    weights: Vec<f64>,
+    sd: f64,
+}
+
+fn place_of(model: &DelayModel) -> Place {
+    [model.cycles, model.gas_volume_l.max(1e-3).ln(), model.lag_s.max(1e-3).ln()]
+}
+
+impl Search<'_> {
+    fn left(&self, place: &Place) -> Left {
+        left_over(self.rows, place, &self.weights)
+    }
+
+    fn prior_badness(&self, place: &Place) -> f64 {
+        (0..3)
+            .map(|part| {
+                let away = (place[part] - self.prior[part]) / self.prior_sd[part];
+                away * away
+            })
+            .sum()
+    }
+
+    fn total(&self, place: &Place, left: &Left) -> f64 {
+        BELIEF * badness(left, self.sd, &self.weights) + self.prior_badness(place)
+    }
+
+    /// Returns the weighted derivatives of the residuals as J'WJ and J'We, over the variance.
+    fn slopes(&self, place: &Place, left: &Left) -> (Matrix3<f64>, Vector3<f64>) {
+        let moved: [Left; 3] = std::array::from_fn(|part| {
+            let mut moved = *place;
+            moved[part] += DIFFERENCE[part];
+            self.left(&moved)
+        });
+        let mut square = Matrix3::zeros();
+        let mut right = Vector3::zeros();
+        let mut cursor = [0; 3];
+        for (&row, residual) in left.row.iter().zip(&left.residual) {
+            let mut slope = Vector3::zeros();
+            let mut complete = true;
+            for part in 0..3 {
+                let other = &moved[part];
+                while cursor[part] < other.row.len() && other.row[cursor[part]] < row {
+                    cursor[part] += 1;
+                }
+                match other.row.get(cursor[part]) {
+                    Some(&same) if same == row => {
+                        slope[part] = (other.residual[cursor[part]] - residual) / DIFFERENCE[part];
+                    }
+                    _ => complete = false,
+                }
+            }
+            if complete {
+                let weight = self.weights[row as usize];
+                square += weight * slope * slope.transpose();
+                right += weight * slope * *residual;
+            }
+        }
+        let factor = BELIEF / (self.sd * self.sd);
+        (square * factor, right * factor)
+    }
+
+    /// Returns the precision of the posterior at a place and the step to take from there.
+    fn step(&self, place: &Place, left: &Left) -> (Matrix3<f64>, Vector3<f64>) {
+        let (mut square, mut right) = self.slopes(place, left);
+        for part in 0..3 {
+            let precision = 1.0 / (self.prior_sd[part] * self.prior_sd[part]);
+            square[(part, part)] += precision;
+            right[part] += precision * (place[part] - self.prior[part]);
+        }
+        let step = square.cholesky().map_or(Vector3::zeros(), |factor| factor.solve(&right));
+        (square, -step)
+    }
+
+    fn reweigh(&mut self, left: &Left) {
+        self.sd = robust_sd(&left.residual);
+        weigh(left, self.sd, &mut self.weights);
+    }
+}
+
+fn bounded(mut place: Place) -> Place {
+    place[0] = place[0].clamp(0.2, 3.0);
+    place[1] = place[1].clamp(0.02_f64.ln(), 20.0_f64.ln());
+    place[2] = place[2].clamp(0.01_f64.ln(), 1.0_f64.ln());
+    place
+}
+
+/// Finds the delay; none when the pull has too few usable rows.
+pub(super) fn identify(rows: &[SceneRow], prior: &DelayModel) -> Option<DelayFound> {
+    let usable = rows.iter().filter(|row| row.phi.is_finite()).count();
+    if usable < ROWS_MIN {
+        return None;
+    }
+    let mut search = Search {
+        rows,
+        prior: place_of(prior),
+        prior_sd: [CYCLES_SD, GAS_LOG_SD, LAG_LOG_SD],
+        weights: vec![1.0; rows.len()],
+        sd: 1.0,
+    };
+    let first = search.left(&search.prior);
+    search.reweigh(&first);
+    let mut place = search.prior;
+    let mut best = f64::INFINITY;
+    for start in STARTS {
+        let tried = bounded([search.prior[0], search.prior[1] + start, search.prior[2]]);
+        let total = search.total(&tried, &search.left(&tried));
+        if total < best {
+            (best, place) = (total, tried);
+        }
+    }
+    let mut precision = Matrix3::identity();
+    for _ in 0..ROUNDS {
+        let left = search.left(&place);
+        search.reweigh(&left);
+        let here = search.total(&place, &left);
+        let (square, step) = search.step(&place, &left);
+        precision = square;
+        let mut share = 1.0;
+        let moved = loop {
+            let tried = bounded(std::array::from_fn(|part| place[part] + share * step[part]));
+            if search.total(&tried, &search.left(&tried)) < here {
+                break Some(tried);
+            }
+            share *= 0.4;
+            if share < 0.1 {
+                break None;
+            }
+        };
+        match moved {
+            Some(tried) => place = tried,
+            None => break,
+        }
+    }
+    Some(verdict(&search, &place, &precision))
+}
+
+/// Says how well the delay is known, at the rows' typical operating point.
+fn verdict(search: &Search<'_>, place: &Place, precision: &Matrix3<f64>) -> DelayFound {
+    let covariance = precision.try_inverse().unwrap_or_else(Matrix3::zeros);
+    let mut cycle_s: Vec<f64> = search.rows.iter().map(|row| row.cycle_s).collect();
+    let mut s_per_l: Vec<f64> = search.rows.iter().map(|row| row.s_per_l).collect();
+    let middle = |values: &mut Vec<f64>| {
+        let at = values.len() / 2;
+        *values.select_nth_unstable_by(at, f64::total_cmp).1
+    };
+    let (cycle_s, s_per_l) = (middle(&mut cycle_s), middle(&mut s_per_l));
+    let gas_l = place[1].exp();
+    let slope = Vector3::new(cycle_s, gas_l * s_per_l, place[2].exp());
+    let error_s = (slope.transpose() * covariance * slope)[0].max(0.0).sqrt();
+    let prior_slope = Vector3::new(cycle_s, search.prior[1].exp() * s_per_l, search.prior[2].exp());
+    let prior_error_s = (0..3)
+        .map(|part| (prior_slope[part] * search.prior_sd[part]).powi(2))
+        .sum::<f64>()
+        .sqrt();
+    let told = error_s < TOLD_SHARE * prior_error_s;
+    let model = DelayModel { cycles: place[0], gas_volume_l: gas_l, lag_s: place[2].exp() };
+    let delay_s = cycle_s * model.cycles + s_per_l * gas_l;
+    let remark = if told {
+        format!(
+            "quick movements and cut edges tell it: {:.0} ms of delay and lag at the pull's typical point, \
+             give or take {:.0} ms",
+            1000.0 * (delay_s + model.lag_s),
+            2000.0 * error_s
+        )
+    } else {
+        "the pull tells the delay only roughly: what is usual for such an engine counts as well. A pull with a \
+         few overrun cuts or fuel steps would tell it."
+            .to_owned()
+    };
+    let sd = |part: usize| covariance[(part, part)].max(0.0).sqrt();
+    DelayFound {
+        standard_error: DelayModel {
+            cycles: sd(0),
+            gas_volume_l: gas_l * sd(1),
+            lag_s: model.lag_s * sd(2),
+        },
+        model,
+        source: if told { DelaySource::Identified } else { DelaySource::Prior },
+        remark,
+    }
+}
