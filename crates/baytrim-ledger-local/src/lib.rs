@@ -20,6 +20,8 @@ mod lock;
 mod lost;
 mod open;
 mod open_index;
+mod open_journal;
+mod open_spool;
 mod options;
 mod place;
 mod poison;

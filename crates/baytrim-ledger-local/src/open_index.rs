@@ -19,6 +19,8 @@ pub(crate) struct Opened {
     /// How far it goes; `None` when it holds nothing or everything is to be read anyway.
     pub(crate) covered: Option<Position>,
     pub(crate) heads_digest: Hash,
+    /// The last frame that it covers, also when everything is to be read anyway.
+    pub(crate) covered_seq: u64,
     /// Why it was made anew, if it was.
     pub(crate) rebuilt: Option<String>,
 }
@@ -30,6 +32,7 @@ impl Opened {
             heads: BTreeMap::new(),
             covered: None,
             heads_digest: Hash::ZERO,
+            covered_seq: 0,
             rebuilt,
         }
     }
@@ -71,12 +74,14 @@ fn try_open(recovery: &Recovery, dir: &Path, cache_bytes: u64) -> Result<Option<
     };
     check_covered(recovery, &covered)?;
     let heads = index.heads(&covered)?;
-    let (covered, heads_digest) = (Some(covered.end), covered.heads_digest);
+    let (covered, heads_digest, covered_seq) =
+        (Some(covered.end), covered.heads_digest, covered.end.seq);
     Ok(Some(Opened {
         index,
         heads,
         covered,
         heads_digest,
+        covered_seq,
         rebuilt: None,
     }))
 }

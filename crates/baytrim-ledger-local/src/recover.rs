@@ -1,16 +1,16 @@
 //! Brings a log to a sound end: checks it up to the anchor, keeps whole frames after it, cuts what is torn.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use baytrim_ledger::{Damage, StoreFault};
 
 use crate::files::Files;
 use crate::journal::LogWriter;
-use crate::options::{OpenError, TornTail};
+use crate::options::{OpenError, Options, TornTail};
 use crate::place::Position;
 use crate::scan::{self, Frame, Log, Stop};
-use crate::segment::{self, LogKind};
+use crate::segment::{self, Header, LogKind};
 
 /// Is a log to be recovered.
 pub(crate) struct Recovery {
@@ -74,6 +74,29 @@ impl Loss {
 }
 
 impl Recovery {
+    /// Returns the recovery of a log in the ledger directory `dir` from its very beginning, nothing acknowledged.
+    pub(crate) fn new(
+        files: &Arc<dyn Files>,
+        dir: &Path,
+        kind: LogKind,
+        options: &Options,
+    ) -> Self {
+        let segment_bytes = match kind {
+            LogKind::Journal => options.segment_bytes,
+            LogKind::Spool => options.spool_segment_bytes,
+        };
+        let start = Header::first().start();
+        let (files, dir) = (Arc::clone(files), dir.join(kind.name()));
+        Self {
+            files,
+            dir,
+            kind,
+            segment_bytes,
+            from: start,
+            anchor: start,
+        }
+    }
+
     pub(crate) fn log(&self) -> Log<'_> {
         Log {
             files: &*self.files,
@@ -149,7 +172,7 @@ impl Recovery {
         if end == *anchor {
             return Ok(());
         }
-        let next = segment::Header::after(&end);
+        let next = Header::after(&end);
         if next.start() == *anchor
             && self
                 .log()

@@ -1,5 +1,7 @@
 //! A store in memory, for tests and for the model that other stores are compared with.
 
+mod blob;
+
 use std::collections::BTreeMap;
 use std::io::Cursor;
 use std::ops::Bound;
@@ -9,11 +11,13 @@ use crate::blob::{BlobId, BlobReader, BlobWriter};
 use crate::chain;
 use crate::error::{AppendError, BlobError, SpoolError};
 use crate::fault::{Damage, StoreFault};
-use crate::limits::{self, BLOB_BYTES_MAX, READ_BYTES_MAX, SNAPSHOT_BYTES_MAX};
+use crate::limits::{self, READ_BYTES_MAX, SNAPSHOT_BYTES_MAX};
 use crate::name::StreamName;
 use crate::record::{Head, Record};
 use crate::store::{Snapshot, Store};
 use crate::verify::{VerifyProgress, VerifyReport, VerifyStage};
+
+use blob::{MemoryBlob, Shared};
 
 /// Keeps everything in memory and loses it when dropped; clones share one content.
 #[derive(Clone, Default)]
@@ -334,39 +338,6 @@ fn verify_stream(records: &[Record], report: &mut VerifyReport) {
         }
         report.record_count += 1;
         report.record_bytes += record.body.len() as u64;
-    }
-}
-
-struct Shared(Arc<Vec<u8>>);
-
-impl AsRef<[u8]> for Shared {
-    fn as_ref(&self) -> &[u8] {
-        &self.0
-    }
-}
-
-struct MemoryBlob {
-    store: MemoryStore,
-    content: Vec<u8>,
-}
-
-impl BlobWriter for MemoryBlob {
-    fn write(&mut self, bytes: &[u8]) -> Result<(), BlobError> {
-        let actual = (self.content.len() + bytes.len()) as u64;
-        if actual > BLOB_BYTES_MAX {
-            return Err(BlobError::TooLarge {
-                actual,
-                max: BLOB_BYTES_MAX,
-            });
-        }
-        self.content.extend_from_slice(bytes);
-        Ok(())
-    }
-
-    fn commit(self: Box<Self>) -> Result<BlobId, BlobError> {
-        let id = BlobId::of(&self.content);
-        self.store.lock().blobs.insert(id, Arc::new(self.content));
-        Ok(id)
     }
 }
 

@@ -5,12 +5,10 @@ use crate::fault::Damage;
 /// Names what a verification is looking at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum VerifyStage {
-    /// Records and their chains.
+    /// Records, their chains, and the index over them.
     Records,
     /// Spools.
     Spools,
-    /// The index over the records.
-    Index,
     /// Blobs.
     Blobs,
 }
@@ -20,9 +18,9 @@ pub enum VerifyStage {
 pub struct VerifyProgress {
     /// What is being looked at.
     pub stage: VerifyStage,
-    /// Bytes (or entries, for the index) done in this stage.
+    /// Bytes done in this stage.
     pub done: u64,
-    /// Bytes (or entries) in this stage altogether.
+    /// Bytes in this stage altogether; equals `done` where the store cannot tell beforehand.
     pub total: u64,
 }
 

@@ -10,4 +10,5 @@ mod faults;
 mod history;
 mod index_loss;
 mod recording;
+mod second_reader;
 mod support;
