@@ -73,7 +73,7 @@ fn hex_digit(character: u8) -> Option<u8> {
     }
 }
 
-/// Computes a [`Hash`] piece by piece.
+/// Computes a [`struct@Hash`] piece by piece.
 #[derive(Clone, Default)]
 pub struct Hasher(Sha256);
 

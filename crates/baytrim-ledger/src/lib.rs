@@ -1,7 +1,7 @@
 //! Keeps records in order, unchanged, and provably so.
 //! Knows nothing of which store is underneath, what a record means, clocks, async.
 //!
-//! A [`Store`] holds streams of [`Record`]s (each chained to the one before by its [`Hash`]), blobs named
+//! A [`Store`] holds streams of [`Record`]s (each chained to the one before by its [hash](struct@Hash)), blobs named
 //! by their hash, spools of chunks on their way into a blob, and a cache of snapshots.
 
 #[cfg(any(test, feature = "conformance"))]
