@@ -15,6 +15,13 @@ use crate::row::Row;
 /// Shortest and longest transport delay that is believed, seconds.
 const DELAY_RANGE_S: (f64, f64) = (0.0, 3.0);
 
+/// Share of the gas volume that mixes instead of flowing as a plug: bends, collectors and silencers stir.
+/// The plug delays by its volume over the flow, the stirred part lags by it (ideal stirred vessel).
+/// Common practice puts it at a tenth to a quarter.
+pub(crate) const MIXING_SHARE: f64 = 0.15;
+/// Longest lag that is believed, seconds.
+pub(crate) const LAG_S_MAX: f64 = 2.0;
+
 /// What the rows of a pull are read against.
 #[derive(Debug, Clone)]
 pub(crate) struct Frame {
@@ -107,6 +114,12 @@ impl Frame {
         }
     }
 
+    /// Returns the lag of what is read while the engine runs like this: sensor and stirred volume.
+    pub(crate) fn lag_s(&self, model: &DelayModel, rpm: f64, filling: f64) -> f64 {
+        let stirred_s = MIXING_SHARE * model.gas_volume_l / self.exhaust_l_per_s(rpm.max(200.0), filling);
+        (model.lag_s + stirred_s).min(LAG_S_MAX)
+    }
+
     /// Returns the log fuel need that a row shows at face value, without delay or lag.
     pub(crate) fn need(&self, row: &Row, hat: &Hat) -> f64 {
         match self.evidence {
@@ -133,7 +146,8 @@ impl Frame {
     pub(crate) fn delay_s(&self, model: &DelayModel, rpm: f64, filling: f64) -> f64 {
         let rpm = rpm.max(200.0);
         let flow = self.exhaust_l_per_s(rpm, filling);
-        let delay = model.cycles * self.engine.cycle_s(rpm) + model.gas_volume_l / flow;
+        let delay = model.cycles * self.engine.cycle_s(rpm)
+            + (1.0 - MIXING_SHARE) * model.gas_volume_l / flow;
         delay.clamp(DELAY_RANGE_S.0, DELAY_RANGE_S.1)
     }
 }

@@ -104,6 +104,11 @@ pub struct Kernel {
 }
 
 impl Kernel {
+    /// Sets the lag that holds until the next reading.
+    pub fn set_lag_s(&mut self, lag_s: f64) {
+        self.lag_s = lag_s;
+    }
+
     /// Returns an empty kernel for a table of `node_count` nodes.
     pub fn new(lag_s: f64, node_count: usize) -> Self {
         Self {

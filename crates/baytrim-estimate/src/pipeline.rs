@@ -161,6 +161,9 @@ impl Pipeline {
     fn parcel(&mut self, judged: &JudgedRow, step_s: f64) -> Parcel {
         let (row, hat) = (&judged.row, judged.hat);
         let filling = self.frame.filling(row, &hat);
+        if self.frame.evidence != EvidenceKind::Trims {
+            self.kernel.set_lag_s(self.frame.lag_s(&self.delay, row.rpm, filling));
+        }
         let flow = if judged.without_fuel {
             0.0
         } else {

@@ -8,6 +8,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
+use crate::frame::{LAG_S_MAX, MIXING_SHARE};
 use crate::film::{FILM_TERMS, Film, lag_weights};
 
 /// Scalars that travel: A, each B, and the share of exhaust that nothing is known of.
@@ -71,7 +72,7 @@ pub(super) struct Left {
 /// Returns the residuals that a delay leaves, after the best coefficients; `weights` by row.
 pub(super) fn left_over(rows: &[SceneRow], place: &Place, weights: &[f64]) -> Left {
     let arrivals = arrivals(rows, place);
-    let lag_s = place[2].exp();
+    let (gas_l, lag_s) = (place[1].exp(), place[2].exp());
     let mut state = [0.0; SCALARS];
     let mut last_input: Option<[f64; SCALARS]> = None;
     let mut before: Option<(f64, f64, [f64; SCALARS])> = None;
@@ -93,6 +94,7 @@ pub(super) fn left_over(rows: &[SceneRow], place: &Place, weights: &[f64]) -> Le
         let input = interpolate(rows, &arrivals, next, index, row.offset_s);
         match last_input {
             Some(last_input) => {
+                let lag_s = (lag_s + MIXING_SHARE * gas_l * row.s_per_l).min(LAG_S_MAX);
                 let (keep, early, late) = lag_weights(row.offset_s - last_s, lag_s);
                 for (scalar, slot) in state.iter_mut().enumerate() {
                     *slot = keep * *slot + early * last_input[scalar] + late * input[scalar];
@@ -128,7 +130,7 @@ fn arrivals(rows: &[SceneRow], place: &Place) -> Vec<f64> {
             if row.restarts {
                 latest = f64::NEG_INFINITY;
             }
-            let delay_s = (cycles * row.cycle_s + gas_l * row.s_per_l).clamp(0.0, 3.0);
+            let delay_s = (cycles * row.cycle_s + (1.0 - MIXING_SHARE) * gas_l * row.s_per_l).clamp(0.0, 3.0);
             latest = latest.max(row.offset_s + delay_s);
             latest
         })
