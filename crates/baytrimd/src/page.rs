@@ -29,13 +29,15 @@ mod tests;
 use std::sync::Arc;
 
 use axum::Router;
+use axum::extract::Request;
+use axum::http::header::CONTENT_TYPE;
 use axum::middleware::from_fn;
 use axum::response::{IntoResponse as _, Response};
-use axum::routing::{get, post};
+use axum::routing::{any, get, post};
 
 use crate::shop::Shop;
 
-/// Returns the routes of the review page over `shop`; it has no fallback, see [`not_found`].
+/// Returns the routes of the review page over `shop`; it has no fallback, see [`nowhere`].
 ///
 /// Nobody signs in yet: whoever reaches it can read all jobs and give verdicts under any name.
 pub fn router(shop: Arc<Shop>) -> Router {
@@ -57,7 +59,19 @@ pub fn router(shop: Arc<Shop>) -> Router {
         .layer(from_fn(guard::guard))
 }
 
-/// Returns the answer to a browser that asks for a page that there isn't.
-pub fn not_found() -> Response {
-    problem::Problem::no_page().into_response()
+/// Returns the page's place-holder for a daemon that asks for a token: the page has no sign-in to ask with.
+pub fn closed() -> Router {
+    let path = ["/", "/jobs/{*rest}"];
+    let closed = || async { problem::Problem::closed() };
+    let routes = path.into_iter().fold(Router::new(), |routes, path| routes.route(path, any(closed)));
+    routes.merge(assets::router()).layer(from_fn(guard::guard))
+}
+
+/// Answers what no route answers: a page for a browser, UNIMPLEMENTED for a gRPC client.
+pub async fn nowhere(request: Request) -> Response {
+    let kind = request.headers().get(CONTENT_TYPE);
+    if kind.is_some_and(|kind| kind.as_bytes().starts_with(b"application/grpc")) {
+        return tonic::Status::unimplemented("no service of this daemon has such a method").into_http();
+    }
+    guard::sealed(problem::Problem::no_page().into_response())
 }

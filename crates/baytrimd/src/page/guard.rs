@@ -21,10 +21,14 @@ pub(super) const POLICY: &str = "default-src 'none'; style-src 'self'; script-sr
 pub(super) async fn guard(request: Request, next: Next) -> Response {
     let host = host(request.uri(), request.headers());
     let checked = check(request.method(), host.as_deref(), request.headers());
-    let mut response = match checked {
+    sealed(match checked {
         Ok(()) => next.run(request).await,
         Err(words) => Problem::forbidden(words).into_response(),
-    };
+    })
+}
+
+/// Returns an answer with the headers that keep other sites out of it.
+pub(super) fn sealed(mut response: Response) -> Response {
     let headers = response.headers_mut();
     let always = [
         (CONTENT_SECURITY_POLICY, POLICY),

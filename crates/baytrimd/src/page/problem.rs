@@ -28,6 +28,15 @@ impl Problem {
         }
     }
 
+    /// Returns the problem of a daemon that asks for a token.
+    pub(super) fn closed() -> Self {
+        Self {
+            status: StatusCode::FORBIDDEN,
+            title: "This daemon asks for a token",
+            words: "The review page can't show one yet, so it stays shut here. Use the command line with --token-file.".to_owned(),
+        }
+    }
+
     /// Returns the problem of a request that another site may have made.
     pub(super) fn forbidden(words: String) -> Self {
         Self {
