@@ -29,7 +29,7 @@ const CYCLES_SD: f64 = 0.3;
 /// Lag of a wideband sensor with its meter, seconds: 0.05 to 0.15 in the literature.
 const LAG_S: f64 = 0.09;
 /// Standard deviation of ln(lag).
-const LAG_LOG_SD: f64 = 0.4;
+const LAG_LOG_SD: f64 = 0.35;
 /// Gas volume to the sensor for each litre of displacement, litres: header to tailpipe differ tenfold.
 const GAS_L_PER_L: f64 = 2.0;
 /// Standard deviation of ln(gas volume).

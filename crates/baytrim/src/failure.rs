@@ -130,7 +130,12 @@ impl Failure {
     /// Returns the failure as people read it, ending in a line break.
     pub(crate) fn text(&self) -> String {
         let mut text = format!("baytrim: {}\n", plain(&self.message));
-        for violation in &self.violations {
+        let is_said = |violation: &&Violation| self.message.contains(&violation.description);
+        for violation in self
+            .violations
+            .iter()
+            .filter(|violation| !is_said(violation))
+        {
             let (field, description) = (plain(&violation.field), plain(&violation.description));
             text += &format!("  {field}: {description}\n");
         }

@@ -11,6 +11,8 @@ use clap::{Parser, Subcommand};
 
 use options::Options;
 
+use crate::demo::Demo;
+
 /// The daemon of Baytrim: keeps a shop's jobs and serves them to its clients.
 #[derive(Debug, Parser)]
 #[command(name = "baytrimd", version, after_help = EXAMPLES)]
@@ -20,6 +22,7 @@ pub struct Cli {
 }
 
 const EXAMPLES: &str = "Examples:
+  baytrimd demo
   baytrimd serve --data /var/lib/baytrim
   baytrimd config show --config /etc/baytrim/baytrimd.toml
   baytrimd ledger verify --data /var/lib/baytrim
@@ -33,6 +36,8 @@ enum Command {
     /// Says what the daemon is told, and where from.
     #[command(subcommand)]
     Config(config::Config),
+    /// Shows the main job on invented data: logs in, proposal out.
+    Demo(Demo),
     /// Works on a ledger that no daemon has open.
     #[command(subcommand)]
     Ledger(ledger::Ledger),
@@ -77,6 +82,7 @@ pub fn run(cli: Cli) -> ExitCode {
     let done = match cli.command {
         Command::Serve(command) => command.run(),
         Command::Config(command) => command.run(),
+        Command::Demo(command) => command.run(),
         Command::Ledger(command) => command.run(),
     };
     match done {

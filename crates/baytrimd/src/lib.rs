@@ -7,6 +7,7 @@ pub mod clock;
 pub mod compute;
 pub mod config;
 pub mod convert;
+mod demo;
 pub mod evidence;
 pub mod fault;
 pub mod intake;

@@ -1,5 +1,7 @@
 //! The daemon's own log, on standard error.
 
+use std::io::IsTerminal as _;
+
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::util::SubscriberInitExt as _;
@@ -19,7 +21,10 @@ pub enum LogFormat {
 pub fn start(format: LogFormat, level: &str) {
     let filter = EnvFilter::try_new(level).unwrap_or_else(|_| EnvFilter::new("info"));
     let registry = tracing_subscriber::registry().with(filter);
-    let layer = tracing_subscriber::fmt::layer().with_writer(std::io::stderr);
+    let is_coloured = std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none();
+    let layer = tracing_subscriber::fmt::layer()
+        .with_writer(std::io::stderr)
+        .with_ansi(is_coloured);
     // Fails only when logging was started before, which is as good.
     let _ = match format {
         LogFormat::Text => registry.with(layer).try_init(),

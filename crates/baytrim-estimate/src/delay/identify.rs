@@ -14,7 +14,7 @@ use super::{CYCLES_SD, GAS_LOG_SD, LAG_LOG_SD};
 
 /// Share of its likelihood that the residual is believed: neighbouring rows share errors of the surface,
 /// the film and the flow model, which the whitening does not know.
-const BELIEF: f64 = 0.15;
+const BELIEF: f64 = 0.02;
 /// Steps of the numerical derivatives: cycles, ln(volume), ln(lag).
 const DIFFERENCE: Place = [0.05, 0.05, 0.06];
 /// Starts in ln(volume) about the prior, so that a tailpipe is not mistaken for a header.
@@ -112,7 +112,7 @@ impl Search<'_> {
 fn bounded(mut place: Place) -> Place {
     place[0] = place[0].clamp(0.2, 3.0);
     place[1] = place[1].clamp(0.02_f64.ln(), 20.0_f64.ln());
-    place[2] = place[2].clamp(0.01_f64.ln(), 1.0_f64.ln());
+    place[2] = place[2].clamp(0.03_f64.ln(), 0.3_f64.ln());
     place
 }
 

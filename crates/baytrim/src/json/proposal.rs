@@ -11,7 +11,7 @@ use crate::render::proposal::{is_recorded, state_name};
 pub(crate) struct ProposalJson<'a> {
     id: Option<String>,
     job: &'a str,
-    state: &'static str,
+    state: Option<&'static str>,
     base_revision: &'a str,
     pulls: Vec<&'a str>,
     etag: &'a str,
@@ -100,7 +100,7 @@ impl<'a> From<&'a Proposal> for ProposalJson<'a> {
         Self {
             id: is_recorded(proposal).then(|| short(&proposal.name)),
             job: job_of(&proposal.name),
-            state: state_name(proposal.state()),
+            state: is_recorded(proposal).then(|| state_name(proposal.state())),
             base_revision: number(&proposal.base_revision),
             pulls: numbers(&proposal.pulls),
             etag: &proposal.etag,

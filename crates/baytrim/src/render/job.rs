@@ -17,7 +17,7 @@ pub fn render_job(job: &Job, options: &RenderOptions) -> String {
     };
     let title = plain(&format!("{name}: {}", job.title));
     let mut page = options.paint(Ink::Strong, &title) + "\n";
-    if job.create_time.is_some() {
+    if !job.name.is_empty() {
         let made = moment(job.create_time.map(|time| time.to_string()));
         let line = format!("Opened {made} by {}", plain(&job.creator));
         page += &(options.paint(Ink::Quiet, &line) + "\n");

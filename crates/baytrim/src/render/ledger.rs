@@ -4,7 +4,7 @@ use baytrim_api::v1::{Record, VerifyLedgerResponse};
 
 use super::columns::{Edge, columns};
 use super::style::{Ink, RenderOptions};
-use super::text::{minute, plain, wrap};
+use super::text::{counted, minute, plain, wrap};
 
 /// Digits of a seal that are enough to tell records of a job apart by eye.
 const HASH_DIGITS: usize = 12;
@@ -33,9 +33,13 @@ pub fn render_records(records: &[Record], options: &RenderOptions) -> String {
 
 /// Returns what a check of the whole ledger found.
 pub fn render_check(check: &VerifyLedgerResponse, options: &RenderOptions) -> String {
+    let number =
+        |count: u64, noun: &str| counted(usize::try_from(count).unwrap_or(usize::MAX), noun);
     let counts = format!(
-        "{} records in {} streams and {} blobs were checked.",
-        check.record_count, check.stream_count, check.blob_count
+        "Checked: {} in {}, {}.",
+        number(check.record_count, "record"),
+        number(check.stream_count, "stream"),
+        number(check.blob_count, "blob"),
     );
     if check.intact {
         let head = options.paint(Ink::Strong, "The ledger is intact.");

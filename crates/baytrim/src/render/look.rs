@@ -2,10 +2,11 @@
 
 use baytrim_api::v1::{NodeChange, Proposal};
 
+use super::marks::limit;
 use super::number::{breakpoint, decimals_of, fixed, signed};
 use super::proposal_grid::ink;
 use super::style::{Ink, RenderOptions};
-use super::text::{counted, hang, plain};
+use super::text::{counted, hang};
 
 /// Chance of ending too lean from which a node is listed: one in twenty, common practice for a risk worth a word.
 const LEAN_RISK_LISTED: f64 = 0.05;
@@ -39,6 +40,7 @@ pub(crate) fn worth_a_look(proposal: &Proposal, options: &RenderOptions) -> Stri
         page += &entry(node, decimals, options);
     }
     if nodes.len() > LISTED_MAX {
+        page += &also_risky(&nodes[LISTED_MAX..], options);
         let more = counted(nodes.len() - LISTED_MAX, "more node");
         page += &format!("  … and {more}; --json lists them all\n");
     }
@@ -96,10 +98,10 @@ fn entry(node: &NodeChange, decimals: usize, options: &RenderOptions) -> String 
     line + &hang(&lambda, options.width, 6, 6) + &risk(node, options)
 }
 
-/// Returns what holds a change back, by the short names; the grid's legend has the sentences.
+/// Returns what holds a change back; the grid's legend has the sentences.
 fn held(node: &NodeChange) -> String {
     let names = node.limited_by.iter().filter(|name| *name != "resolution");
-    let names: Vec<String> = names.map(|name| plain(&name.replace('_', " "))).collect();
+    let names: Vec<&str> = names.map(|name| limit(name).holder).collect();
     if names.is_empty() {
         String::new()
     } else {
@@ -107,11 +109,39 @@ fn held(node: &NodeChange) -> String {
     }
 }
 
+/// Returns the nodes that may end too lean beyond those listed, in short: none is left unsaid.
+fn also_risky(nodes: &[&NodeChange], options: &RenderOptions) -> String {
+    let risky = nodes.iter().filter(|node| rank(node) == 3);
+    let short = |node: &&NodeChange| {
+        let (rpm, plate) = (breakpoint(node.rpm), breakpoint(node.plate_percent));
+        format!("{rpm}:{plate} ({})", chance(node))
+    };
+    let risky: Vec<String> = risky.map(short).collect();
+    if risky.is_empty() {
+        return String::new();
+    }
+    let text = format!("! perhaps leaner than permitted too: {}", risky.join(", "));
+    let mut page = String::new();
+    for line in hang(&text, options.width, 2, 4).lines() {
+        page += &(options.paint(Ink::Alert, line) + "\n");
+    }
+    page
+}
+
+/// Returns the chance of ending too lean, never as a certainty.
+fn chance(node: &NodeChange) -> String {
+    if node.lean_risk > 0.99 {
+        "over 99 %".to_owned()
+    } else {
+        format!("{} %", fixed(100.0 * node.lean_risk, 0))
+    }
+}
+
 fn risk(node: &NodeChange, options: &RenderOptions) -> String {
     if node.lean_risk < LEAN_RISK_LISTED {
         return String::new();
     }
-    let percent = fixed(100.0 * node.lean_risk, 0);
-    let text = format!("! {percent} % chance that it ends leaner than permitted here");
+    let chance = chance(node);
+    let text = format!("! {chance} chance that it ends leaner than permitted here");
     format!("      {}\n", options.paint(Ink::Alert, &text))
 }

@@ -4,26 +4,64 @@
 pub(crate) struct LimitMark {
     /// Its letter.
     pub(crate) letter: char,
-    /// What it does, after "it is".
+    /// What it does, for the legend.
     pub(crate) sentence: &'static str,
+    /// Its name after "held by".
+    pub(crate) holder: &'static str,
 }
 
 /// Returns letter and sentence of a limit; a newer server's limit gets `x`.
 pub(crate) fn limit(name: &str) -> LimitMark {
-    let (letter, sentence) = match name {
-        "step" => ('s', "held to the largest step of one proposal"),
-        "total" => ('t', "held to the largest total change from the base table"),
-        "neighbour" => ('n', "held close to its neighbours"),
-        "leanest_lambda" => ('w', "held by the leanest lambda permitted here, the wall"),
-        "lean_proof" => ('p', "fuel comes off only as far as the evidence proves"),
-        "deadband" => ('d', "smaller than the tolerance"),
-        "standard_error" => ('u', "too unsure for a change"),
-        "visits" => ('v', "too few separate visits for a change"),
-        "borrowed" => ('b', "borrowed from neighbours, never visited itself"),
-        "resolution" => ('r', "rounded to the step that the table stores"),
-        _ => ('x', "held by another limit; --json names it"),
+    let (letter, holder, sentence) = match name {
+        "step" => (
+            's',
+            "the step limit",
+            "held to the largest step of one proposal",
+        ),
+        "total" => (
+            't',
+            "the total limit",
+            "held to the largest total change from the base table",
+        ),
+        "neighbour" => ('n', "its neighbours", "held close to its neighbours"),
+        "leanest_lambda" => (
+            'w',
+            "the lean wall",
+            "held by the leanest lambda permitted here, the wall",
+        ),
+        "lean_proof" => (
+            'p',
+            "what is proven",
+            "fuel comes off only as far as the evidence proves",
+        ),
+        "deadband" => ('d', "the tolerance", "smaller than the tolerance"),
+        "standard_error" => ('u', "a large error", "too unsure for a change"),
+        "visits" => (
+            'v',
+            "too few visits",
+            "too few separate visits for a change",
+        ),
+        "borrowed" => (
+            'b',
+            "no visit",
+            "borrowed from neighbours, never visited itself",
+        ),
+        "resolution" => (
+            'r',
+            "the table's step",
+            "rounded to the step that the table stores",
+        ),
+        _ => (
+            'x',
+            "another limit",
+            "held by another limit; --json names it",
+        ),
     };
-    LimitMark { letter, sentence }
+    LimitMark {
+        letter,
+        sentence,
+        holder,
+    }
 }
 
 /// Returns the letter of a gate in a strip; a newer server's gate gets `x`.

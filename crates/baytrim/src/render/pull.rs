@@ -8,7 +8,7 @@ use super::marks::gate;
 use super::number::{fixed, share_percent};
 use super::strip::render_strip;
 use super::style::{Ink, RenderOptions};
-use super::text::{counted, hang, minute, moment, plain, wrap};
+use super::text::{counted, hang, minute, moment, plain, sentence, wrap};
 use crate::name::{number, short};
 
 /// Returns a pull as a tuner reads it; `axes` are the job's, so that nodes never visited show too.
@@ -87,7 +87,7 @@ fn heading(pull: &Pull, options: &RenderOptions) -> String {
     for line in wrap(&plain(&title), options.width, 0).lines() {
         page += &(options.paint(Ink::Strong, line) + "\n");
     }
-    if pull.create_time.is_some() {
+    if !pull.name.is_empty() {
         let made = moment(pull.create_time.map(|time| time.to_string()));
         let line = format!("Finished {made} by {}", plain(&pull.creator));
         page += &(options.paint(Ink::Quiet, &line) + "\n");
@@ -170,7 +170,7 @@ fn delay_text(delay: &Delay, options: &RenderOptions) -> String {
     let source = match delay.source() {
         DelaySource::Given => "as the job gives it",
         DelaySource::Identified => "found from this pull",
-        DelaySource::Prior => "by physics alone: this pull cannot tell",
+        DelaySource::Prior => "by physics alone",
         DelaySource::Unspecified => "of unknown source",
     };
     let text = format!(
@@ -178,7 +178,7 @@ fn delay_text(delay: &Delay, options: &RenderOptions) -> String {
         with_error(delay.cycles, delay.cycles_error, 2),
         with_error(delay.gas_volume_l, delay.gas_volume_error_l, 2),
         with_error(delay.lag_s, delay.lag_error_s, 3),
-        plain(&delay.remark),
+        sentence(&plain(&delay.remark)),
     );
     options.paint(Ink::Strong, "Delay") + "\n" + &wrap(&text, options.width, 2)
 }
@@ -190,11 +190,11 @@ fn coverage(visited: &[NodeCoverage], axes: Option<&Axes>, options: &RenderOptio
     let own = own_axes(visited);
     let axes = axes.unwrap_or(&own);
     let node_count = axes.rpm.len() * axes.plate_percent.len();
+    let seen = visited.iter().filter(|node| node.visits > 0).count();
     let again = visited.iter().filter(|node| node.visits > 1).count();
     let seconds: f64 = visited.iter().map(|node| node.dwell_s).sum();
     let head = format!(
-        "Coverage: dwell seconds; {} of {} visited, {again} more than once, {} s in all",
-        visited.len(),
+        "Coverage: dwell seconds; {seen} of {} visited, {again} more than once, {} s in all",
         counted(node_count, "node"),
         fixed(seconds, 0),
     );
@@ -216,21 +216,24 @@ fn coverage(visited: &[NodeCoverage], axes: Option<&Axes>, options: &RenderOptio
         cells: cells.collect(),
     };
     page += &grid.draw(options);
-    page + "\n  · never visited   * one visit only\n"
+    let touched = visited.iter().any(|node| node.visits == 0);
+    let touched = if touched { "   0 hardly touched" } else { "" };
+    page + &format!("\n  · never visited{touched}   * one visit only\n")
 }
 
 fn coverage_cell(node: Option<&NodeCoverage>) -> Cell {
-    match node {
-        None => Cell::new("·", Ink::Quiet),
-        Some(node) => Cell {
-            body: fixed(node.dwell_s, usize::from(node.dwell_s < 99.95)),
-            mark: if node.visits < 2 { '*' } else { ' ' },
-            ink: if node.visits < 2 {
-                Ink::Less
-            } else {
-                Ink::More
-            },
+    let Some(node) = node else {
+        return Cell::new("·", Ink::Quiet);
+    };
+    let dwell = fixed(node.dwell_s, usize::from(node.dwell_s < 99.95));
+    match node.visits {
+        0 => Cell::new("0", Ink::Quiet),
+        1 => Cell {
+            body: dwell,
+            mark: '*',
+            ink: Ink::Less,
         },
+        _ => Cell::new(dwell, Ink::More),
     }
 }
 

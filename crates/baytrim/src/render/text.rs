@@ -69,6 +69,15 @@ pub(crate) fn counted(count: usize, noun: &str) -> String {
     format!("{count} {noun}{plural}")
 }
 
+/// Returns `text` with a capital at its start.
+pub(crate) fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
+}
+
 /// Returns a moment as people read it, `2026-11-25 07:30 UTC`, of an RFC 3339 text.
 pub(crate) fn moment(rfc3339: Option<String>) -> String {
     match minute(rfc3339) {

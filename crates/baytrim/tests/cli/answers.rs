@@ -267,7 +267,11 @@ fn node_of(rpm: f64, plate_percent: f64, need: f64, visits: u32) -> NodeChange {
         predicted_lambda_ratio: after,
         predicted_lambda_ratio_low: after * (1.0 - 0.0196 * error),
         predicted_lambda_ratio_high: after * (1.0 + 0.0196 * error),
-        lean_risk: if need > 14.0 { 0.07 } else { 0.001 },
+        lean_risk: if need > 10.5 {
+            0.02 * (need - 8.0)
+        } else {
+            0.001
+        },
         limited_by: limited_by.iter().map(|&name| name.to_owned()).collect(),
         status: status.to_owned(),
     }

@@ -61,9 +61,10 @@ async fn a_proposal_has_its_documented_keys() {
 #[tokio::test]
 async fn a_dry_run_has_no_id() {
     let proposal = object("propose heron-1 --dry-run --json").await;
+    assert_eq!(proposal["job"], "heron-1");
     assert_eq!(
-        (&proposal["id"], &proposal["job"]),
-        (&Value::Null, &Value::from("heron-1"))
+        (&proposal["id"], &proposal["state"]),
+        (&Value::Null, &Value::Null)
     );
 }
 

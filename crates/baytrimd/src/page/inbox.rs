@@ -30,7 +30,7 @@ pub(super) fn page(jobs: &[Arc<JobState>], next: Option<&str>, now: UnixMillis) 
         section aria-labelledby="jobs" {
             h2 #jobs { "Jobs" }
             @if jobs.is_empty() {
-                p.empty { "No job yet. One is opened with " code { "baytrim job create FILE" } "." }
+                p.empty { "No job yet. One is opened with " code { "baytrim job open FILE" } "." }
             } @else { (table(jobs, now)) }
             @if let Some(next) = next { p { a.button href=(next) { "More jobs" } } }
         }

@@ -12,6 +12,17 @@ pub(super) const BORROWED_BELOW: f64 = 0.5;
 /// Sign of an estimate that is mostly borrowed.
 pub(super) const BORROWED: char = '~';
 
+/// Chance of ending too lean from which a node is marked: one in twenty, common practice for a risk worth a word.
+const LEAN_RISK_MARKED: f64 = 0.05;
+
+/// Sign of a node that is perhaps leaner than permitted.
+const LEAN: char = '!';
+
+/// Returns whether a visited node is perhaps leaner than permitted, with its change.
+pub(super) fn is_perhaps_lean(node: &NodeChange) -> bool {
+    node.visits > 0 && node.lean_risk >= LEAN_RISK_MARKED
+}
+
 /// Returns whether an estimate is mostly borrowed from its neighbours.
 pub(super) fn is_borrowed(node: &NodeChange) -> bool {
     node.measured_fraction < BORROWED_BELOW
@@ -69,28 +80,33 @@ pub(super) fn telling(node: &NodeChange) -> Option<LimitName> {
     limits.find(|&limit| limit != LimitName::Resolution)
 }
 
-/// Returns the signs that stand beside a node's number.
+/// Returns the signs that stand beside a node's number or sign.
 pub(super) fn beside(node: &NodeChange) -> String {
-    let held = telling(node).filter(|_| is_change(node)).map(letter);
+    let lean = is_perhaps_lean(node).then_some(LEAN);
+    let held = telling(node).filter(|_| tells_limit(node)).map(letter);
     let borrowed = (is_borrowed(node) && node.status != NodeStatus::Unvisited).then_some(BORROWED);
-    held.into_iter().chain(borrowed).collect()
+    lean.into_iter().chain(held).chain(borrowed).collect()
+}
+
+fn tells_limit(node: &NodeChange) -> bool {
+    is_change(node) || node.status == NodeStatus::Unproven
 }
 
 /// Returns the signs that occur among `nodes`, each with its meaning.
 pub(super) fn legend(nodes: &[NodeChange]) -> Markup {
-    let has = |wanted: NodeStatus| nodes.iter().any(|node| node.status == wanted);
-    let held: Vec<LimitName> = LimitName::ALL
-        .into_iter()
-        .filter(|&limit| nodes.iter().any(|node| is_change(node) && telling(node) == Some(limit)))
-        .collect();
     let quiet = [NodeStatus::OnTarget, NodeStatus::Unproven, NodeStatus::Unvisited];
+    let quiet = quiet.into_iter().filter(|&kind| nodes.iter().any(|node| node.status == kind));
+    let is_held = |limit| nodes.iter().any(|node| tells_limit(node) && telling(node) == Some(limit));
+    let held = LimitName::ALL.into_iter().filter(|&limit| is_held(limit));
+    let occurs = |sign: char| nodes.iter().any(|node| beside(node).contains(sign));
     html! {
         dl.marks {
-            @for kind in quiet.into_iter().filter(|&kind| has(kind)) {
-                div { dt { (status(kind)) } dd { (status_words(kind)) } }
+            @if occurs(LEAN) {
+                div { dt { (LEAN) } dd { "perhaps leaner than permitted here" } }
             }
+            @for kind in quiet { div { dt { (status(kind)) } dd { (status_words(kind)) } } }
             @for limit in held { div { dt { (letter(limit)) } dd { (limit.sentence()) } } }
-            @if nodes.iter().any(|node| beside(node).contains(BORROWED)) {
+            @if occurs(BORROWED) {
                 div { dt { (BORROWED) } dd { "less than half was measured here, the rest is borrowed from neighbours" } }
             }
         }

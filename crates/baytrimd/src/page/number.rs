@@ -37,7 +37,8 @@ pub(super) fn seconds(value: f64) -> String {
     if value < 99.95 {
         return format!("{value:.1} s");
     }
-    let (minutes, rest) = ((value / 60.0).floor(), value % 60.0);
+    let whole = value.round();
+    let (minutes, rest) = ((whole / 60.0).floor(), whole % 60.0);
     format!("{minutes:.0} min {rest:.0} s")
 }
 
@@ -77,6 +78,6 @@ mod tests {
     #[test]
     fn long_times_are_told_in_minutes() {
         assert_eq!(seconds(12.34), "12.3 s");
-        assert_eq!(seconds(600.0), "10 min 0 s");
+        assert_eq!(seconds(599.9), "10 min 0 s");
     }
 }

@@ -6,13 +6,16 @@ use baytrim_jobs::refusal::Refusal;
 use baytrim_jobs::state::{ProposalStanding, VerdictEntry};
 use baytrim_jobs::verdict::{self, Ask, REASON_BYTES_MAX};
 use baytrim_model::ids::Actor;
+use baytrim_model::proposal::NodeChange;
 use maud::{Markup, html};
 
 use super::View;
+use super::node::chance;
 use super::reading::Reading;
 use super::take::{Rule, Take};
 use crate::page::address;
 use crate::page::grid::place;
+use crate::page::mark::is_perhaps_lean;
 use crate::page::moment::moment;
 use crate::page::number::{breakpoint, counted};
 use crate::page::proposal::headline::Tally;
@@ -42,6 +45,7 @@ pub(crate) fn form(view: &View<'_>) -> Markup {
             @if let Some(problem) = &view.draft.problem {
                 div.problem role="alert" { strong { "Nothing was recorded. " } (problem) }
             }
+            (lean(view))
             (cautions())
             @if is_open && changes > 0 { (choice(view, changes)) }
             input type="hidden" name="etag" value=(verdict::etag(&view.entry.proposal));
@@ -66,6 +70,38 @@ pub(crate) fn cautions() -> Markup {
         div.cautions role="note" aria-label="Caution" {
             strong { "Caution" }
             ul { @for caution in CAUTIONS { li { (caution) } } }
+        }
+    }
+}
+
+/// Most nodes named; the rest is counted, and marked in the table.
+const LEAN_NAMED_MAX: usize = 6;
+
+/// Returns which nodes are perhaps too lean even with their changes, the likeliest first.
+fn lean(view: &View<'_>) -> Markup {
+    let nodes = view.entry.proposal.nodes.iter().filter(|node| is_perhaps_lean(node));
+    let mut nodes: Vec<&NodeChange> = nodes.collect();
+    if nodes.is_empty() {
+        return html! {};
+    }
+    nodes.sort_by(|one, other| other.lean_risk.total_cmp(&one.lean_risk));
+    html! {
+        div.problem role="note" aria-label="Perhaps too lean" {
+            p {
+                strong { (counted(nodes.len(), "node")) " may end up leaner than permitted" }
+                ", with the changes too. Don't load these until a pull has looked there, or give them fuel first:"
+            }
+            ul.lean {
+                @for node in nodes.iter().take(LEAN_NAMED_MAX) {
+                    li {
+                        a href={ "?node=" (breakpoint(node.rpm)) ":" (breakpoint(node.plate_percent)) "#at" } {
+                            (place(node.rpm, node.plate_percent))
+                        }
+                        " " (chance(node.lean_risk))
+                    }
+                }
+                @if nodes.len() > LEAN_NAMED_MAX { li { "and " (nodes.len() - LEAN_NAMED_MAX) " more, marked ! in the table" } }
+            }
         }
     }
 }

@@ -103,7 +103,7 @@ fn measured(node: &NodeChange) -> String {
 }
 
 /// Returns a chance as people say it: never as impossible or certain.
-fn chance(risk: f64) -> String {
+pub(crate) fn chance(risk: f64) -> String {
     match risk * 100.0 {
         percent if percent < 0.1 => "below 0.1 %".to_owned(),
         percent if percent > 99.9 => "above 99.9 %".to_owned(),

@@ -125,12 +125,16 @@ fn linked(node: &NodeChange, class: &str, is_here: bool, body: &Markup) -> Marku
 
 fn change(node: &NodeChange, is_taken: bool) -> (String, Markup) {
     if !mark::is_change(node) {
-        return (quiet(node), html! { (mark::status(node.status)) });
+        return (quiet(node), html! { (mark::status(node.status)) (marks(node)) });
     }
     let class = scale::change(node.proposed_percent);
     let class = if is_taken { class.to_owned() } else { format!("{class} left") };
+    (class, html! { (signed(node.proposed_percent, 1)) (marks(node)) })
+}
+
+fn marks(node: &NodeChange) -> Markup {
     let marks = mark::beside(node);
-    (class, html! { (signed(node.proposed_percent, 1)) @if !marks.is_empty() { i { (marks) } } })
+    html! { @if !marks.is_empty() { i { (marks) } } }
 }
 
 fn before(node: &NodeChange, decimals: usize) -> (String, Markup) {
