@@ -174,3 +174,30 @@ fn an_index_that_forgets_entries_is_replaced_by_the_journal() {
     );
     assert!(store.verify(&mut |_| ()).expect("looks").index_entry_count > 20);
 }
+
+/// If this fails, a head that the index forgot or remembers wrongly makes records vanish, or lets a stale writer win.
+#[test]
+fn a_lost_or_old_head_in_the_index_is_noticed_when_opening() {
+    let writes = history(13, 60);
+    let dir = ledger(&writes);
+    for is_removed in [true, false] {
+        {
+            let database = sled::open(dir.path().join("index")).expect("opens");
+            let heads: Vec<_> = database
+                .scan_prefix(b"h")
+                .map(|entry| entry.expect("reads"))
+                .collect();
+            if is_removed {
+                database.remove(&heads[0].0).expect("removes");
+            } else {
+                database.insert(&heads[0].0, &heads[1].1).expect("inserts");
+            }
+        }
+        let (store, report) = open(dir.path(), &roomy());
+        assert!(
+            matches!(report.index, IndexReport::Rebuilt { .. }),
+            "{report:?}"
+        );
+        check(&*store, &writes, writes.len());
+    }
+}
