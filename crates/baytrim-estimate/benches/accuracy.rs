@@ -45,7 +45,12 @@ fn arguments() -> Arguments {
     };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
-        let mut number = |or: u64| words.next().and_then(|word| word.parse().ok()).unwrap_or(or);
+        let mut number = |or: u64| {
+            words
+                .next()
+                .and_then(|word| word.parse().ok())
+                .unwrap_or(or)
+        };
         match word.as_str() {
             "--engines" => parsed.engines = number(parsed.engines),
             "--first-seed" => parsed.first_seed = number(parsed.first_seed),
@@ -93,13 +98,26 @@ fn delay_error_ms(context: &PullContext<'_>, model: &DelayModel, pull: &Simulate
     use baytrim_model::channel::Quantity::{EngineSpeed, PlateAngle};
     let rpm = pull.samples.channel(EngineSpeed).expect("logged");
     let plate = pull.samples.channel(PlateAngle).expect("logged");
-    let rows: Vec<usize> = (0..rpm.len()).step_by(7).filter(|&row| !pull.rows.cut[row]).collect();
+    let rows: Vec<usize> = (0..rpm.len())
+        .step_by(7)
+        .filter(|&row| !pull.rows.cut[row])
+        .collect();
     let points: Vec<(f64, f64)> = rows.iter().map(|&row| (rpm[row], plate[row])).collect();
     let found = delay::transport_s(context, model, &points).expect("shapes fit");
-    1000.0 * rms(rows.iter().zip(found).map(|(&row, found)| found - pull.rows.delay_s[row]))
+    1000.0
+        * rms(rows
+            .iter()
+            .zip(found)
+            .map(|(&row, found)| found - pull.rows.delay_s[row]))
 }
 
-fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, arguments: &Arguments) -> Score {
+fn measure(
+    seed: u64,
+    kind: PullKind,
+    place: SensorPlace,
+    count: usize,
+    arguments: &Arguments,
+) -> Score {
     let truth = EngineTruth::from_seed(seed, &TruthOptions::default());
     let mut spec = truth.job_spec("bench".parse().expect("a name"));
     if let Some(rate) = arguments.rate {
@@ -111,12 +129,19 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, argument
     if let Some(settle_s) = arguments.settle_s {
         spec.gates.settle_s = settle_s;
     }
-    let bay = BayOptions { place, bias_percent: 0.0, ..BayOptions::from_seed(seed) };
+    let bay = BayOptions {
+        place,
+        bias_percent: 0.0,
+        ..BayOptions::from_seed(seed)
+    };
     let bay = if arguments.silent { bay.silent() } else { bay };
     let zeros = vec![0.0; truth.axes.node_count()];
     let true_model = truth.delay_model(&bay);
-    let evidence_kind =
-        if kind == PullKind::FuelStep { EvidenceKind::LambdaAndTrims } else { EvidenceKind::Lambda };
+    let evidence_kind = if kind == PullKind::FuelStep {
+        EvidenceKind::LambdaAndTrims
+    } else {
+        EvidenceKind::Lambda
+    };
     let context = PullContext {
         engine: &truth.engine,
         axes: &truth.axes,
@@ -124,7 +149,11 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, argument
         table: &truth.table,
         trim_in_force: &zeros,
         gates: &spec.gates,
-        delay: if arguments.true_delay { DelayChoice::Given(true_model) } else { DelayChoice::Identify },
+        delay: if arguments.true_delay {
+            DelayChoice::Given(true_model)
+        } else {
+            DelayChoice::Identify
+        },
         evidence: evidence_kind,
     };
     let mut score = Score::default();
@@ -133,12 +162,22 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, argument
     let mut settled = NearestNode::new(truth.axes.node_count());
     let mut evidence: Vec<PullEvidence> = Vec::new();
     for number in 0..count {
-        let pull = simulate(&truth, &truth.table.values, kind, seed * 1000 + number as u64, &bay);
+        let pull = simulate(
+            &truth,
+            &truth.table.values,
+            kind,
+            seed * 1000 + number as u64,
+            &bay,
+        );
         for (sum, add) in visited_s.iter_mut().zip(&pull.visited_s) {
             *sum += add;
         }
-        nearest.add(&pull.samples, &context, false).expect("shapes fit");
-        settled.add(&pull.samples, &context, true).expect("shapes fit");
+        nearest
+            .add(&pull.samples, &context, false)
+            .expect("shapes fit");
+        settled
+            .add(&pull.samples, &context, true)
+            .expect("shapes fit");
         let start = Instant::now();
         let reading = read_pull(&pull.samples, &context).expect("shapes fit");
         score.read_s += start.elapsed().as_secs_f64() / count as f64;
@@ -146,7 +185,21 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, argument
         score.delay_ms += delay_error_ms(&context, &model, &pull) / count as f64;
         score.lag_ms += 1000.0 * (model.lag_s - true_model.lag_s) / count as f64;
         score.accepted += reading.summary.accepted_s / reading.summary.duration_s / count as f64;
-        score.remarks = format!("offset {:.2} drift {:.2} ", 100.0 * pull.pull_offset, bay.drift_percent) + &format!("{:?} {:?} {:.3} {:.2} {:.3} true {:.3} {:.2} {:.3}", reading.summary.delay.source, truth.table.content, model.cycles, model.gas_volume_l, model.lag_s, true_model.cycles, true_model.gas_volume_l, true_model.lag_s);
+        score.remarks = format!(
+            "offset {:.2} drift {:.2} ",
+            100.0 * pull.pull_offset,
+            bay.drift_percent
+        ) + &format!(
+            "{:?} {:?} {:.3} {:.2} {:.3} true {:.3} {:.2} {:.3}",
+            reading.summary.delay.source,
+            truth.table.content,
+            model.cycles,
+            model.gas_volume_l,
+            model.lag_s,
+            true_model.cycles,
+            true_model.gas_volume_l,
+            true_model.lag_s
+        );
         evidence.push(reading.evidence);
     }
     let pulls: Vec<&PullEvidence> = evidence.iter().collect();
@@ -155,8 +208,9 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, argument
     score.fit_s = start.elapsed().as_secs_f64();
     let theta = truth.theta_at_nodes();
     let driven = |node: usize| visited_s[node] >= VISITED_S;
-    let visited: Vec<usize> =
-        (0..theta.len()).filter(|&node| driven(node) && fitted.visits[node] > 0).collect();
+    let visited: Vec<usize> = (0..theta.len())
+        .filter(|&node| driven(node) && fitted.visits[node] > 0)
+        .collect();
     let driven_count = (0..theta.len()).filter(|&node| driven(node)).count();
     score.kept = visited.len() as f64 / driven_count.max(1) as f64;
     let error = |node: usize| 100.0 * (fitted.theta[node] - theta[node]);
@@ -164,13 +218,30 @@ fn measure(seed: u64, kind: PullKind, place: SensorPlace, count: usize, argument
         print_map(&truth, &visited, &error, &fitted);
     }
     score.rms = rms(visited.iter().map(|&node| error(node)));
-    score.worst = visited.iter().map(|&node| error(node).abs()).fold(0.0, f64::max);
-    score.errors_over_sd =
-        visited.iter().map(|&node| error(node) / (100.0 * fitted.standard_error[node])).collect();
-    for (found, slot) in [(nearest.theta(), &mut score.nearest), (settled.theta(), &mut score.settled)] {
-        *slot = rms(visited.iter().filter_map(|&node| Some(100.0 * (found[node]? - theta[node]))));
+    score.worst = visited
+        .iter()
+        .map(|&node| error(node).abs())
+        .fold(0.0, f64::max);
+    score.errors_over_sd = visited
+        .iter()
+        .map(|&node| error(node) / (100.0 * fitted.standard_error[node]))
+        .collect();
+    for (found, slot) in [
+        (nearest.theta(), &mut score.nearest),
+        (settled.theta(), &mut score.settled),
+    ] {
+        *slot = rms(visited
+            .iter()
+            .filter_map(|&node| Some(100.0 * (found[node]? - theta[node]))));
     }
-    score.remarks += &format!(" mean {:.2} bay step {} rate {} cyl {} leak {} ", visited.iter().map(|&node| error(node)).sum::<f64>() / visited.len() as f64, bay.reading_step, bay.rate_hz, truth.cylinder_phi.len(), bay.leak_at_1_l_per_s);
+    score.remarks += &format!(
+        " mean {:.2} bay step {} rate {} cyl {} leak {} ",
+        visited.iter().map(|&node| error(node)).sum::<f64>() / visited.len() as f64,
+        bay.reading_step,
+        bay.rate_hz,
+        truth.cylinder_phi.len(),
+        bay.leak_at_1_l_per_s
+    );
     score.remarks += &format!(
         " noise {:.2} episode {:.2} {:?}",
         fitted.summary.noise_percent, fitted.summary.episode_percent, fitted.summary.remarks
@@ -185,13 +256,20 @@ fn print_map(
     fitted: &baytrim_estimate::Fit,
 ) {
     let axes = &truth.axes;
-    println!("error percent (standard error) at visited nodes, plates down, speeds across {:?}", axes.rpm.breakpoints());
+    println!(
+        "error percent (standard error) at visited nodes, plates down, speeds across {:?}",
+        axes.rpm.breakpoints()
+    );
     for (j, plate) in axes.plate_percent.breakpoints().iter().enumerate() {
         print!("{plate:>5}");
         for i in 0..axes.rpm.len() {
             let node = axes.node(i, j);
             if visited.contains(&node) {
-                print!(" {:>5.1}({:.1})", error(node), 100.0 * fitted.standard_error[node]);
+                print!(
+                    " {:>5.1}({:.1})",
+                    error(node),
+                    100.0 * fitted.standard_error[node]
+                );
             } else {
                 print!("           ");
             }
@@ -218,7 +296,20 @@ fn main() {
     );
     println!(
         "{:<24} {:>19} {:>6} {:>8} {:>8} {:>6} {:>6} {:>6} {:>9} {:>8} {:>6} {:>6} {:>8} {:>7}",
-        "pulls", "rms", "worst", "nearest", "settled", "ratio", "in95", "in68", "delay ms", "lag ms", "acc", "nodes", "read ms", "fit ms"
+        "pulls",
+        "rms",
+        "worst",
+        "nearest",
+        "settled",
+        "ratio",
+        "in95",
+        "in68",
+        "delay ms",
+        "lag ms",
+        "acc",
+        "nodes",
+        "read ms",
+        "fit ms"
     );
     let rows = [
         (PullKind::Mixed, 1),
@@ -239,7 +330,15 @@ fn main() {
                 continue;
             }
             let scores: Vec<Score> = (0..arguments.engines)
-                .map(|engine| measure(arguments.first_seed + engine, kind, place, count, &arguments))
+                .map(|engine| {
+                    measure(
+                        arguments.first_seed + engine,
+                        kind,
+                        place,
+                        count,
+                        &arguments,
+                    )
+                })
                 .collect();
             print_row(&name, &scores, arguments.verbose);
         }
@@ -249,13 +348,33 @@ fn main() {
 fn print_row(name: &str, scores: &[Score], verbose: bool) {
     if verbose {
         for score in scores {
-            let cover = score.errors_over_sd.iter().filter(|z| z.abs() <= 1.96).count() as f64 / score.errors_over_sd.len().max(1) as f64;
-            println!("  {:.2} worst {:.2} nearest {:.2} cover {:.2} delay {:.0} lag {:.0} {}", score.rms, score.worst, score.nearest, cover, score.delay_ms, score.lag_ms, score.remarks);
+            let cover = score
+                .errors_over_sd
+                .iter()
+                .filter(|z| z.abs() <= 1.96)
+                .count() as f64
+                / score.errors_over_sd.len().max(1) as f64;
+            println!(
+                "  {:.2} worst {:.2} nearest {:.2} cover {:.2} delay {:.0} lag {:.0} {}",
+                score.rms,
+                score.worst,
+                score.nearest,
+                cover,
+                score.delay_ms,
+                score.lag_ms,
+                score.remarks
+            );
         }
     }
-    let of = |pick: fn(&Score) -> f64, share: f64| quantile(scores.iter().map(pick).collect(), share);
-    let all: Vec<f64> = scores.iter().flat_map(|score| score.errors_over_sd.iter().copied()).collect();
-    let inside = |z: f64| 100.0 * all.iter().filter(|value| value.abs() <= z).count() as f64 / all.len().max(1) as f64;
+    let of =
+        |pick: fn(&Score) -> f64, share: f64| quantile(scores.iter().map(pick).collect(), share);
+    let all: Vec<f64> = scores
+        .iter()
+        .flat_map(|score| score.errors_over_sd.iter().copied())
+        .collect();
+    let inside = |z: f64| {
+        100.0 * all.iter().filter(|value| value.abs() <= z).count() as f64 / all.len().max(1) as f64
+    };
     println!(
         "{:<24} {:>5.2} [{:>5.2},{:>5.2}] {:>6.2} {:>8.2} {:>8.2} {:>6.2} {:>6.1} {:>6.1} {:>9.0} {:>8.0} {:>6.2} {:>6.2} {:>8.1} {:>7.1}",
         name,

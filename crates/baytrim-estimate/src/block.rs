@@ -20,6 +20,8 @@ pub(crate) struct Reading {
     pub(crate) step_s: f64,
     pub(crate) need: f64,
     pub(crate) film: [f64; FILM_TERMS],
+    /// Delay and lag of the gas being made, seconds.
+    pub(crate) delay_s: f64,
     /// Whether the sensor's value differs from the row before.
     pub(crate) fresh: bool,
 }
@@ -34,6 +36,7 @@ pub(crate) struct Blocks {
     weight_s: f64,
     need: f64,
     need_square: f64,
+    delay_s: f64,
     film: [f64; FILM_TERMS],
     share: Vec<f64>,
     touched: Vec<u16>,
@@ -54,6 +57,7 @@ impl Blocks {
             weight_s: 0.0,
             need: 0.0,
             need_square: 0.0,
+            delay_s: 0.0,
             film: [0.0; FILM_TERMS],
             share: vec![0.0; node_count],
             touched: Vec::new(),
@@ -75,7 +79,8 @@ impl Blocks {
             } else {
                 HELD_S_MAX
             };
-            let full = span_s >= BLOCK_S - 0.5 * reading.step_s && (reading.fresh || span_s >= held_s_max);
+            let full =
+                span_s >= BLOCK_S - 0.5 * reading.step_s && (reading.fresh || span_s >= held_s_max);
             if full {
                 self.close();
             }
@@ -88,6 +93,7 @@ impl Blocks {
         let step_s = reading.step_s.max(1e-4);
         self.weight_s += step_s;
         self.need += reading.need * step_s;
+        self.delay_s += reading.delay_s * step_s;
         self.need_square += reading.need * reading.need * step_s;
         for (sum, term) in self.film.iter_mut().zip(reading.film) {
             *sum += term * step_s;
@@ -134,6 +140,7 @@ impl Blocks {
             need: need as f32,
             spread: variance.max(0.0).sqrt() as f32,
             film: self.film.map(|sum| (sum / self.weight_s) as f32),
+            delay_s: (self.delay_s / self.weight_s) as f32,
             begins: self.begins,
             nodes,
         });
@@ -141,12 +148,14 @@ impl Blocks {
         self.rows = 0;
         (self.weight_s, self.need, self.need_square) = (0.0, 0.0, 0.0);
         self.film = [0.0; FILM_TERMS];
+        self.delay_s = 0.0;
     }
 
     /// Ends the last block and returns the evidence.
     #[expect(clippy::cast_possible_truncation, reason = "coverage is stored as f32")]
-    pub(crate) fn finish(mut self, coverage: &Coverage) -> PullEvidence {
+    pub(crate) fn finish(mut self, coverage: &Coverage, delay_error: f64) -> PullEvidence {
         self.close();
+        self.evidence.delay_error = delay_error as f32;
         self.evidence.dwell_s = coverage
             .nodes()
             .iter()

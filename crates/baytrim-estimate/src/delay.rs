@@ -10,13 +10,13 @@ use baytrim_model::gate::GateName;
 use baytrim_model::pull::{DelayFound, DelaySource};
 
 use crate::context::PullContext;
-use crate::frame::Frame;
-use crate::hat::HatFinder;
-use crate::read::ReadError;
 use crate::film::Film;
+use crate::frame::Frame;
 use crate::gate::rules::on_axis;
 use crate::gate::{GateLine, JudgedRow};
+use crate::hat::HatFinder;
 use crate::pipeline::Pipeline;
+use crate::read::ReadError;
 use crate::row::{Columns, Row};
 use crate::surface::Surface;
 
@@ -93,7 +93,11 @@ pub fn transport_s(
         .iter()
         .map(|&(rpm, plate_percent)| {
             let hat = finder.find(&frame.axes, rpm, plate_percent);
-            let row = Row { rpm, plate_percent, ..Row::EMPTY };
+            let row = Row {
+                rpm,
+                plate_percent,
+                ..Row::EMPTY
+            };
             frame.delay_s(model, rpm, frame.filling(&row, &hat))
         })
         .collect())
@@ -116,7 +120,7 @@ pub(crate) fn of_pull(choice: DelayChoice, frame: &Frame, columns: &Columns<'_>)
         for row in 0..columns.len() {
             pipeline.push(columns.row(row));
         }
-        let evidence = pipeline.into_evidence();
+        let evidence = pipeline.into_evidence(relative_error(&found));
         let theta = crate::fit::surface_of(&frame.axes, &evidence);
         let scene = scene_of(frame, columns, &theta);
         match identify::identify(&scene, &prior) {
@@ -125,6 +129,16 @@ pub(crate) fn of_pull(choice: DelayChoice, frame: &Frame, columns: &Columns<'_>)
         }
     }
     found
+}
+
+/// Returns the standard deviation of a delay's error as a share of it. Engines keep to no model of
+/// their exhaust flow to better than a tenth or two, however well its numbers are known.
+pub(crate) fn relative_error(found: &DelayFound) -> f64 {
+    match found.source {
+        DelaySource::Given => 0.1,
+        DelaySource::Identified => 0.2,
+        DelaySource::Prior => 0.35,
+    }
 }
 
 /// Passes of fitting the surface and searching the delay.
@@ -162,7 +176,15 @@ fn scene_of(frame: &Frame, columns: &Columns<'_>, theta: &[f64]) -> Vec<SceneRow
                 film.restart();
             }
             let step_s = if restarts { 0.0 } else { step_s };
-            scene.push(scene_row(frame, &judged, theta, &mut surface, &mut film, step_s, restarts));
+            scene.push(scene_row(
+                frame,
+                &judged,
+                theta,
+                &mut surface,
+                &mut film,
+                step_s,
+                restarts,
+            ));
             restarts = false;
         }
     }
@@ -200,7 +222,11 @@ fn scene_row(
         offset_s: row.offset_s,
         cycle_s: frame.engine.cycle_s(rpm),
         s_per_l: 1.0 / frame.exhaust_l_per_s(rpm, filling),
-        phi: if readable && !at_stop { 1.0 / row.lambda } else { f64::NAN },
+        phi: if readable && !at_stop {
+            1.0 / row.lambda
+        } else {
+            f64::NAN
+        },
         made: SceneRow::made(film, step_s, richness, filling * rpm, on, unknown),
         restarts,
     }

@@ -24,6 +24,8 @@ pub struct Block {
     pub need: f32,
     /// Standard deviation of the readings within the block.
     pub spread: f32,
+    /// Mean delay and lag between the making of the exhaust and the reading, seconds.
+    pub delay_s: f32,
     /// Mean film regressors.
     pub film: [f32; FILM_TERMS],
     /// Whether the block does not follow the one before without a break.
@@ -37,6 +39,8 @@ pub struct Block {
 pub struct PullEvidence {
     pub(crate) version: u16,
     pub(crate) node_count: u32,
+    /// Standard deviation of the delay's error, as a share of the delay.
+    pub(crate) delay_error: f32,
     pub(crate) blocks: Vec<Block>,
     /// Footprints of all blocks, one after the other.
     pub(crate) footprint: Vec<(u16, f32)>,
@@ -86,6 +90,8 @@ impl PullEvidence {
             .sum();
         let nodes = self.node_count();
         self.version == EVIDENCE_VERSION
+            && self.delay_error.is_finite()
+            && self.delay_error >= 0.0
             && entries == self.footprint.len()
             && self.dwell_s.len() == nodes
             && self.visits.len() == nodes
@@ -98,6 +104,7 @@ impl PullEvidence {
                     && block.mid_s.is_finite()
                     && block.length_s > 0.0
                     && block.spread.is_finite()
+                    && block.delay_s.is_finite()
                     && block.film.iter().all(|term| term.is_finite())
             })
     }

@@ -149,7 +149,7 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
     let mut round = 0;
     let (normal, solution) = loop {
         let normal = Normal::sum(&episodes, pulls.len(), &noise, &zero);
-        let border_prior = border_prior(pulls.len(), &noise);
+        let border_prior = border_prior(pulls, &noise);
         let last = round == ROUNDS || episodes.episodes.is_empty();
         if !last {
             let badness = |sd| normal.badness(&precision(sd), &border_prior);
@@ -161,6 +161,8 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         if last {
             break (normal, solution);
         }
+        let film = &solution.border.as_slice()[2 * pulls.len()..];
+        episodes.learn_delay(&solution.theta, film);
         residual::improve(&mut episodes, &solution, pulls.len(), &mut noise);
         round += 1;
     };
@@ -182,7 +184,10 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         sensor_percent: settings.sensor_percent,
         calibration_factor: 1.0,
         off_target_percent: off_target_percent(&theta, &dwell_s),
-        remarks: vec![format!("{noise:?} {difference_sd:?} film {:?}", &solution.border.as_slice()[pulls.len()..])],
+        remarks: vec![format!(
+            "{noise:?} {difference_sd:?} film {:?}",
+            &solution.border.as_slice()[pulls.len()..]
+        )],
     };
     Ok(Fit {
         standard_error: at(&variances)
@@ -212,19 +217,23 @@ pub(crate) fn surface_of(axes: &Axes, evidence: &PullEvidence) -> Vec<f64> {
     let noise = Noise::default();
     let precision = smoothness.precision([1.0 / (prior::DIFFERENCE_SD * prior::DIFFERENCE_SD); 2]);
     let normal = Normal::sum(&episodes, 1, &noise, &zero);
-    match normal.solve(&precision, &border_prior(1, &noise)) {
-        Some(solution) => {
-            (0..axes.node_count()).map(|node| solution.theta[order.position[node]]).collect()
-        }
+    match normal.solve(&precision, &border_prior(&pulls, &noise)) {
+        Some(solution) => (0..axes.node_count())
+            .map(|node| solution.theta[order.position[node]])
+            .collect(),
         None => vec![0.0; axes.node_count()],
     }
 }
 
-/// Returns (mean, precision) of each border column: pull offsets, then film coefficients.
-fn border_prior(pulls: usize, noise: &Noise) -> Vec<(f64, f64)> {
+/// Returns (mean, precision) of each border column: pull offsets, delay errors, film coefficients.
+fn border_prior(pulls: &[&PullEvidence], noise: &Noise) -> Vec<(f64, f64)> {
     let pull = (0.0, 1.0 / (noise.pull * noise.pull));
     let film = (FILM_PRIOR.0, 1.0 / (FILM_PRIOR.1 * FILM_PRIOR.1));
-    let mut all = vec![pull; pulls];
+    let mut all = vec![pull; pulls.len()];
+    all.extend(pulls.iter().map(|evidence| {
+        let sd = f64::from(evidence.delay_error).max(0.01);
+        (0.0, 1.0 / (sd * sd))
+    }));
     all.extend([film; FILM_TERMS]);
     all
 }

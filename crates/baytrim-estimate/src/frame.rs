@@ -116,7 +116,8 @@ impl Frame {
 
     /// Returns the lag of what is read while the engine runs like this: sensor and stirred volume.
     pub(crate) fn lag_s(&self, model: &DelayModel, rpm: f64, filling: f64) -> f64 {
-        let stirred_s = MIXING_SHARE * model.gas_volume_l / self.exhaust_l_per_s(rpm.max(200.0), filling);
+        let stirred_s =
+            MIXING_SHARE * model.gas_volume_l / self.exhaust_l_per_s(rpm.max(200.0), filling);
         (model.lag_s + stirred_s).min(LAG_S_MAX)
     }
 
@@ -133,8 +134,13 @@ impl Frame {
 
     /// Returns the closed-loop factor that counts towards lambda evidence.
     pub(crate) fn loop_factor(&self, row: &Row) -> f64 {
-        let counts = self.evidence == EvidenceKind::LambdaAndTrims && row.closed_loop_factor.is_finite();
-        if counts { row.closed_loop_factor.clamp(0.1, 10.0) } else { 1.0 }
+        let counts =
+            self.evidence == EvidenceKind::LambdaAndTrims && row.closed_loop_factor.is_finite();
+        if counts {
+            row.closed_loop_factor.clamp(0.1, 10.0)
+        } else {
+            1.0
+        }
     }
 
     /// Returns the exhaust flow in litres a second, never below a thousandth.

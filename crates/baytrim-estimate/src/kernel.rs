@@ -167,8 +167,8 @@ impl Kernel {
         for (arriving, share) in &hats {
             input.add(&Load::of(&arriving.parcel, *share), 1.0);
         }
-        let hats =
-            hats.map(|(arriving, share)| (arriving.parcel.spread, arriving.parcel.richness * share));
+        let hats = hats
+            .map(|(arriving, share)| (arriving.parcel.spread, arriving.parcel.richness * share));
         self.lag(offset_s, &input, hats);
         let richness = self.load.richness;
         Some(Mixture {

@@ -38,6 +38,7 @@ pub(crate) struct Pipeline {
     last_s: f64,
     last_made_s: f64,
     last_response: f64,
+    delay_now_s: f64,
 }
 
 /// Whether exhaust made at a row that `gate` refuses is spoilt, not just the reading taken there.
@@ -77,6 +78,7 @@ impl Pipeline {
             last_s: f64::NAN,
             last_made_s: f64::NAN,
             last_response: f64::NAN,
+            delay_now_s: 0.0,
             frame,
             delay,
         }
@@ -132,7 +134,11 @@ impl Pipeline {
         let mut refused_by = judged.refused_by;
         if row.makes_exhaust() {
             let mut parcel = self.parcel(judged, step_s);
-            if parcel.film.iter().any(|term| term.abs() > self.frame.gates.unsettled_share_max) {
+            if parcel
+                .film
+                .iter()
+                .any(|term| term.abs() > self.frame.gates.unsettled_share_max)
+            {
                 parcel.refused = 1.0;
                 refused_by = refused_by.or(Some(GateName::PlateRate));
             }
@@ -161,8 +167,11 @@ impl Pipeline {
     fn parcel(&mut self, judged: &JudgedRow, step_s: f64) -> Parcel {
         let (row, hat) = (&judged.row, judged.hat);
         let filling = self.frame.filling(row, &hat);
+        let delay_s = self.frame.delay_s(&self.delay, row.rpm, filling);
+        let lag_s = self.frame.lag_s(&self.delay, row.rpm, filling);
+        self.delay_now_s = delay_s + lag_s;
         if self.frame.evidence != EvidenceKind::Trims {
-            self.kernel.set_lag_s(self.frame.lag_s(&self.delay, row.rpm, filling));
+            self.kernel.set_lag_s(lag_s);
         }
         let flow = if judged.without_fuel {
             0.0
@@ -182,7 +191,7 @@ impl Pipeline {
         }
         Parcel {
             made_s: row.offset_s,
-            delay_s: self.frame.delay_s(&self.delay, row.rpm, filling),
+            delay_s,
             spread: self.surface.spread(row.rpm, row.plate_percent),
             richness,
             film,
@@ -203,6 +212,7 @@ impl Pipeline {
                 step_s,
                 need: response.ln() + mixture.ln_richness,
                 film: mixture.film,
+                delay_s: self.delay_now_s,
                 fresh: (response - self.last_response).abs() > 0.0 || self.last_response.is_nan(),
             };
             blocks.add(&reading, self.kernel.footprint());
@@ -221,10 +231,10 @@ impl Pipeline {
     }
 
     /// Ends the reading and returns the evidence, where it was gathered.
-    pub(crate) fn into_evidence(mut self) -> crate::PullEvidence {
+    pub(crate) fn into_evidence(mut self, delay_error: f64) -> crate::PullEvidence {
         self.flush();
         match self.blocks {
-            Some(blocks) => blocks.finish(&self.coverage),
+            Some(blocks) => blocks.finish(&self.coverage, delay_error),
             None => crate::PullEvidence::default(),
         }
     }

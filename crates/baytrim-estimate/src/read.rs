@@ -81,6 +81,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
     let frame = Frame::new(context)?;
     let columns = Columns::new(samples);
     let delay = delay::of_pull(context.delay, &frame, &columns);
+    let delay_error = delay::relative_error(&delay);
     let mut pipeline = Pipeline::new(frame, delay.model, true);
     for row in 0..columns.len() {
         pipeline.push(columns.row(row));
@@ -102,7 +103,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
     };
     Ok(PullReading {
         summary,
-        evidence: pipeline.into_evidence(),
+        evidence: pipeline.into_evidence(delay_error),
     })
 }
 

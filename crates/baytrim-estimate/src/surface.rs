@@ -21,14 +21,21 @@ pub struct Spread {
 
 impl Default for Spread {
     fn default() -> Self {
-        Self { node: [0; 16], weight: [0.0; 16] }
+        Self {
+            node: [0; 16],
+            weight: [0.0; 16],
+        }
     }
 }
 
 impl Spread {
     /// Returns the value of a per-node list at the point.
     pub fn value(&self, per_node: &[f64]) -> f64 {
-        self.node.iter().zip(self.weight).map(|(&node, weight)| weight * per_node[node as usize]).sum()
+        self.node
+            .iter()
+            .zip(self.weight)
+            .map(|(&node, weight)| weight * per_node[node as usize])
+            .sum()
     }
 }
 
@@ -54,7 +61,8 @@ struct CubicAxis {
 
 /// Returns the weights of the slope at `at` of the parabola through `x`.
 fn parabola_slope(x: [f64; 3], at: f64) -> [f64; 3] {
-    let weight = |i: usize, j: usize, k: usize| (2.0 * at - x[j] - x[k]) / ((x[i] - x[j]) * (x[i] - x[k]));
+    let weight =
+        |i: usize, j: usize, k: usize| (2.0 * at - x[j] - x[k]) / ((x[i] - x[j]) * (x[i] - x[k]));
     [weight(0, 1, 2), weight(1, 0, 2), weight(2, 0, 1)]
 }
 
@@ -76,7 +84,8 @@ impl CubicAxis {
                     }
                     let left = here.saturating_sub(1).min(count - 3);
                     let x = [points[left], points[left + 1], points[left + 2]];
-                    for (offset, weight) in parabola_slope(x, points[here]).into_iter().enumerate() {
+                    for (offset, weight) in parabola_slope(x, points[here]).into_iter().enumerate()
+                    {
                         slope[left + offset - first] += weight;
                     }
                 }
@@ -104,7 +113,8 @@ impl CubicAxis {
         let cell = &self.cells[cell];
         let mut weights = [0.0; 4];
         for (place, weight) in weights.iter_mut().enumerate() {
-            *weight = width * (slope_low * cell.slope[0][place] + slope_high * cell.slope[1][place]);
+            *weight =
+                width * (slope_low * cell.slope[0][place] + slope_high * cell.slope[1][place]);
         }
         weights[cell.end[0]] += 1.0 - rise;
         weights[cell.end[1]] += rise;
@@ -125,7 +135,12 @@ impl Surface {
     /// Prepares the surface over `axes`.
     pub fn new(axes: &Axes) -> Self {
         let points = |axis: &Axis, compress: fn(f64) -> f64| {
-            CubicAxis::new(axis.breakpoints().iter().map(|&value| compress(value)).collect())
+            CubicAxis::new(
+                axis.breakpoints()
+                    .iter()
+                    .map(|&value| compress(value))
+                    .collect(),
+            )
         };
         Self {
             rpm: points(&axes.rpm, |rpm| rpm),
@@ -138,7 +153,9 @@ impl Surface {
     /// Returns the nodes around a point with their weights; outside the axes, those of the nearest edge.
     pub fn spread(&mut self, rpm: f64, plate_percent: f64) -> Spread {
         let (across, rpm_weights) = self.rpm.weights(rpm, &mut self.hint.0);
-        let (along, plate_weights) = self.plate.weights(compress_plate(plate_percent), &mut self.hint.1);
+        let (along, plate_weights) = self
+            .plate
+            .weights(compress_plate(plate_percent), &mut self.hint.1);
         let mut spread = Spread::default();
         for j in 0..4 {
             for i in 0..4 {
@@ -168,7 +185,13 @@ mod tests {
             })
             .collect();
         let mut smooth = Surface::new(&axes);
-        for (x, y) in [(1000.0, 0.0), (1700.0, 3.0), (3999.0, 99.0), (2000.0, 20.0), (4000.0, 100.0)] {
+        for (x, y) in [
+            (1000.0, 0.0),
+            (1700.0, 3.0),
+            (3999.0, 99.0),
+            (2000.0, 20.0),
+            (4000.0, 100.0),
+        ] {
             let spread = smooth.spread(x, y);
             assert!((spread.weight.iter().sum::<f64>() - 1.0).abs() < 1e-12);
             let wanted = surface(x, compress_plate(y));
@@ -179,14 +202,26 @@ mod tests {
     /// A surface that bends as a parabola must be met everywhere, edges included.
     #[test]
     fn a_parabola_is_reproduced() {
-        let parabola = |x: f64, y: f64| 0.1 + 1e-4 * x - 2e-8 * x * x + 0.03 * y - 0.004 * y * y + 1e-5 * x * y;
-        check(vec![1000.0, 1800.0, 3000.0, 4000.0], vec![0.0, 5.0, 20.0, 60.0, 100.0], parabola);
-        check(vec![1000.0, 2500.0, 4000.0], vec![0.0, 30.0, 100.0], parabola);
+        let parabola = |x: f64, y: f64| {
+            0.1 + 1e-4 * x - 2e-8 * x * x + 0.03 * y - 0.004 * y * y + 1e-5 * x * y
+        };
+        check(
+            vec![1000.0, 1800.0, 3000.0, 4000.0],
+            vec![0.0, 5.0, 20.0, 60.0, 100.0],
+            parabola,
+        );
+        check(
+            vec![1000.0, 2500.0, 4000.0],
+            vec![0.0, 30.0, 100.0],
+            parabola,
+        );
     }
 
     /// The smallest table has no neighbours to take slopes from and is bilinear.
     #[test]
     fn two_by_two_is_bilinear() {
-        check(vec![1000.0, 4000.0], vec![0.0, 100.0], |x, y| 1.0 + 1e-4 * x - 0.02 * y + 1e-5 * x * y);
+        check(vec![1000.0, 4000.0], vec![0.0, 100.0], |x, y| {
+            1.0 + 1e-4 * x - 0.02 * y + 1e-5 * x * y
+        });
     }
 }

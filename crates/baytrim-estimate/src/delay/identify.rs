@@ -35,7 +35,11 @@ struct Search<'a> {
 }
 
 fn place_of(model: &DelayModel) -> Place {
-    [model.cycles, model.gas_volume_l.max(1e-3).ln(), model.lag_s.max(1e-3).ln()]
+    [
+        model.cycles,
+        model.gas_volume_l.max(1e-3).ln(),
+        model.lag_s.max(1e-3).ln(),
+    ]
 }
 
 impl Search<'_> {
@@ -99,7 +103,9 @@ impl Search<'_> {
             square[(part, part)] += precision;
             right[part] += precision * (place[part] - self.prior[part]);
         }
-        let step = square.cholesky().map_or(Vector3::zeros(), |factor| factor.solve(&right));
+        let step = square
+            .cholesky()
+            .map_or(Vector3::zeros(), |factor| factor.solve(&right));
         (square, -step)
     }
 
@@ -179,13 +185,21 @@ fn verdict(search: &Search<'_>, place: &Place, precision: &Matrix3<f64>) -> Dela
     let gas_l = place[1].exp();
     let slope = Vector3::new(cycle_s, gas_l * s_per_l, place[2].exp());
     let error_s = (slope.transpose() * covariance * slope)[0].max(0.0).sqrt();
-    let prior_slope = Vector3::new(cycle_s, search.prior[1].exp() * s_per_l, search.prior[2].exp());
+    let prior_slope = Vector3::new(
+        cycle_s,
+        search.prior[1].exp() * s_per_l,
+        search.prior[2].exp(),
+    );
     let prior_error_s = (0..3)
         .map(|part| (prior_slope[part] * search.prior_sd[part]).powi(2))
         .sum::<f64>()
         .sqrt();
     let told = error_s < TOLD_SHARE * prior_error_s;
-    let model = DelayModel { cycles: place[0], gas_volume_l: gas_l, lag_s: place[2].exp() };
+    let model = DelayModel {
+        cycles: place[0],
+        gas_volume_l: gas_l,
+        lag_s: place[2].exp(),
+    };
     let delay_s = cycle_s * model.cycles + s_per_l * gas_l;
     let remark = if told {
         format!(
@@ -207,7 +221,11 @@ fn verdict(search: &Search<'_>, place: &Place, precision: &Matrix3<f64>) -> Dela
             lag_s: model.lag_s * sd(2),
         },
         model,
-        source: if told { DelaySource::Identified } else { DelaySource::Prior },
+        source: if told {
+            DelaySource::Identified
+        } else {
+            DelaySource::Prior
+        },
         remark,
     }
 }

@@ -8,8 +8,8 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::frame::{LAG_S_MAX, MIXING_SHARE};
 use crate::film::{FILM_TERMS, Film, lag_weights};
+use crate::frame::{LAG_S_MAX, MIXING_SHARE};
 
 /// Scalars that travel: A, each B, and the share of exhaust that nothing is known of.
 const SCALARS: usize = 2 + FILM_TERMS;
@@ -130,7 +130,8 @@ fn arrivals(rows: &[SceneRow], place: &Place) -> Vec<f64> {
             if row.restarts {
                 latest = f64::NEG_INFINITY;
             }
-            let delay_s = (cycles * row.cycle_s + (1.0 - MIXING_SHARE) * gas_l * row.s_per_l).clamp(0.0, 3.0);
+            let delay_s =
+                (cycles * row.cycle_s + (1.0 - MIXING_SHARE) * gas_l * row.s_per_l).clamp(0.0, 3.0);
             latest = latest.max(row.offset_s + delay_s);
             latest
         })
@@ -138,12 +139,19 @@ fn arrivals(rows: &[SceneRow], place: &Place) -> Vec<f64> {
 }
 
 /// Returns what is at the sensor: between the last parcel that arrived and the next one.
-fn interpolate(rows: &[SceneRow], arrivals: &[f64], next: usize, now: usize, at_s: f64) -> [f64; SCALARS] {
+fn interpolate(
+    rows: &[SceneRow],
+    arrivals: &[f64],
+    next: usize,
+    now: usize,
+    at_s: f64,
+) -> [f64; SCALARS] {
     let first = rows[next - 1].made;
     if next > now || arrivals[next] <= arrivals[next - 1] {
         return first;
     }
-    let share = ((at_s - arrivals[next - 1]) / (arrivals[next] - arrivals[next - 1])).clamp(0.0, 1.0);
+    let share =
+        ((at_s - arrivals[next - 1]) / (arrivals[next] - arrivals[next - 1])).clamp(0.0, 1.0);
     std::array::from_fn(|scalar| first[scalar] + share * (rows[next].made[scalar] - first[scalar]))
 }
 
@@ -158,11 +166,16 @@ fn regress(whitened: Vec<(u32, f64, [f64; SCALARS])>, weights: &[f64]) -> Left {
         right += weight * x * *value;
     }
     square += Matrix3::identity() * 1e-3;
-    let found = square.cholesky().map_or(Vector3::new(1.0, 0.0, 0.0), |factor| factor.solve(&right));
+    let found = square
+        .cholesky()
+        .map_or(Vector3::new(1.0, 0.0, 0.0), |factor| factor.solve(&right));
     let (row, residual) = whitened
         .into_iter()
         .map(|(row, value, columns)| {
-            (row, value - found[0] * columns[0] - found[1] * columns[1] - found[2] * columns[2])
+            (
+                row,
+                value - found[0] * columns[0] - found[1] * columns[1] - found[2] * columns[2],
+            )
         })
         .unzip();
     Left { residual, row }

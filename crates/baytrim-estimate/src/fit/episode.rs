@@ -28,6 +28,12 @@ const WIDTH_CELLS_MAX: usize = 6;
 pub(crate) struct Observation {
     /// Log fuel need.
     pub(crate) need: f64,
+    /// Middle of the observation, seconds since the pull began.
+    pub(crate) mid_s: f64,
+    /// Delay and lag, seconds.
+    pub(crate) delay_s: f64,
+    /// What a delay longer by its own length would add to the need: minus its rate of change times the delay.
+    pub(crate) late: f64,
     /// Film regressors.
     pub(crate) film: [f64; FILM_TERMS],
     /// Blocks of the usual length that were merged into it.
@@ -44,7 +50,11 @@ pub(crate) struct Observation {
 impl Observation {
     /// Returns what its noise depends on.
     pub(crate) fn noise(&self) -> RowNoise {
-        RowNoise { steps: self.steps, blocks: self.blocks, weight: self.weight }
+        RowNoise {
+            steps: self.steps,
+            blocks: self.blocks,
+            weight: self.weight,
+        }
     }
 }
 
@@ -83,7 +93,9 @@ struct Centre {
 
 impl Open {
     fn is_left(&self, mid_s: f64, here: &Centre) -> bool {
-        let away = (here.rpm - self.place.rpm).abs().max((here.plate - self.place.plate).abs());
+        let away = (here.rpm - self.place.rpm)
+            .abs()
+            .max((here.plate - self.place.plate).abs());
         away > REACH_CELLS_MAX || (away > REACH_CELLS && mid_s - self.start_s >= EPISODE_S_MIN)
     }
 }
@@ -120,6 +132,7 @@ struct Open {
 struct Merged {
     length_s: f64,
     mid_s: f64,
+    delay_s: f64,
     need: f64,
     film: [f64; FILM_TERMS],
     footprint: Vec<(usize, f64)>,
@@ -131,13 +144,18 @@ impl Merged {
         self.length_s += weight;
         self.mid_s += weight * f64::from(block.mid_s);
         self.need += weight * f64::from(block.need);
+        self.delay_s += weight * f64::from(block.delay_s);
         for (sum, term) in self.film.iter_mut().zip(block.film) {
             *sum += weight * f64::from(term);
         }
         for &(node, share) in footprint {
             let position = order.position[usize::from(node)];
             let add = weight * f64::from(share);
-            match self.footprint.iter_mut().find(|(place, _)| *place == position) {
+            match self
+                .footprint
+                .iter_mut()
+                .find(|(place, _)| *place == position)
+            {
                 Some((_, sum)) => *sum += add,
                 None => self.footprint.push((position, add)),
             }
@@ -159,16 +177,25 @@ impl Episodes {
                     continue;
                 }
                 let mid_s = f64::from(block.mid_s);
-                if open.as_ref().is_some_and(|open| block.begins || open.is_left(mid_s, &here)) {
+                if open
+                    .as_ref()
+                    .is_some_and(|open| block.begins || open.is_left(mid_s, &here))
+                {
                     all.close(open.take());
                 }
                 let now = open.get_or_insert_with(|| {
                     all.begin(pull);
-                    Open { start_s: mid_s, place: here, last_mid_s: f64::NAN, merged: None }
+                    Open {
+                        start_s: mid_s,
+                        place: here,
+                        last_mid_s: f64::NAN,
+                        merged: None,
+                    }
                 });
                 let merged = now.merged.get_or_insert_with(|| Merged {
                     length_s: 0.0,
                     mid_s: 0.0,
+                    delay_s: 0.0,
                     need: 0.0,
                     film: [0.0; FILM_TERMS],
                     footprint: Vec::new(),
@@ -186,7 +213,13 @@ impl Episodes {
 
     fn begin(&mut self, pull: usize) {
         let start = self.observations.len();
-        self.episodes.push(Episode { pull, start, end: start, places: Vec::new(), weight: 1.0 });
+        self.episodes.push(Episode {
+            pull,
+            start,
+            end: start,
+            places: Vec::new(),
+            weight: 1.0,
+        });
     }
 
     fn close(&mut self, open: Option<Open>) {
@@ -197,15 +230,25 @@ impl Episodes {
 
     /// Makes an observation of the blocks that were merged.
     fn take(&mut self, open: &mut Open) {
-        let Some(mut merged) = open.merged.take() else { return };
+        let Some(mut merged) = open.merged.take() else {
+            return;
+        };
         let start = self.footprint.len();
         merged.footprint.sort_unstable_by_key(|&(place, _)| place);
         let total = merged.length_s;
-        self.footprint.extend(merged.footprint.iter().map(|&(place, sum)| (place, sum / total)));
+        self.footprint.extend(
+            merged
+                .footprint
+                .iter()
+                .map(|&(place, sum)| (place, sum / total)),
+        );
         let mid_s = merged.mid_s / total;
         let steps = ((mid_s - open.last_mid_s) / STEP_S).max(0.05);
         self.observations.push(Observation {
             need: merged.need / total,
+            mid_s,
+            delay_s: merged.delay_s / total,
+            late: 0.0,
             film: merged.film.map(|sum| sum / total),
             blocks: (total / STEP_S).max(1.0),
             steps: open.last_mid_s.is_finite().then_some(steps),
@@ -251,5 +294,66 @@ impl Episodes {
             }
         }
         first
+    }
+}
+
+/// Longest time over which a rate of change is taken, seconds.
+const RATE_S_MAX: f64 = 0.7;
+
+impl Episodes {
+    /// Returns what `theta` (by position) and the film coefficients make of every observation.
+    fn predicted(&self, theta: &[f64], film: &[f64]) -> Vec<f64> {
+        let mut predicted = Vec::with_capacity(self.observations.len());
+        for episode in &self.episodes {
+            for observation in &self.observations[episode.start..episode.end] {
+                let surface: f64 = self.footprint[observation.start..observation.end]
+                    .iter()
+                    .map(|&(place, share)| share * theta[episode.places[place]])
+                    .sum();
+                let films: f64 = observation
+                    .film
+                    .iter()
+                    .zip(film)
+                    .map(|(term, x)| term * x)
+                    .sum();
+                predicted.push(surface + films);
+            }
+        }
+        predicted
+    }
+
+    /// Works out what an error of the delay would do to every observation: with y(t) = p(t - d), an error
+    /// e d adds -e d p'(t), where p' is taken between the observations before and after.
+    pub(crate) fn learn_delay(&mut self, theta: &[f64], film: &[f64]) {
+        let predicted = self.predicted(theta, film);
+        let mut pull = vec![0; self.observations.len()];
+        for episode in &self.episodes {
+            pull[episode.start..episode.end].fill(episode.pull);
+        }
+        let last = self.observations.len().saturating_sub(1);
+        for index in 0..self.observations.len() {
+            let mid_s = self.observations[index].mid_s;
+            let near = |other: usize| {
+                pull[other] == pull[index]
+                    && (self.observations[other].mid_s - mid_s).abs() <= RATE_S_MAX
+            };
+            let before = if index > 0 && near(index - 1) {
+                index - 1
+            } else {
+                index
+            };
+            let after = if index < last && near(index + 1) {
+                index + 1
+            } else {
+                index
+            };
+            let span_s = self.observations[after].mid_s - self.observations[before].mid_s;
+            let rate = if span_s > 1e-3 {
+                (predicted[after] - predicted[before]) / span_s
+            } else {
+                0.0
+            };
+            self.observations[index].late = -rate * self.observations[index].delay_s;
+        }
     }
 }

@@ -76,8 +76,8 @@ pub(crate) fn mean_variance(correlation: f64, blocks: f64) -> f64 {
         return 1.0;
     }
     let r = correlation;
-    let inflation = (1.0 + r) / (1.0 - r)
-        - 2.0 * r * (1.0 - r.powf(blocks)) / (blocks * (1.0 - r) * (1.0 - r));
+    let inflation =
+        (1.0 + r) / (1.0 - r) - 2.0 * r * (1.0 - r.powf(blocks)) / (blocks * (1.0 - r) * (1.0 - r));
     inflation / blocks
 }
 
@@ -90,11 +90,7 @@ pub(crate) struct Whitening {
 
 impl Whitening {
     /// Prepares for rows `steps` after each other (none at the start) with robust `weights`.
-    pub(crate) fn prepare(
-        &mut self,
-        noise: &Noise,
-        rows: impl Iterator<Item = RowNoise>,
-    ) {
+    pub(crate) fn prepare(&mut self, noise: &Noise, rows: impl Iterator<Item = RowNoise>) {
         self.memory.clear();
         self.scale.clear();
         for row in rows {
@@ -104,7 +100,8 @@ impl Whitening {
             };
             self.memory.push(memory);
             let variance = mean_variance(noise.correlation, row.blocks) * (1.0 - memory * memory);
-            self.scale.push((row.weight / variance).sqrt() / noise.block);
+            self.scale
+                .push((row.weight / variance).sqrt() / noise.block);
         }
     }
 
@@ -211,7 +208,11 @@ mod tests {
     #[test]
     fn the_variance_of_a_mean_is_the_exact_one() {
         // Effective numbers for n, r of the exact finite-sample formula: computed in exact arithmetic.
-        for (n, r, effective) in [(20.0, 0.6065, 5.419), (50.0, 0.8, 6.098), (100.0, 0.9, 5.814)] {
+        for (n, r, effective) in [
+            (20.0, 0.6065, 5.419),
+            (50.0, 0.8, 6.098),
+            (100.0, 0.9, 5.814),
+        ] {
             let found = 1.0 / mean_variance(r, n);
             assert!((found - effective).abs() < 2e-3, "{found} for {effective}");
         }

@@ -1,7 +1,7 @@
 //! The normal equations: evidence of all episodes, summed.
 //!
-//! Unknowns are theta at every node and a small border: one offset per pull, one mean coefficient
-//! per film regressor. With A the nodes' block, C the border columns and D the border's block,
+//! Unknowns are theta at every node and a small border: one offset and one delay error per pull, one mean
+//! coefficient per film regressor. With A the nodes' block, C the border columns and D the border's block,
 //!   [A C; C' D] [theta; b] = [a; d].
 
 use nalgebra::{DMatrix, DVector};
@@ -12,8 +12,22 @@ use super::envelope::{Envelope, Factor, dot};
 use super::episode::{Episode, Episodes, Observation};
 use super::noise::{EFFECTS, Effects, Noise, Whitening, small_forward, whiten};
 
-/// Columns of the border that an episode touches: its pull's offset and the film coefficients.
-pub(crate) const LOCAL_BORDER: usize = 1 + FILM_TERMS;
+/// Columns of the border that an episode touches: offset and delay error of its pull, film coefficients.
+pub(crate) const LOCAL_BORDER: usize = 2 + FILM_TERMS;
+
+/// Returns the border column of an episode's local one.
+pub(crate) fn border_of(pull: usize, pulls: usize, local: usize) -> usize {
+    match local {
+        0 => pull,
+        1 => pulls + pull,
+        _ => 2 * pulls + local - 2,
+    }
+}
+
+/// Returns the number of border columns.
+pub(crate) fn border_len(pulls: usize) -> usize {
+    2 * pulls + FILM_TERMS
+}
 
 /// Summed evidence, prior not included.
 #[derive(Debug, Clone)]
@@ -61,17 +75,16 @@ impl Columns {
                 self.fixed[place * rows + row] = share;
             }
             self.fixed[places * rows + row] = 1.0;
+            self.fixed[(places + 1) * rows + row] = observation.late;
             self.effects[row] = 1.0;
             for (term, &film) in observation.film.iter().enumerate() {
-                self.fixed[(places + 1 + term) * rows + row] = film;
+                self.fixed[(places + 2 + term) * rows + row] = film;
                 self.effects[(1 + term) * rows + row] = film;
             }
             self.fixed[(places + LOCAL_BORDER) * rows + row] = observation.need;
         }
-        self.whitening.prepare(
-            noise,
-            observations.iter().map(Observation::noise),
-        );
+        self.whitening
+            .prepare(noise, observations.iter().map(Observation::noise));
         let whitening = &self.whitening;
         for column in self
             .fixed
@@ -98,10 +111,8 @@ impl Columns {
                 self.effects[(1 + term) * rows + row] = film;
             }
         }
-        self.whitening.prepare(
-            noise,
-            observations.iter().map(Observation::noise),
-        );
+        self.whitening
+            .prepare(noise, observations.iter().map(Observation::noise));
         for column in self.effects.chunks_exact_mut(rows) {
             whiten(column, &self.whitening.memory, &self.whitening.scale);
         }
@@ -112,7 +123,7 @@ impl Normal {
     /// Sums the evidence of all episodes.
     pub(crate) fn sum(all: &Episodes, pulls: usize, noise: &Noise, zero: &Envelope) -> Self {
         let nodes = zero.len();
-        let border = pulls + FILM_TERMS;
+        let border = border_len(pulls);
         let mut normal = Self {
             nodes: zero.clone(),
             cross: vec![vec![0.0; nodes]; border],
@@ -137,13 +148,7 @@ impl Normal {
     fn scatter(&mut self, episode: &Episode, pulls: usize, gram: &[f64]) {
         let places = &episode.places;
         let count = Columns::count(episode);
-        let border_of = |local: usize| {
-            if local == 0 {
-                episode.pull
-            } else {
-                pulls + local - 1
-            }
-        };
+        let border_of = |local: usize| border_of(episode.pull, pulls, local);
         for (a, &place) in places.iter().enumerate() {
             let row = &gram[a * count..(a + 1) * count];
             for (b, &other) in places.iter().enumerate().take(a + 1) {
@@ -252,7 +257,12 @@ impl Normal {
             border_right[i] -= dot(&half_solved[i], &first);
         }
         let schur = border.cholesky()?;
-        let ln_border: f64 = schur.l_dirty().diagonal().iter().map(|value| 2.0 * value.ln()).sum();
+        let ln_border: f64 = schur
+            .l_dirty()
+            .diagonal()
+            .iter()
+            .map(|value| 2.0 * value.ln())
+            .sum();
         let explained = dot(&first, &first) + border_right.dot(&schur.solve(&border_right));
         let ln_posterior = factor.ln_determinant() + ln_border;
         Some(square - explained + self.ln_determinant + ln_posterior - prior_ln_determinant)

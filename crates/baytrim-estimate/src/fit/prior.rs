@@ -109,7 +109,10 @@ impl Smoothness {
                 }
             }
         }
-        Self { along, anchor: anchor(axes, order, zero) }
+        Self {
+            along,
+            anchor: anchor(axes, order, zero),
+        }
     }
 
     /// Returns the prior's precision for strengths (1 / variance of a difference) along each axis.

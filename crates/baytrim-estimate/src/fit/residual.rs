@@ -11,10 +11,10 @@ use nalgebra::DMatrix;
 use super::envelope::dot;
 use super::episode::{Episode, Episodes, Observation};
 use super::noise::{
-    BLOCK_RANGE, CORRELATION_RANGE, EFFECTS, EPISODE_RANGE, Effects, FILM_RANGE, Noise, RowNoise, Whitening,
-    small_backward, small_forward, whiten,
+    BLOCK_RANGE, CORRELATION_RANGE, EFFECTS, EPISODE_RANGE, Effects, FILM_RANGE, Noise, RowNoise,
+    Whitening, small_backward, small_forward, whiten,
 };
-use super::normal::{Columns, LOCAL_BORDER, Solution};
+use super::normal::{Columns, LOCAL_BORDER, Solution, border_of};
 
 /// Standardised size from which a reading or an episode loses weight (Huber). Wide, because
 /// an episode is judged as a whole and honest tails are to count in full.
@@ -58,11 +58,12 @@ fn residual(all: &Episodes, episode: &Episode, solution: &Solution, pulls: usize
         .iter()
         .map(|observation| {
             let mut value = observation.need - solution.border[episode.pull];
+            value -= observation.late * solution.border[pulls + episode.pull];
             for &(place, share) in &all.footprint[observation.start..observation.end] {
                 value -= share * solution.theta[episode.places[place]];
             }
             for (term, film) in observation.film.iter().enumerate() {
-                value -= film * solution.border[pulls + term];
+                value -= film * solution.border[2 * pulls + term];
             }
             value
         })
@@ -70,10 +71,20 @@ fn residual(all: &Episodes, episode: &Episode, solution: &Solution, pulls: usize
 }
 
 /// Gives the episode and its readings robust weights.
-fn weigh(all: &mut Episodes, index: usize, mut residual: Vec<f64>, noise: &Noise, columns: &mut Columns) {
+fn weigh(
+    all: &mut Episodes,
+    index: usize,
+    mut residual: Vec<f64>,
+    noise: &Noise,
+    columns: &mut Columns,
+) {
     let episode = all.episodes[index].clone();
     columns.fill_effects(all, &episode, noise);
-    whiten(&mut residual, &columns.whitening.memory, &columns.whitening.scale);
+    whiten(
+        &mut residual,
+        &columns.whitening.memory,
+        &columns.whitening.scale,
+    );
     let rows = columns.rows;
     let effects = Effects::new(noise, episode.weight, &columns.effects, rows);
     let mut found = [0.0; EFFECTS];
@@ -82,7 +93,8 @@ fn weigh(all: &mut Episodes, index: usize, mut residual: Vec<f64>, noise: &Noise
     }
     small_forward(&effects.factor, &mut found);
     small_backward(&effects.factor, &mut found);
-    all.episodes[index].weight = (HUBER * noise.episode / found[0].abs().max(1e-12)).clamp(0.02, 1.0);
+    all.episodes[index].weight =
+        (HUBER * noise.episode / found[0].abs().max(1e-12)).clamp(0.02, 1.0);
     for (effect, column) in columns.effects.chunks_exact(rows).enumerate() {
         for (slot, entry) in residual.iter_mut().zip(column) {
             *slot -= found[effect] * entry;
@@ -114,9 +126,10 @@ fn left_over(
             design[(row, place)] = share;
         }
         design[(row, places)] = 1.0;
+        design[(row, places + 1)] = observation.late;
         effects[row] = 1.0;
         for (term, &film) in observation.film.iter().enumerate() {
-            design[(row, places + 1 + term)] = film;
+            design[(row, places + 2 + term)] = film;
             effects[(1 + term) * rows + row] = film;
         }
     }
@@ -145,13 +158,16 @@ fn local_covariance(episode: &Episode, solution: &Solution, pulls: usize) -> DMa
     let spread = DMatrix::from_fn(places.len(), border, |a, b| solution.spread[b][places[a]]);
     let leaned = &spread * &solution.border_covariance;
     let through = &leaned * spread.transpose();
-    let border_of = |local: usize| if local == 0 { episode.pull } else { pulls + local - 1 };
-    DMatrix::from_fn(count, count, |a, b| match (a < places.len(), b < places.len()) {
-        (true, true) => solution.inverse.get(places[a], places[b]) + through[(a, b)],
-        (true, false) => -leaned[(a, border_of(b - places.len()))],
-        (false, true) => -leaned[(b, border_of(a - places.len()))],
-        (false, false) => {
-            solution.border_covariance[(border_of(a - places.len()), border_of(b - places.len()))]
+    let border_of = |local: usize| border_of(episode.pull, pulls, local);
+    DMatrix::from_fn(count, count, |a, b| {
+        match (a < places.len(), b < places.len()) {
+            (true, true) => solution.inverse.get(places[a], places[b]) + through[(a, b)],
+            (true, false) => -leaned[(a, border_of(b - places.len()))],
+            (false, true) => -leaned[(b, border_of(a - places.len()))],
+            (false, false) => {
+                solution.border_covariance
+                    [(border_of(a - places.len()), border_of(b - places.len()))]
+            }
         }
     })
 }
