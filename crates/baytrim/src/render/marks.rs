@@ -15,12 +15,12 @@ pub(crate) fn limit(name: &str) -> LimitMark {
     let (letter, holder, sentence) = match name {
         "step" => (
             's',
-            "the step limit",
+            "step limit",
             "held to the largest step of one proposal",
         ),
         "total" => (
             't',
-            "the total limit",
+            "total limit",
             "held to the largest total change from the base table",
         ),
         "neighbour" => ('n', "its neighbours", "held close to its neighbours"),
