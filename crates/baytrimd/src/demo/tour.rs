@@ -1,0 +1,145 @@
+//! The steps of the demo and what is said to each.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context as _, bail};
+use baytrim::{Environment, Exit, RenderOptions, render_pull};
+use baytrim_api::v1::GetJobRequest;
+use baytrim_api::v1::job_service_client::JobServiceClient;
+
+use super::stream;
+
+/// Walks the whole way once: job, pulls, proposal, and where to go on.
+pub(super) async fn walk(server: &str, from: &Path, place: &str, once: bool) -> anyhow::Result<()> {
+    let job = stream::job_of(&from.join("job.toml"))?;
+    let terminal = Terminal::new(server);
+    say(&format!(
+        "Baytrim demo. Shop, vehicle and customer are invented; the engine is simulated.\n\
+         The daemon serves at {server}; its ledger is in {place}.\n"
+    ))?;
+    let file = from.join("job.toml").display().to_string();
+    if terminal.has_job(&job).await? {
+        say(&format!(
+            "Job {job} is in this ledger already; going on with it.\n"
+        ))?;
+    } else {
+        terminal.command(&["job", "open", &file]).await?;
+        terminal.pulls(&job, from).await?;
+        terminal.command(&["propose", &job]).await?;
+    }
+    say(&next_steps(server, &job, once))
+}
+
+fn next_steps(server: &str, job: &str, once: bool) -> String {
+    if once {
+        return "\nThat was the way from logs to a proposal. Without --once the demo serves on, with the review page.\n"
+            .to_owned();
+    }
+    let option = if server.ends_with(":7411") {
+        String::new()
+    } else {
+        format!(" --server {server}")
+    };
+    format!(
+        "\nReview page: {server}/\n\
+         Or in another terminal (target/release/baytrim after `cargo build --release`):\n\
+         \x20 baytrim{option} proposal show {job}/c1\n\
+         \x20 baytrim{option} approve {job}/c1 --reason \"matches what I saw on the dyno\"\n\
+         \x20 baytrim{option} table export {job} --format csv --as percent\n\
+         \x20 baytrim{option} ledger verify\n\
+         Ctrl-C ends the demo.\n"
+    )
+}
+
+/// The demo's own terminal: the command line's commands, run within this process.
+struct Terminal {
+    server: String,
+    environment: Environment,
+}
+
+impl Terminal {
+    fn new(server: &str) -> Self {
+        let mut environment = Environment::of_process();
+        environment.server = Some(server.to_owned());
+        environment.user = Some(stream::ACTOR.to_owned());
+        Self {
+            server: server.to_owned(),
+            environment,
+        }
+    }
+
+    /// Runs one command, showing it first as a person would type it.
+    async fn command(&self, words: &[&str]) -> anyhow::Result<()> {
+        say(&format!("\n$ baytrim {}\n", words.join(" ")))?;
+        let args = std::iter::once("baytrim").chain(words.iter().copied());
+        let mut out = std::io::stdout();
+        let mut err = std::io::stderr();
+        let exit = baytrim::run(args, &self.environment, &mut out, &mut err).await;
+        if exit != Exit::Done {
+            bail!(
+                "`baytrim {}` ended with exit code {}",
+                words.join(" "),
+                exit.code()
+            );
+        }
+        Ok(())
+    }
+
+    /// Streams every pull of the demo, two bays in turn, and shows what each turned out to be.
+    async fn pulls(&self, job: &str, from: &Path) -> anyhow::Result<()> {
+        let options = RenderOptions {
+            width: self.environment.width,
+            color: self.environment.out_is_terminal && !self.environment.no_color,
+        };
+        let parent = format!("jobs/{job}");
+        say(
+            "\nThe bay streams three pulls over gRPC, in column batches; each answer names what is durable.\n",
+        )?;
+        for log in logs(from)? {
+            let pull = stream::pull(&self.server, &parent, "east", &log).await?;
+            say(&format!("\n{}", render_pull(&pull, None, &options)))?;
+        }
+        Ok(())
+    }
+
+    async fn has_job(&self, job: &str) -> anyhow::Result<bool> {
+        let mut client = JobServiceClient::connect(self.server.clone()).await?;
+        let request = GetJobRequest {
+            name: format!("jobs/{job}"),
+        };
+        match client.get_job(request).await {
+            Ok(_) => Ok(true),
+            Err(status) if status.code() == tonic::Code::NotFound => Ok(false),
+            Err(status) => Err(status).context("the daemon does not answer as it should"),
+        }
+    }
+}
+
+fn logs(from: &Path) -> anyhow::Result<Vec<PathBuf>> {
+    let entries =
+        std::fs::read_dir(from).with_context(|| format!("can't read {}", from.display()))?;
+    let mut logs = Vec::new();
+    for entry in entries {
+        let path = entry?.path();
+        let name = path
+            .file_name()
+            .and_then(|name| name.to_str())
+            .unwrap_or_default();
+        if name.starts_with("pull-") && name.ends_with(".csv") {
+            logs.push(path);
+        }
+    }
+    logs.sort();
+    if logs.is_empty() {
+        bail!("{} has no pull-*.csv to stream", from.display());
+    }
+    Ok(logs)
+}
+
+fn say(text: &str) -> anyhow::Result<()> {
+    let mut out = std::io::stdout().lock();
+    out.write_all(text.as_bytes())?;
+    out.flush()?;
+    Ok(())
+}
