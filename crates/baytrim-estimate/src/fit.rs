@@ -1,11 +1,13 @@
 //! From the evidence of all pulls to the correction of each node with its standard error.
 
+mod calibrate;
 mod envelope;
 mod episode;
 mod noise;
 mod normal;
 mod order;
 mod prior;
+mod remark;
 mod residual;
 
 use baytrim_model::axis::Axes;
@@ -17,7 +19,7 @@ use crate::film::FILM_TERMS;
 use self::envelope::Envelope;
 use self::episode::Episodes;
 use self::noise::Noise;
-use self::normal::Normal;
+use self::normal::{Normal, Solution};
 use self::order::Order;
 use self::prior::Smoothness;
 
@@ -144,6 +146,7 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         pull: (settings.pull_percent / 100.0).max(1e-4),
         ..Noise::default()
     };
+    let usual_pull = noise.pull;
     let mut difference_sd = [prior::DIFFERENCE_SD; 2];
     let precision = |sd: [f64; 2]| smoothness.precision(sd.map(|sd| 1.0 / (sd * sd)));
     let mut round = 0;
@@ -163,9 +166,11 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         }
         let film = &solution.border.as_slice()[2 * pulls.len()..];
         episodes.learn_delay(&solution.theta, film);
+        learn_pull_offsets(&solution, pulls.len(), &mut noise, usual_pull);
         residual::improve(&mut episodes, &solution, pulls.len(), &mut noise);
         round += 1;
     };
+    let factor = calibrate::factor(&episodes, &solution, pulls.len(), &noise);
     let measured = solution.inverse.diagonal_of_product(&normal.nodes);
     let variances = solution.variances();
     let at = |values: &[f64]| -> Vec<f64> {
@@ -182,17 +187,14 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         episode_percent: 100.0 * noise.episode,
         pull_percent: 100.0 * noise.pull,
         sensor_percent: settings.sensor_percent,
-        calibration_factor: 1.0,
+        calibration_factor: factor,
         off_target_percent: off_target_percent(&theta, &dwell_s),
-        remarks: vec![format!(
-            "{noise:?} {difference_sd:?} film {:?}",
-            &solution.border.as_slice()[pulls.len()..]
-        )],
+        remarks: remark::remarks(&episodes, &solution, pulls.len(), &noise, factor),
     };
     Ok(Fit {
         standard_error: at(&variances)
             .iter()
-            .map(|variance| variance.max(0.0).sqrt())
+            .map(|variance| factor * variance.max(0.0).sqrt())
             .collect(),
         sensor_error: settings.sensor_percent / 100.0,
         measured_fraction: at(&measured)
@@ -204,6 +206,21 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         visits,
         summary,
     })
+}
+
+/// Weight of the usual size of pull offsets, in pulls.
+const USUAL_PULLS: f64 = 4.0;
+
+/// Improves the size of pull offsets by what the pulls show against each other.
+fn learn_pull_offsets(solution: &Solution, pulls: usize, noise: &mut Noise, usual: f64) {
+    let seen: f64 = (0..pulls)
+        .map(|pull| {
+            let offset = solution.border[pull];
+            offset * offset + solution.border_covariance[(pull, pull)]
+        })
+        .sum();
+    let variance = (USUAL_PULLS * usual * usual + seen) / (USUAL_PULLS + pulls as f64);
+    noise.pull = variance.sqrt();
 }
 
 /// Returns the surface that one pull's evidence speaks for, with usual sizes of noise; zero where it

@@ -220,10 +220,6 @@ pub(crate) struct Solution {
     pub(crate) spread: Vec<Vec<f64>>,
     /// Covariance of the border.
     pub(crate) border_covariance: DMatrix<f64>,
-    /// ln det of the whole posterior precision.
-    pub(crate) ln_determinant: f64,
-    /// a'theta + d'b: how much of y'S^-1 y the solution explains.
-    pub(crate) explained: f64,
 }
 
 impl Normal {
@@ -279,7 +275,6 @@ impl Normal {
             border[(column, column)] += precision;
             border_right[column] += precision * mean;
         }
-        let total_right = border_right.clone();
         let mut first = self.right.clone();
         factor.solve(&mut first);
         let mut spread = self.cross.clone();
@@ -297,12 +292,6 @@ impl Normal {
             border_right[i] -= dot(&self.cross[i], &first);
         }
         let schur = border.cholesky()?;
-        let ln_border: f64 = schur
-            .l_dirty()
-            .diagonal()
-            .iter()
-            .map(|value| 2.0 * value.ln())
-            .sum();
         let b = schur.solve(&border_right);
         let mut theta = first;
         for (column, value) in spread.iter().zip(b.iter()) {
@@ -310,15 +299,12 @@ impl Normal {
                 *slot -= entry * value;
             }
         }
-        let explained = dot(&self.right, &theta) + total_right.dot(&b);
         Some(Solution {
             theta,
             border: b,
             inverse: factor.selected_inverse(),
             spread,
             border_covariance: schur.inverse(),
-            ln_determinant: factor.ln_determinant() + ln_border,
-            explained,
         })
     }
 }

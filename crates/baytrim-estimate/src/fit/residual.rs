@@ -6,7 +6,7 @@
 //! sum of ln det C + tr(C^-1 S) over all episodes.
 //! Source: Patterson and Thompson (1971); EM form as in Searle, Casella, McCulloch (1992), ch. 8.
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
 use super::envelope::dot;
 use super::episode::{Episode, Episodes, Observation};
@@ -53,7 +53,12 @@ pub(crate) fn improve(all: &mut Episodes, solution: &Solution, pulls: usize, noi
 }
 
 /// Returns need less what theta and border explain, row by row, not whitened.
-fn residual(all: &Episodes, episode: &Episode, solution: &Solution, pulls: usize) -> Vec<f64> {
+pub(crate) fn residual(
+    all: &Episodes,
+    episode: &Episode,
+    solution: &Solution,
+    pulls: usize,
+) -> Vec<f64> {
     all.observations[episode.start..episode.end]
         .iter()
         .map(|observation| {
@@ -117,19 +122,11 @@ fn left_over(
 ) -> Left {
     let observations = &all.observations[episode.start..episode.end];
     let rows = observations.len();
-    let places = episode.places.len();
-    let count = places + LOCAL_BORDER;
-    let mut design = DMatrix::zeros(rows, count);
+    let design = design(all, episode);
     let mut effects = vec![0.0; EFFECTS * rows];
     for (row, observation) in observations.iter().enumerate() {
-        for &(place, share) in &all.footprint[observation.start..observation.end] {
-            design[(row, place)] = share;
-        }
-        design[(row, places)] = 1.0;
-        design[(row, places + 1)] = observation.late;
         effects[row] = 1.0;
         for (term, &film) in observation.film.iter().enumerate() {
-            design[(row, places + 2 + term)] = film;
             effects[(1 + term) * rows + row] = film;
         }
     }
@@ -148,6 +145,36 @@ fn left_over(
         effects,
         weight: episode.weight,
     }
+}
+
+/// Returns what each reading of an episode is made of: its nodes, then the local border.
+fn design(all: &Episodes, episode: &Episode) -> DMatrix<f64> {
+    let observations = &all.observations[episode.start..episode.end];
+    let places = episode.places.len();
+    let mut design = DMatrix::zeros(observations.len(), places + LOCAL_BORDER);
+    for (row, observation) in observations.iter().enumerate() {
+        for &(place, share) in &all.footprint[observation.start..observation.end] {
+            design[(row, place)] = share;
+        }
+        design[(row, places)] = 1.0;
+        design[(row, places + 1)] = observation.late;
+        for (term, &film) in observation.film.iter().enumerate() {
+            design[(row, places + 2 + term)] = film;
+        }
+    }
+    design
+}
+
+/// Returns the variance that the uncertainty of the solution gives a weighted sum of an episode's readings.
+pub(crate) fn uncertainty(
+    all: &Episodes,
+    episode: &Episode,
+    solution: &Solution,
+    pulls: usize,
+    weights: &[f64],
+) -> f64 {
+    let sum = design(all, episode).tr_mul(&DVector::from_column_slice(weights));
+    (sum.transpose() * local_covariance(episode, solution, pulls) * &sum)[0].max(0.0)
 }
 
 /// Returns the posterior covariance of what an episode's readings depend on.

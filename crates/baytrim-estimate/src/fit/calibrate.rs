@@ -1,0 +1,81 @@
+//! Holds every episode against the fit that would have been made without it.
+//!
+//! With m the generalised mean of an episode's residuals, V its variance by the noise model and h what
+//! the uncertainty of the surface makes of it, the residual against the fit without the episode,
+//! over its own standard deviation, is m / sqrt(V - h): no refit is needed (the leave-one-out identity of
+//! linear smoothers). When their mean square exceeds one, standard errors are widened by its root.
+
+use super::envelope::dot;
+use super::episode::Episodes;
+use super::noise::{EFFECTS, Effects, Noise, small_backward, small_forward, whiten};
+use super::normal::{Columns, Solution};
+use super::residual::{residual, uncertainty};
+
+/// Largest standardised square that counts in full: one bad episode must not widen all.
+const SQUARE_MAX: f64 = 9.0;
+/// Mean of a squared standard normal that is cut at [`SQUARE_MAX`].
+const CUT_MEAN: f64 = 0.9805;
+/// An episode that the fit rests on by more than this share tells nothing of the fit.
+const RELIANCE_MAX: f64 = 0.8;
+/// Fewest episodes for a verdict.
+const EPISODES_MIN: usize = 10;
+/// Most episodes that are looked at.
+const EPISODES_MAX: usize = 400;
+/// Largest factor: beyond it something else is wrong, and the reviewer is told.
+const FACTOR_MAX: f64 = 2.5;
+
+/// Returns the factor, at least 1, by which standard errors are to be widened.
+pub(crate) fn factor(all: &Episodes, solution: &Solution, pulls: usize, noise: &Noise) -> f64 {
+    let stride = all.episodes.len().div_ceil(EPISODES_MAX).max(1);
+    let mut columns = Columns::default();
+    let mut squares = Vec::new();
+    for episode in all.episodes.iter().step_by(stride) {
+        columns.fill_effects(all, episode, noise);
+        let rows = columns.rows;
+        let effects = Effects::new(noise, 1.0, &columns.effects, rows);
+        let ones = &columns.effects[..rows];
+        let mut along = [0.0; EFFECTS];
+        for (slot, effect) in along.iter_mut().zip(columns.effects.chunks_exact(rows)) {
+            *slot = dot(effect, ones);
+        }
+        small_forward(&effects.factor, &mut along);
+        small_backward(&effects.factor, &mut along);
+        let mut direction = ones.to_vec();
+        for (amount, effect) in along.iter().zip(columns.effects.chunks_exact(rows)) {
+            for (slot, entry) in direction.iter_mut().zip(effect) {
+                *slot -= amount * entry;
+            }
+        }
+        let precision = dot(&direction, ones);
+        let mut left = residual(all, episode, solution, pulls);
+        whiten(
+            &mut left,
+            &columns.whitening.memory,
+            &columns.whitening.scale,
+        );
+        let mean = dot(&direction, &left) / precision;
+        // Back from whitened rows: the weights that make the mean of plain residuals.
+        let (memory, scale) = (&columns.whitening.memory, &columns.whitening.scale);
+        let weights: Vec<f64> = (0..rows)
+            .map(|row| {
+                let own = scale[row] * direction[row];
+                let next = if row + 1 < rows {
+                    memory[row + 1] * scale[row + 1] * direction[row + 1]
+                } else {
+                    0.0
+                };
+                (own - next) / precision
+            })
+            .collect();
+        let reliance = uncertainty(all, episode, solution, pulls, &weights) * precision;
+        if reliance < RELIANCE_MAX {
+            let square = mean * mean * precision / (1.0 - reliance);
+            squares.push(square.min(SQUARE_MAX));
+        }
+    }
+    if squares.len() < EPISODES_MIN {
+        return 1.0;
+    }
+    let mean = squares.iter().sum::<f64>() / squares.len() as f64 / CUT_MEAN;
+    mean.sqrt().clamp(1.0, FACTOR_MAX)
+}

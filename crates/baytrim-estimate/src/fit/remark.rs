@@ -1,0 +1,56 @@
+//! What a reviewer should know of a fit as a whole, in sentences.
+
+use super::episode::Episodes;
+use super::noise::Noise;
+use super::normal::Solution;
+
+/// A pull that is so many standard deviations off the others is named.
+const ODD_PULL: f64 = 2.5;
+/// Calibration factors from here on are named.
+const FACTOR_NAMED: f64 = 1.05;
+
+/// Returns the sentences.
+pub(crate) fn remarks(
+    all: &Episodes,
+    solution: &Solution,
+    pulls: usize,
+    noise: &Noise,
+    calibration_factor: f64,
+) -> Vec<String> {
+    let mut remarks = Vec::new();
+    if all.episodes.is_empty() {
+        remarks.push(
+            "no pull holds a reading that the gates accept: every node keeps what is usual"
+                .to_owned(),
+        );
+        return remarks;
+    }
+    let film: f64 = solution.border.iter().skip(2 * pulls).sum();
+    remarks.push(format!(
+        "wall film: {:.0} % of a quick change of fuel reaches the cylinder late, which is taken into account",
+        100.0 * film
+    ));
+    for pull in 0..pulls {
+        let offset = solution.border[pull];
+        if pulls > 1 && offset.abs() > ODD_PULL * noise.pull {
+            remarks.push(format!(
+                "pull {} of {pulls} reads {:.1} % {} than the others: check its sensor and what was loaded",
+                pull + 1,
+                100.0 * offset.abs(),
+                if offset > 0.0 { "leaner" } else { "richer" }
+            ));
+        }
+    }
+    if calibration_factor > FACTOR_NAMED {
+        remarks.push(format!(
+            "held-out episodes scatter more than the noise explains: standard errors are widened by {calibration_factor:.2}"
+        ));
+    }
+    if all.too_wide > 0 {
+        remarks.push(format!(
+            "{} short stretches crossed too many nodes at once to speak for any of them",
+            all.too_wide
+        ));
+    }
+    remarks
+}
