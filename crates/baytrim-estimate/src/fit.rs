@@ -153,7 +153,7 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
     let (normal, solution) = loop {
         let normal = Normal::sum(&episodes, pulls.len(), &noise, &zero);
         let border_prior = border_prior(pulls, &noise);
-        let last = round == ROUNDS || episodes.episodes.is_empty();
+        let last = round == ROUNDS || episodes.stays.is_empty();
         if !last {
             let badness = |sd| normal.badness(&precision(sd), &border_prior);
             prior::search(badness, &mut difference_sd, 0.8 * 0.7_f64.powi(round));

@@ -5,7 +5,7 @@
 //! theta the log fuel need and w = (closed-loop trims) exp(trim in force) / target,
 //! 1/lambda of a parcel is w exp(-theta), so that to first order
 //!
-//!   ln lambda(t) + ln W(t) = sum_j r_j(t) theta_j,  W = sum h w,  r_j = sum h w phi_j / W.
+//! `ln lambda(t) + ln W(t) = sum_j r_j(t) theta_j`, `W = sum h w`, `r_j = sum h w phi_j / W`.
 //!
 //! Everything that belongs to exhaust travels with it: w, w phi, w times the film regressors, and
 //! the share of it that was made while a gate refused.
@@ -169,7 +169,7 @@ impl Kernel {
         }
         let hats = hats
             .map(|(arriving, share)| (arriving.parcel.spread, arriving.parcel.richness * share));
-        self.lag(offset_s, &input, hats);
+        self.lag(offset_s, &input, &hats);
         let richness = self.load.richness;
         Some(Mixture {
             ln_richness: richness.ln(),
@@ -189,7 +189,7 @@ impl Kernel {
         }
     }
 
-    fn lag(&mut self, offset_s: f64, input: &Load, hats: [(Spread, f64); 2]) {
+    fn lag(&mut self, offset_s: f64, input: &Load, hats: &[(Spread, f64); 2]) {
         if self.primed {
             let (keep, early, late) = lag_weights(offset_s - self.last_read_s, self.lag_s);
             let mut load = self.load.scaled(keep);
@@ -201,17 +201,17 @@ impl Kernel {
             }
             let last_hats = self.last_hats;
             self.add_hats(&last_hats, early);
-            self.add_hats(&hats, late);
+            self.add_hats(hats, late);
         } else {
             self.load = *input;
             // What the sensor had read before is not known; it fades with the lag.
             self.load.refused = input.richness;
-            self.add_hats(&hats, 1.0);
+            self.add_hats(hats, 1.0);
             self.primed = true;
         }
         self.last_read_s = offset_s;
         self.last_input = *input;
-        self.last_hats = hats;
+        self.last_hats = *hats;
         let floor = SHARE_MIN * self.load.richness;
         let (share, listed) = (&mut self.share, &mut self.listed);
         self.touched.retain(|&node| {

@@ -146,7 +146,7 @@ impl Pipeline {
             self.last_made_s = row.offset_s;
         }
         let mixture = self.kernel.read(row.offset_s);
-        let refused_by = refused_by.or_else(|| match &mixture {
+        let refused_by = refused_by.or(match &mixture {
             Some(mixture) if mixture.refused <= REFUSED_SHARE_MAX => None,
             _ => Some(GateName::Footprint),
         });

@@ -13,7 +13,7 @@ const GATES: usize = GateName::ALL.len();
 
 /// What the gates made of the rows.
 #[derive(Debug, Clone)]
-pub struct Tally {
+pub(crate) struct Tally {
     sample_count: u64,
     first_s: f64,
     last_s: f64,
@@ -56,18 +56,15 @@ impl Tally {
     #[expect(clippy::cast_sign_loss, reason = "clamped to be positive")]
     pub(crate) fn add(&mut self, offset_s: f64, step_s: f64, refused_by: Option<GateName>) {
         self.sample_count += 1;
-        let slot = match refused_by {
-            Some(gate) => {
-                let slot = index_of(gate);
-                self.refused[slot].0 += 1;
-                self.refused[slot].1 += step_s;
-                slot
-            }
-            None => {
-                self.accepted_count += 1;
-                self.accepted_s += step_s;
-                GATES
-            }
+        let slot = if let Some(gate) = refused_by {
+            let slot = index_of(gate);
+            self.refused[slot].0 += 1;
+            self.refused[slot].1 += step_s;
+            slot
+        } else {
+            self.accepted_count += 1;
+            self.accepted_s += step_s;
+            GATES
         };
         if !offset_s.is_finite() {
             return;
@@ -106,22 +103,22 @@ impl Tally {
     }
 
     /// Returns the number of rows.
-    pub fn sample_count(&self) -> u64 {
+    pub(crate) fn sample_count(&self) -> u64 {
         self.sample_count
     }
 
     /// Returns the number of accepted rows.
-    pub fn accepted_count(&self) -> u64 {
+    pub(crate) fn accepted_count(&self) -> u64 {
         self.accepted_count
     }
 
     /// Returns the seconds of accepted rows.
-    pub fn accepted_s(&self) -> f64 {
+    pub(crate) fn accepted_s(&self) -> f64 {
         self.accepted_s
     }
 
     /// Returns what each gate refused, in the order of [`GateName::ALL`], without idle gates.
-    pub fn refused(&self) -> Vec<GateCount> {
+    pub(crate) fn refused(&self) -> Vec<GateCount> {
         GateName::ALL
             .iter()
             .zip(&self.refused)
@@ -135,7 +132,7 @@ impl Tally {
     }
 
     /// Returns 60 equal spans of the pull, each with the gate that refused most of it.
-    pub fn strip(&self) -> Vec<Option<GateName>> {
+    pub(crate) fn strip(&self) -> Vec<Option<GateName>> {
         let span_count = self.spans.len();
         (0..STRIP)
             .map(|entry| {

@@ -157,12 +157,18 @@ impl Surface {
             .plate
             .weights(compress_plate(plate_percent), &mut self.hint.1);
         let mut spread = Spread::default();
-        for j in 0..4 {
-            for i in 0..4 {
-                let node = along.node[j] * self.width + across.node[i];
-                spread.node[4 * j + i] = u32::try_from(node).unwrap_or(u32::MAX);
-                spread.weight[4 * j + i] = plate_weights[j] * rpm_weights[i];
-            }
+        let slots = spread.node.iter_mut().zip(&mut spread.weight);
+        let pairs = along.node.iter().zip(plate_weights);
+        let pairs = pairs.flat_map(|plate| {
+            across
+                .node
+                .iter()
+                .zip(rpm_weights)
+                .map(move |rpm| (plate, rpm))
+        });
+        for ((node, weight), ((&j, plate_weight), (&i, rpm_weight))) in slots.zip(pairs) {
+            *node = u32::try_from(j * self.width + i).unwrap_or(u32::MAX);
+            *weight = plate_weight * rpm_weight;
         }
         spread
     }

@@ -2,7 +2,7 @@
 //!
 //! In phi = 1/lambda everything is linear: a parcel has phi = w exp(-theta) (on - X g), with `on` 0
 //! while fuel is cut and g = on - q/F the film regressor for the flow F that the table asks for.
-//! So phi(t) = alpha A(t) - sum X_k B_k(t), where A and B are carried by transport and lag, and the
+//! So `phi(t) = alpha A(t) - sum X_k B_k(t)`, where A and B are carried by transport and lag, and the
 //! coefficients follow by least squares. Edges of cuts and quick movements, which the gates refuse
 //! as evidence of the surface, are what tells the delay.
 

@@ -26,10 +26,10 @@ const FACTOR_MAX: f64 = 2.5;
 
 /// Returns the factor, at least 1, by which standard errors are to be widened.
 pub(crate) fn factor(all: &Episodes, solution: &Solution, pulls: usize, noise: &Noise) -> f64 {
-    let stride = all.episodes.len().div_ceil(EPISODES_MAX).max(1);
+    let stride = all.stays.len().div_ceil(EPISODES_MAX).max(1);
     let mut columns = Columns::default();
     let mut squares = Vec::new();
-    for episode in all.episodes.iter().step_by(stride) {
+    for episode in all.stays.iter().step_by(stride) {
         columns.fill_effects(all, episode, noise);
         let rows = columns.rows;
         let effects = Effects::new(noise, 1.0, &columns.effects, rows);

@@ -2,7 +2,7 @@
 //!
 //! Row i holds the entries from its first column to the diagonal. Cholesky factors keep the
 //! envelope, and so does the part of the inverse that Takahashi's recurrence gives:
-//! Z_ij = (delta_ij / l_jj - sum over k > j of Z_ik l_kj) / l_jj, k where l_kj is in the envelope.
+//! `Z_ij = (delta_ij / l_jj - sum over k > j of Z_ik l_kj) / l_jj`, k where `l_kj` is in the envelope.
 //! Source: Takahashi, Fagan, Chen (1973), in the form for LL' of Rue and Held (2005), section 2.4.
 //! Nodes are numbered along the shorter axis, so the envelope is about two rows of nodes wide.
 

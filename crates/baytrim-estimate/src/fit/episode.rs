@@ -77,7 +77,7 @@ pub(crate) struct Episodes {
     pub(crate) observations: Vec<Observation>,
     /// (position among the places of the episode, share) of every observation, one after the other.
     pub(crate) footprint: Vec<(usize, f64)>,
-    pub(crate) episodes: Vec<Episode>,
+    pub(crate) stays: Vec<Episode>,
     /// Blocks whose footprint was too wide to use.
     pub(crate) too_wide: u64,
 }
@@ -213,7 +213,7 @@ impl Episodes {
 
     fn begin(&mut self, pull: usize) {
         let start = self.observations.len();
-        self.episodes.push(Episode {
+        self.stays.push(Episode {
             pull,
             start,
             end: start,
@@ -257,13 +257,13 @@ impl Episodes {
             weight: 1.0,
         });
         open.last_mid_s = mid_s;
-        if let Some(episode) = self.episodes.last_mut() {
+        if let Some(episode) = self.stays.last_mut() {
             episode.end = self.observations.len();
         }
     }
 
     fn gather_places(&mut self) {
-        for episode in &mut self.episodes {
+        for episode in &mut self.stays {
             let range =
                 self.observations[episode.start].start..self.observations[episode.end - 1].end;
             let entries = &mut self.footprint[range];
@@ -288,7 +288,7 @@ impl Episodes {
                 first[place] = first[place].min(low);
             }
         }
-        for episode in &self.episodes {
+        for episode in &self.stays {
             for &place in &episode.places {
                 first[place] = first[place].min(episode.places[0]);
             }
@@ -304,7 +304,7 @@ impl Episodes {
     /// Returns what `theta` (by position) and the film coefficients make of every observation.
     fn predicted(&self, theta: &[f64], film: &[f64]) -> Vec<f64> {
         let mut predicted = Vec::with_capacity(self.observations.len());
-        for episode in &self.episodes {
+        for episode in &self.stays {
             for observation in &self.observations[episode.start..episode.end] {
                 let surface: f64 = self.footprint[observation.start..observation.end]
                     .iter()
@@ -327,7 +327,7 @@ impl Episodes {
     pub(crate) fn learn_delay(&mut self, theta: &[f64], film: &[f64]) {
         let predicted = self.predicted(theta, film);
         let mut pull = vec![0; self.observations.len()];
-        for episode in &self.episodes {
+        for episode in &self.stays {
             pull[episode.start..episode.end].fill(episode.pull);
         }
         let last = self.observations.len().saturating_sub(1);

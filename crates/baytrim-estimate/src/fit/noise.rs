@@ -112,6 +112,10 @@ impl Whitening {
 }
 
 /// Cholesky factor of a small symmetric matrix, in place; row by row, lower part.
+#[expect(
+    clippy::needless_range_loop,
+    reason = "the indices are those of the formula"
+)]
 pub(crate) fn small_cholesky(matrix: &mut [[f64; EFFECTS]; EFFECTS]) {
     for row in 0..EFFECTS {
         for column in 0..=row {

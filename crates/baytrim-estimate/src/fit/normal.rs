@@ -135,7 +135,7 @@ impl Normal {
         };
         let mut columns = Columns::default();
         let mut gram = Vec::new();
-        for episode in &all.episodes {
+        for episode in &all.stays {
             columns.fill(all, episode, noise);
             let effects = Effects::new(noise, episode.weight, &columns.effects, columns.rows);
             normal.ln_determinant += effects.ln_determinant - 2.0 * columns.whitening.ln_scale();
@@ -200,10 +200,12 @@ fn local_gram(columns: &Columns, effects: &Effects, gram: &mut Vec<f64>) {
         let left = &columns.fixed[a * rows..(a + 1) * rows];
         for b in 0..=a {
             let right = &columns.fixed[b * rows..(b + 1) * rows];
-            let mut value = dot(left, right);
-            for effect in 0..EFFECTS {
-                value -= projected[a][effect] * projected[b][effect];
-            }
+            let through: f64 = projected[a]
+                .iter()
+                .zip(&projected[b])
+                .map(|(x, y)| x * y)
+                .sum();
+            let value = dot(left, right) - through;
             gram[a * count + b] = value;
         }
     }

@@ -7,8 +7,6 @@ use baytrim_model::axis::Axes;
 pub(crate) struct Order {
     /// Position by node.
     pub(crate) position: Vec<usize>,
-    /// Node by position.
-    pub(crate) node: Vec<usize>,
 }
 
 impl Order {
@@ -25,6 +23,6 @@ impl Order {
         for (place, &node) in node.iter().enumerate() {
             position[node] = place;
         }
-        Self { position, node }
+        Self { position }
     }
 }

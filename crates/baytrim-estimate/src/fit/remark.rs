@@ -18,7 +18,7 @@ pub(crate) fn remarks(
     calibration_factor: f64,
 ) -> Vec<String> {
     let mut remarks = Vec::new();
-    if all.episodes.is_empty() {
+    if all.stays.is_empty() {
         remarks.push(
             "no pull holds a reading that the gates accept: every node keeps what is usual"
                 .to_owned(),

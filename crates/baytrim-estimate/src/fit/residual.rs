@@ -4,7 +4,7 @@
 //! residuals of an episode and P what the uncertainty of theta makes of them, S = dd' + P is what the
 //! episode's own covariance C should look like, and the sizes minimise
 //! sum of ln det C + tr(C^-1 S) over all episodes.
-//! Source: Patterson and Thompson (1971); EM form as in Searle, Casella, McCulloch (1992), ch. 8.
+//! Source: Patterson and Thompson (1971); EM form as in Searle, Casella and others (1992), ch. 8.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -38,11 +38,11 @@ struct Left {
 
 /// Improves the robust weights and the sizes of the noise by what `solution` leaves over.
 pub(crate) fn improve(all: &mut Episodes, solution: &Solution, pulls: usize, noise: &mut Noise) {
-    let stride = all.episodes.len().div_ceil(EPISODES_MAX).max(1);
+    let stride = all.stays.len().div_ceil(EPISODES_MAX).max(1);
     let mut left = Vec::new();
     let mut columns = Columns::default();
-    for index in 0..all.episodes.len() {
-        let episode = all.episodes[index].clone();
+    for index in 0..all.stays.len() {
+        let episode = all.stays[index].clone();
         let residual = residual(all, &episode, solution, pulls);
         if index % stride == index / stride % stride {
             left.push(left_over(all, &episode, &residual, solution, pulls));
@@ -83,7 +83,7 @@ fn weigh(
     noise: &Noise,
     columns: &mut Columns,
 ) {
-    let episode = all.episodes[index].clone();
+    let episode = all.stays[index].clone();
     columns.fill_effects(all, &episode, noise);
     whiten(
         &mut residual,
@@ -98,8 +98,7 @@ fn weigh(
     }
     small_forward(&effects.factor, &mut found);
     small_backward(&effects.factor, &mut found);
-    all.episodes[index].weight =
-        (HUBER * noise.episode / found[0].abs().max(1e-12)).clamp(0.02, 1.0);
+    all.stays[index].weight = (HUBER * noise.episode / found[0].abs().max(1e-12)).clamp(0.02, 1.0);
     for (effect, column) in columns.effects.chunks_exact(rows).enumerate() {
         for (slot, entry) in residual.iter_mut().zip(column) {
             *slot -= found[effect] * entry;

@@ -69,7 +69,7 @@ impl Gap {
             self.intervals[self.next] = interval_s;
         }
         self.next = (self.next + 1) % WINDOW;
-        if self.intervals.len() < 8 || self.next % 16 == 0 {
+        if self.intervals.len() < 8 || self.next.is_multiple_of(16) {
             let mut sorted = self.intervals.clone();
             sorted.sort_by(f64::total_cmp);
             self.usual_s = sorted[sorted.len() / 2];
