@@ -28,6 +28,11 @@ pub(super) fn is_borrowed(node: &NodeChange) -> bool {
     node.measured_fraction < BORROWED_BELOW
 }
 
+/// Returns whether no pull has been at a node.
+pub(super) fn is_unvisited(node: &NodeChange) -> bool {
+    node.status == NodeStatus::Unvisited || node.visits == 0
+}
+
 /// Returns whether a proposal changes a node.
 #[expect(
     clippy::float_cmp,
@@ -54,7 +59,7 @@ pub(super) fn status_words(status: NodeStatus) -> &'static str {
         NodeStatus::Limited => "a change is proposed, but a limit holds it short of target",
         NodeStatus::OnTarget => "on target within the tolerance: left alone",
         NodeStatus::Unproven => "perhaps off target, not proven enough for a change",
-        NodeStatus::Unvisited => "never visited: left as it is",
+        NodeStatus::Unvisited => "no pull has been here",
     }
 }
 
@@ -84,7 +89,7 @@ pub(super) fn telling(node: &NodeChange) -> Option<LimitName> {
 pub(super) fn beside(node: &NodeChange) -> String {
     let lean = is_perhaps_lean(node).then_some(LEAN);
     let held = telling(node).filter(|_| tells_limit(node)).map(letter);
-    let borrowed = (is_borrowed(node) && node.status != NodeStatus::Unvisited).then_some(BORROWED);
+    let borrowed = (is_borrowed(node) && !is_unvisited(node)).then_some(BORROWED);
     lean.into_iter().chain(held).chain(borrowed).collect()
 }
 
@@ -92,16 +97,20 @@ fn tells_limit(node: &NodeChange) -> bool {
     is_change(node) || node.status == NodeStatus::Unproven
 }
 
-/// Returns the signs that occur among `nodes`, each with its meaning.
-pub(super) fn legend(nodes: &[NodeChange]) -> Markup {
+/// Returns the signs that occur among `nodes`, each with its meaning; those of changes only where they are shown.
+pub(super) fn legend(nodes: &[NodeChange], with_changes: bool) -> Markup {
     let quiet = [NodeStatus::OnTarget, NodeStatus::Unproven, NodeStatus::Unvisited];
-    let quiet = quiet.into_iter().filter(|&kind| nodes.iter().any(|node| node.status == kind));
-    let is_held = |limit| nodes.iter().any(|node| tells_limit(node) && telling(node) == Some(limit));
+    let occurs_status = |kind| match kind {
+        NodeStatus::Unvisited => nodes.iter().any(is_unvisited),
+        kind => with_changes && nodes.iter().any(|node| node.status == kind),
+    };
+    let quiet = quiet.into_iter().filter(|&kind| occurs_status(kind));
+    let is_held = |limit| with_changes && nodes.iter().any(|node| tells_limit(node) && telling(node) == Some(limit));
     let held = LimitName::ALL.into_iter().filter(|&limit| is_held(limit));
     let occurs = |sign: char| nodes.iter().any(|node| beside(node).contains(sign));
     html! {
         dl.marks {
-            @if occurs(LEAN) {
+            @if with_changes && occurs(LEAN) {
                 div { dt { (LEAN) } dd { "perhaps leaner than permitted here" } }
             }
             @for kind in quiet { div { dt { (status(kind)) } dd { (status_words(kind)) } } }

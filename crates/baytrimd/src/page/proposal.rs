@@ -104,12 +104,10 @@ pub(super) fn page(view: &View<'_>) -> Markup {
                     (tabs(view))
                     (rules(view))
                     (reading::table(view.reading, &drawn))
-                    (reading::legend(view.reading, proposal))
+                    (reading::legend(view.reading, &drawn))
                 }
-                div.rail {
-                    (node::details(state, proposal, view.node))
-                    (decide_form::form(view))
-                }
+                (node::details(state, proposal, view.node))
+                (decide_form::form(view))
             }
         }
     };

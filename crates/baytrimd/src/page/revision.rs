@@ -22,7 +22,7 @@ pub(super) fn page(state: &JobState, revision: &Revision) -> Markup {
         blockquote { (revision.reason) }
         section aria-label="The table" {
             (table(state, revision))
-            div.legend { (scale::change_legend("less than r0", "more than r0")) }
+            @if revision.id.0 > 0 { div.legend { (scale::change_legend("less than r0", "more than r0")) } }
         }
         section aria-labelledby="more" {
             h2 #more { "Compare" }
@@ -37,6 +37,11 @@ fn table(state: &JobState, revision: &Revision) -> Markup {
     let decimals = decimals(state.spec.table.resolution);
     let trim = state.log_trim(revision);
     let unit = unit(state.spec.table.content);
+    if revision.id.0 == 0 {
+        let caption = format!("Table values{}", in_unit(unit));
+        let cell = |node: usize| html! { td.still-value { (fixed(revision.values[node], decimals)) } };
+        return grid(&state.spec.axes, &caption, &plain_head, &cell);
+    }
     let caption = format!("Table values{}; below each its fuel change from r0, percent", in_unit(unit));
     grid(&state.spec.axes, &caption, &plain_head, &|node| {
         let percent = trim[node].exp_m1() * 100.0;

@@ -1,1 +1,6 @@
-//! What the pages say.
+//! What the pages say, checked as text. How they look and work in a browser is checked in `tests/browser`.
+
+mod contrast;
+mod deciding;
+mod house;
+mod saying;

@@ -34,13 +34,17 @@ pub(crate) fn details(state: &JobState, proposal: &Proposal, node: Option<usize>
                 h2 #node-title { (place(node.rpm, node.plate_percent)) }
                 (steps(state, index))
             }
-            p.lead { (proposed(state, node)) }
-            ul.reasons {
-                li { (sentence_case(mark::status_words(node.status))) "." }
-                @for limit in limits { li { (sentence_case(limit.sentence())) "." } }
+            div.why {
+                div {
+                    p.lead { (proposed(state, node)) }
+                    ul.reasons {
+                        li { (sentence_case(mark::status_words(node.status))) "." }
+                        @for limit in limits { li { (sentence_case(limit.sentence())) "." } }
+                    }
+                    (ruler(node, state.spec.limits.leanest_lambda_at(node.rpm, node.plate_percent)))
+                }
+                (facts(state, node))
             }
-            (ruler(node, state.spec.limits.leanest_lambda_at(node.rpm, node.plate_percent)))
-            (facts(state, node))
         }
     }
 }
@@ -128,6 +132,7 @@ fn steps(state: &JobState, index: usize) -> Markup {
                 @if let Some(node) = node { a href=(query(state, node)) aria-label=(words) { (arrow) } }
                 @else { span aria-hidden="true" { (arrow) } }
             }
+            a href="?" aria-label="Close" { "\u{d7}" }
         }
     }
 }

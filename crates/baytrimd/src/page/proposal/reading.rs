@@ -99,7 +99,9 @@ pub(crate) fn table(reading: Reading, drawn: &Drawn<'_>) -> Markup {
 }
 
 /// Returns the legend of a reading.
-pub(crate) fn legend(reading: Reading, proposal: &Proposal) -> Markup {
+pub(crate) fn legend(reading: Reading, drawn: &Drawn<'_>) -> Markup {
+    let changes = drawn.proposal.nodes.iter().filter(|node| mark::is_change(node));
+    let some_left = drawn.take.count() < changes.count();
     html! {
         div.legend {
             @match reading {
@@ -107,7 +109,10 @@ pub(crate) fn legend(reading: Reading, proposal: &Proposal) -> Markup {
                 Reading::Change | Reading::Choose => (scale::change_legend("less fuel", "more fuel")),
                 Reading::Before | Reading::After => (scale::change_legend("too much", "lacking")),
             }
-            (mark::legend(&proposal.nodes))
+            @if reading == Reading::Choose || some_left && reading == Reading::Change {
+                p.left-key { span {} "dashed, without colour: not taken" }
+            }
+            (mark::legend(&drawn.proposal.nodes, matches!(reading, Reading::Change | Reading::Choose)))
         }
     }
 }
@@ -151,8 +156,8 @@ fn after(node: &NodeChange, is_taken: bool, decimals: usize) -> (String, Markup)
 
 fn off_target(node: &NodeChange, percent: f64, value: f64, decimals: usize) -> (String, Markup) {
     let value = html! { small { (fixed(value, decimals)) } };
-    if node.status == NodeStatus::Unvisited {
-        return (quiet(node), html! { (mark::status(node.status)) (value) });
+    if mark::is_unvisited(node) {
+        return ("none".to_owned(), html! { (mark::status(NodeStatus::Unvisited)) (value) });
     }
     let borrowed = mark::is_borrowed(node);
     let class = scale::change(percent).to_owned();
@@ -160,8 +165,8 @@ fn off_target(node: &NodeChange, percent: f64, value: f64, decimals: usize) -> (
 }
 
 fn sure(node: &NodeChange) -> (String, Markup) {
-    if node.status == NodeStatus::Unvisited {
-        return (quiet(node), html! { (mark::status(node.status)) });
+    if mark::is_unvisited(node) {
+        return ("none".to_owned(), html! { (mark::status(NodeStatus::Unvisited)) });
     }
     let class = scale::sure(node.standard_error_percent).to_owned();
     let borrowed = mark::is_borrowed(node);
@@ -173,10 +178,7 @@ fn sure(node: &NodeChange) -> (String, Markup) {
 }
 
 fn quiet(node: &NodeChange) -> String {
-    match node.status {
-        NodeStatus::Unvisited => "none".to_owned(),
-        _ => "still".to_owned(),
-    }
+    if mark::is_unvisited(node) { "none".to_owned() } else { "still".to_owned() }
 }
 
 fn choose(drawn: &Drawn<'_>) -> Markup {
