@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 use baytrim::{Environment, Exit, RenderOptions, render_pull};
-use baytrim_api::v1::GetJobRequest;
 use baytrim_api::v1::job_service_client::JobServiceClient;
+use baytrim_api::v1::{Axes, GetJobRequest};
 
 use super::stream;
 
@@ -62,6 +62,7 @@ impl Terminal {
     fn new(server: &str) -> Self {
         let mut environment = Environment::of_process();
         environment.server = Some(server.to_owned());
+        environment.token_file = None;
         environment.user = Some(stream::ACTOR.to_owned());
         Self {
             server: server.to_owned(),
@@ -96,11 +97,22 @@ impl Terminal {
         say(
             "\nThe bay streams three pulls over gRPC, in column batches; each answer names what is durable.\n",
         )?;
+        let axes = self.axes(job).await?;
         for log in logs(from)? {
             let pull = stream::pull(&self.server, &parent, "east", &log).await?;
-            say(&format!("\n{}", render_pull(&pull, None, &options)))?;
+            say(&format!(
+                "\n{}",
+                render_pull(&pull, axes.as_ref(), &options)
+            ))?;
         }
         Ok(())
+    }
+
+    async fn axes(&self, job: &str) -> anyhow::Result<Option<Axes>> {
+        let mut client = JobServiceClient::connect(self.server.clone()).await?;
+        let name = format!("jobs/{job}");
+        let answer = client.get_job(GetJobRequest { name }).await?.into_inner();
+        Ok(answer.job.and_then(|job| job.axes))
     }
 
     async fn has_job(&self, job: &str) -> anyhow::Result<bool> {

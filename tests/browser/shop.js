@@ -1,0 +1,92 @@
+// A shop of its own for each test file: the real daemon over a fresh directory, driven by the real command line.
+import { execFileSync, spawn } from "node:child_process";
+import { mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { dirname, join } from "node:path";
+import { createInterface } from "node:readline";
+import { fileURLToPath } from "node:url";
+import { chromium } from "playwright-core";
+
+const here = dirname(fileURLToPath(import.meta.url));
+const bin = process.env.BAYTRIM_BIN ?? join(here, "../../target/debug");
+
+/** Where the invented job and its pulls are. */
+export const demo = join(here, "../../demo-data");
+
+/** Widths and heights that the page is made for. */
+export const sizes = {
+  desktop: { width: 1440, height: 900 },
+  tablet: { width: 1024, height: 768 },
+  phone: { width: 390, height: 844 },
+};
+
+/** Starts a daemon; `stop` ends it and forgets its data. */
+export async function openShop() {
+  const data = mkdtempSync(join(tmpdir(), "baytrim-browser-"));
+  const daemon = spawn(join(bin, "baytrimd"), ["serve", "--data", data, "--listen", "127.0.0.1:0", "--log-level", "warn"], {
+    stdio: ["ignore", "pipe", "inherit"],
+  });
+  const url = await new Promise((found, lost) => {
+    createInterface({ input: daemon.stdout }).on("line", (line) => {
+      const match = /^listening on (http:\S+)$/.exec(line);
+      if (match) found(match[1]);
+    });
+    daemon.once("exit", (code) => lost(new Error(`the daemon ended with ${code}`)));
+  });
+  const run = (...args) =>
+    execFileSync(join(bin, "baytrim"), ["--server", url, "--as", "M. Ottoway", ...args], { encoding: "utf8" });
+  const stop = async () => {
+    daemon.kill("SIGTERM");
+    await new Promise((ended) => (daemon.exitCode === null ? daemon.once("exit", ended) : ended()));
+    rmSync(data, { recursive: true, force: true });
+  };
+  return { url, run, stop };
+}
+
+/** Opens the invented job, sends its pulls and has a proposal computed. */
+export function openDemoJob(shop) {
+  shop.run("job", "open", join(demo, "job.toml"));
+  const pulls = ["pull-1-holds.csv", "pull-2-sweeps.csv", "pull-3-ride.csv"].map((name) => join(demo, name));
+  shop.run("pull", "submit", "plover-690", ...pulls, "--bay", "east");
+  shop.run("propose", "plover-690");
+  return "/jobs/plover-690";
+}
+
+/** Starts Debian's Chromium. */
+export function openBrowser() {
+  return chromium.launch({
+    executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+    headless: true,
+    args: [
+      "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+      "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    ],
+  });
+}
+
+/** Opens a window; `faults` collects script errors and whatever the policy forbade. */
+export async function openWindow(browser, shop, options = {}) {
+  const context = await browser.newContext({ baseURL: shop.url, viewport: sizes.desktop, ...options });
+  const page = await context.newPage();
+  const faults = [];
+  page.on("pageerror", (error) => faults.push(`script: ${error.message}`));
+  page.on("console", (message) => {
+    const isRefusal = /the server responded with a status of 4\d\d/.test(message.text());
+    if (message.type() === "error" && !isRefusal) faults.push(`console: ${message.text()}`);
+  });
+  page.on("request", (request) => {
+    const address = request.url();
+    if (!address.startsWith(shop.url) && !address.startsWith("data:")) faults.push(`fetched ${address}`);
+  });
+  return { context, page, faults };
+}
+
+/** Returns what axe has against the page, by the rules of WCAG 2.2 A and AA. */
+export async function axeViolations(page) {
+  const axe = readFileSync(join(here, "node_modules/axe-core/axe.min.js"), "utf8");
+  // Over the debugger, not as a script of the page: the page's policy lets none in.
+  await page.evaluate(axe);
+  const tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
+  const found = await page.evaluate((tags) => globalThis.axe.run(document, { runOnly: tags }), tags);
+  return found.violations.map(({ id, nodes }) => `${id}: ${nodes.slice(0, 3).map((node) => node.html).join(" | ")}`);
+}
