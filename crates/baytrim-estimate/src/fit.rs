@@ -26,7 +26,9 @@ use self::prior::Smoothness;
 /// Name and version of the estimator, for the record.
 const ESTIMATOR: &str = concat!("baytrim-estimate ", env!("CARGO_PKG_VERSION"));
 /// Rounds of estimating noise, offsets and film from residuals.
-const ROUNDS: i32 = 5;
+const ROUNDS: i32 = 4;
+/// Rounds of estimating the prior's strength from the evidence.
+const PRIOR_ROUNDS: i32 = 3;
 /// Mean and standard deviation of a film coefficient before any pull: X less the engine's own compensation.
 const FILM_PRIOR: (f64, f64) = (0.06, 0.10);
 
@@ -146,6 +148,11 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         pull: (settings.pull_percent / 100.0).max(1e-4),
         ..Noise::default()
     };
+    let alone = Smoothness::new(
+        axes,
+        &order,
+        &Envelope::zero(prior::own_envelope(axes, &order)),
+    );
     let usual_pull = noise.pull;
     let mut difference_sd = [prior::DIFFERENCE_SD; 2];
     let precision = |sd: [f64; 2]| smoothness.precision(sd.map(|sd| 1.0 / (sd * sd)));
@@ -154,8 +161,11 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         let normal = Normal::sum(&episodes, pulls.len(), &noise, &zero);
         let border_prior = border_prior(pulls, &noise);
         let last = round == ROUNDS || episodes.stays.is_empty();
-        if !last {
-            let badness = |sd| normal.badness(&precision(sd), &border_prior);
+        if round < PRIOR_ROUNDS && !last {
+            let badness = |sd: [f64; 2]| {
+                let alone = alone.precision(sd.map(|sd| 1.0 / (sd * sd))).cholesky()?;
+                normal.badness(&precision(sd), alone.ln_determinant(), &border_prior)
+            };
             prior::search(badness, &mut difference_sd, 0.8 * 0.7_f64.powi(round));
         }
         let solution = normal

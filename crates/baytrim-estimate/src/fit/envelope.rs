@@ -164,31 +164,43 @@ impl Factor {
         let lower = &self.lower;
         let n = lower.len();
         let mut inverse = Envelope::zero(lower.first.clone());
-        // Rows that reach column j: those below j whose first column is at most j.
-        let mut column: Vec<(usize, f64)> = Vec::new();
         let reach = last_row_of_columns(&lower.first);
+        // Column j of L over its pivot, 0 for rows that do not reach it, and the sums Z l for those that do.
+        let (mut column, mut sums) = (vec![0.0; n], vec![0.0; n]);
         for j in (0..n).rev() {
-            let diagonal = self.diagonal(j);
-            column.clear();
-            column.extend(
-                (j + 1..=reach[j])
-                    .filter(|&k| lower.first[k] <= j)
-                    .map(|k| (k, lower.entry[lower.place(k, j)] / diagonal)),
-            );
-            for &(i, _) in &column {
-                let mut sum = 0.0;
-                for &(k, l) in &column {
-                    sum -= inverse.entry[inverse.place(i.max(k), i.min(k))] * l;
-                }
-                let place = inverse.place(i, j);
-                inverse.entry[place] = sum;
+            let pivot = self.diagonal(j);
+            let (begin, end) = (j + 1, reach[j] + 1);
+            for row in begin..end {
+                let reaches = lower.first[row] <= j;
+                column[row] = if reaches {
+                    lower.entry[lower.place(row, j)] / pivot
+                } else {
+                    0.0
+                };
             }
-            let mut sum = 1.0 / (diagonal * diagonal);
-            for &(k, l) in &column {
-                sum -= inverse.entry[inverse.place(k, j)] * l;
+            sums[begin..end].fill(0.0);
+            for row in begin..end {
+                if lower.first[row] > j {
+                    continue;
+                }
+                let from = inverse.place(row, begin.min(row));
+                let known = &inverse.entry[from..inverse.start[row + 1]];
+                let (before, diagonal) = known.split_at(row - begin);
+                let weight = column[row];
+                for (sum, entry) in sums[begin..row].iter_mut().zip(before) {
+                    *sum += weight * entry;
+                }
+                sums[row] += dot(before, &column[begin..row]) + weight * diagonal[0];
+            }
+            for row in begin..end {
+                if lower.first[row] <= j {
+                    let place = inverse.place(row, j);
+                    inverse.entry[place] = -sums[row];
+                }
             }
             let place = inverse.place(j, j);
-            inverse.entry[place] = sum;
+            inverse.entry[place] =
+                1.0 / (pivot * pivot) + dot(&sums[begin..end], &column[begin..end]);
         }
         inverse
     }

@@ -280,14 +280,7 @@ impl Episodes {
     /// Returns the first column of each row of an envelope that holds every pair of nodes that an
     /// episode or the prior ties together.
     pub(crate) fn envelope(&self, axes: &Axes, order: &Order) -> Vec<usize> {
-        let mut first: Vec<usize> = (0..axes.node_count()).collect();
-        for (_, nodes, _) in super::prior::differences(axes) {
-            let places = nodes.map(|node| order.position[node]);
-            let low = places[0].min(places[1]).min(places[2]);
-            for place in places {
-                first[place] = first[place].min(low);
-            }
-        }
+        let mut first = super::prior::own_envelope(axes, order);
         for episode in &self.stays {
             for &place in &episode.places {
                 first[place] = first[place].min(episode.places[0]);

@@ -227,11 +227,15 @@ pub(crate) struct Solution {
 impl Normal {
     /// Returns twice the negative logarithm of the marginal likelihood, save for a constant;
     /// none when the equations cannot be solved.
-    pub(crate) fn badness(&self, prior: &Envelope, border_prior: &[(f64, f64)]) -> Option<f64> {
+    pub(crate) fn badness(
+        &self,
+        prior: &Envelope,
+        prior_ln_determinant: f64,
+        border_prior: &[(f64, f64)],
+    ) -> Option<f64> {
         let mut matrix = self.nodes.clone();
         matrix.add_scaled(prior, 1.0);
         let factor = matrix.cholesky()?;
-        let prior_ln_determinant = prior.clone().cholesky()?.ln_determinant();
         let mut border = self.border.clone();
         let mut border_right = self.border_right.clone();
         let mut square = self.square;

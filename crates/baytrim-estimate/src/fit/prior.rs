@@ -97,6 +97,23 @@ fn anchor(axes: &Axes, order: &Order, zero: &Envelope) -> Envelope {
     anchor
 }
 
+/// Returns the narrowest envelope that holds the prior.
+pub(crate) fn own_envelope(axes: &Axes, order: &Order) -> Vec<usize> {
+    let mut first: Vec<usize> = (0..axes.node_count()).collect();
+    for (_, nodes, _) in differences(axes) {
+        let places = nodes.map(|node| order.position[node]);
+        let low = places[0].min(places[1]).min(places[2]);
+        for place in places {
+            first[place] = first[place].min(low);
+        }
+    }
+    for (left, right) in axes.neighbours() {
+        let (a, b) = (order.position[left], order.position[right]);
+        first[a.max(b)] = first[a.max(b)].min(a.min(b));
+    }
+    first
+}
+
 impl Smoothness {
     /// Returns the second differences as matrices of the envelope `zero`.
     pub(crate) fn new(axes: &Axes, order: &Order, zero: &Envelope) -> Self {
