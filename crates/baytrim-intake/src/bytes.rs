@@ -1,5 +1,7 @@
 //! The bytes of a log, unpacked and within the limit.
 
+mod zstd;
+
 use std::cell::{Cell, RefCell};
 use std::io::{self, BufReader, Chain, Cursor, Read};
 use std::rc::Rc;
@@ -8,9 +10,13 @@ use flate2::bufread::MultiGzDecoder;
 
 use crate::error::IntakeError;
 use crate::report::Compression;
+use zstd::{ZstdFault, ZstdFrames};
 
 /// First bytes of a gzip file, RFC 1952 section 2.3.1, with deflate as its only method.
 const GZIP_MAGIC: [u8; 3] = [0x1f, 0x8b, 8];
+
+/// Bytes that tell how a file is packed.
+const PACKING_BYTES: u64 = 4;
 
 /// What went wrong while bytes were fetched; readers can only say `io::Error`, so it is left here.
 #[derive(Debug)]
@@ -21,6 +27,8 @@ pub(crate) enum Fault {
     Truncated,
     /// The packed file is damaged.
     Corrupt(io::Error),
+    /// The packed file asks for more memory than it may have.
+    WindowTooLarge,
     /// More bytes than allowed.
     TooManyBytes,
     /// A row longer than allowed.
@@ -61,6 +69,10 @@ impl Gauge {
                 byte_count,
                 source,
             },
+            Some(Fault::WindowTooLarge) => IntakeError::UnsupportedFormat {
+                source_name,
+                kind: "a zstd file that needs more than 32 MiB at hand to unpack",
+            },
             Some(Fault::TooManyBytes) => IntakeError::TooManyBytes {
                 source_name,
                 bytes_max: byte_count,
@@ -96,6 +108,7 @@ type Packed<'a> = Chain<Cursor<Vec<u8>>, Source<'a>>;
 enum Unpacker<'a> {
     Plain(Packed<'a>),
     Gzip(Box<MultiGzDecoder<BufReader<Packed<'a>>>>),
+    Zstd(Box<ZstdFrames<BufReader<Packed<'a>>>>),
 }
 
 /// The bytes of a log, unpacked and within the limit.
@@ -117,13 +130,14 @@ impl<'a> LogBytes<'a> {
             gauge: Rc::clone(gauge),
         };
         let mut first = Vec::new();
-        (&mut source)
-            .take(GZIP_MAGIC.len() as u64)
-            .read_to_end(&mut first)?;
-        let is_gzip = first == GZIP_MAGIC;
+        (&mut source).take(PACKING_BYTES).read_to_end(&mut first)?;
+        let is_gzip = first.starts_with(&GZIP_MAGIC);
+        let is_zstd = zstd::is_zstd(&first);
         let packed = Cursor::new(first).chain(source);
         let unpacker = if is_gzip {
             Unpacker::Gzip(Box::new(MultiGzDecoder::new(BufReader::new(packed))))
+        } else if is_zstd {
+            Unpacker::Zstd(Box::new(ZstdFrames::new(BufReader::new(packed))))
         } else {
             Unpacker::Plain(packed)
         };
@@ -139,19 +153,27 @@ impl<'a> LogBytes<'a> {
         match self.unpacker {
             Unpacker::Plain(_) => Compression::None,
             Unpacker::Gzip(_) => Compression::Gzip,
+            Unpacker::Zstd(_) => Compression::Zstd,
         }
     }
 
     fn unpack(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let gzip = match &mut self.unpacker {
+        // A fault of the source keeps its place in the gauge: the first one stands.
+        let fault = match &mut self.unpacker {
             Unpacker::Plain(packed) => return packed.read(buffer),
-            Unpacker::Gzip(gzip) => gzip,
+            Unpacker::Gzip(gzip) => match gzip.read(buffer) {
+                Ok(count) => return Ok(count),
+                Err(error) if error.kind() == io::ErrorKind::UnexpectedEof => Fault::Truncated,
+                Err(error) => Fault::Corrupt(error),
+            },
+            Unpacker::Zstd(zstd) => match zstd.read(buffer) {
+                Ok(count) => return Ok(count),
+                Err(ZstdFault::Ended) => Fault::Truncated,
+                Err(ZstdFault::WindowTooLarge) => Fault::WindowTooLarge,
+                Err(ZstdFault::Corrupt(error)) => Fault::Corrupt(error),
+            },
         };
-        gzip.read(buffer).map_err(|error| match error.kind() {
-            io::ErrorKind::UnexpectedEof => self.gauge.fail(Fault::Truncated),
-            // A fault of the source keeps its place in the gauge: the first one stands.
-            _ => self.gauge.fail(Fault::Corrupt(error)),
-        })
+        Err(self.gauge.fail(fault))
     }
 }
 

@@ -56,7 +56,7 @@ pub enum IntakeError {
     },
     /// The packed file ends too early.
     #[error(
-        "{source_name}: the gzip file ends in the middle, after {byte_count} bytes of text; copy it again, or unpack it and send the text"
+        "{source_name}: the packed file ends in the middle, after {byte_count} bytes of its content; copy it again, or send the log unpacked"
     )]
     Truncated {
         /// The log.
@@ -66,7 +66,7 @@ pub enum IntakeError {
     },
     /// The packed file is damaged.
     #[error(
-        "{source_name}: the gzip file is damaged, after {byte_count} bytes of text; copy it again, or send the log unpacked"
+        "{source_name}: the packed file is damaged, after {byte_count} bytes of its content; copy it again, or send the log unpacked"
     )]
     Corrupt {
         /// The log.

@@ -8,7 +8,10 @@ const MAGICS: [(&[u8], &str); 11] = [
     (b"UnFinMF ", "an unfinished MDF measurement file"),
     (b"PAR1", "a Parquet table"),
     (b"ARROW1", "an Arrow table"),
-    (&[0x28, 0xb5, 0x2f, 0xfd], "a zstd file"),
+    (
+        &[0x28, 0xb5, 0x2f, 0xfd],
+        "a zstd file inside another packed file",
+    ),
     (b"PK\x03\x04", "a zip archive or a spreadsheet"),
     (&[0xfd, b'7', b'z', b'X', b'Z', 0], "an xz file"),
     (b"BZh", "a bzip2 file"),

@@ -97,6 +97,8 @@ pub enum Compression {
     None,
     /// gzip, RFC 1952.
     Gzip,
+    /// Zstandard, RFC 8878.
+    Zstd,
 }
 
 /// How letters are written.

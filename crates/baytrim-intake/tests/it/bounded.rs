@@ -6,7 +6,7 @@ use std::rc::Rc;
 
 use baytrim_intake::{IntakeError, LogLimits, standard_channels};
 
-use crate::support::{gzip, plain, read, read_source};
+use crate::support::{gzip, plain, read, read_source, zstd};
 
 /// A file without end, which counts what is drawn from it.
 struct Endless {
@@ -117,16 +117,18 @@ fn a_log_without_end_is_refused() {
 #[test]
 fn a_bomb_is_refused_before_it_is_unpacked() {
     let remarks = format!("{HEADER}{}", "# nothing to see here\n".repeat(1_000_000));
-    let bomb = gzip(remarks.as_bytes());
-    assert!(bomb.len() < 100_000, "the bomb has {} bytes", bomb.len());
     let limits = LogLimits {
         bytes_max: 1_000_000,
         ..LogLimits::default()
     };
-    let error = read_source(&mut bomb.as_slice(), &standard_channels(), &limits).unwrap_err();
-    assert_eq!(error.reason(), "LOG_TOO_MANY_BYTES");
-    let zeros = gzip(&vec![0; 10_000_000]);
-    assert_eq!(read(&zeros).unwrap_err().reason(), "LOG_NOT_TEXT");
+    for pack in [gzip, zstd] {
+        let bomb = pack(remarks.as_bytes());
+        assert!(bomb.len() < 100_000, "the bomb has {} bytes", bomb.len());
+        let error = read_source(&mut bomb.as_slice(), &standard_channels(), &limits).unwrap_err();
+        assert_eq!(error.reason(), "LOG_TOO_MANY_BYTES");
+        let zeros = pack(&vec![0; 10_000_000]);
+        assert_eq!(read(&zeros).unwrap_err().reason(), "LOG_NOT_TEXT");
+    }
 }
 
 /// A source that hands over single bytes, or is interrupted, must give the same samples.
@@ -145,8 +147,8 @@ fn the_size_of_reads_does_not_matter() {
     }
     let plain = plain();
     let expected = read(plain.as_bytes()).unwrap();
-    let packed = gzip(plain.as_bytes());
-    for bytes in [plain.as_bytes(), packed.as_slice()] {
+    let packed = [gzip(plain.as_bytes()), zstd(plain.as_bytes())];
+    for bytes in [plain.as_bytes(), &packed[0], &packed[1]] {
         let mut source = Halting(bytes, false);
         let limits = LogLimits::default();
         let intake = read_source(&mut source, &standard_channels(), &limits).unwrap();

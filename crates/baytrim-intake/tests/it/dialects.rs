@@ -5,7 +5,7 @@ use std::fmt::Write;
 use baytrim_intake::report::{Compression, TextEncoding};
 use baytrim_model::channel::{Quantity, RepeatedTime, Unit};
 
-use crate::support::{altered, channel, gzip, plain, read, read_with, with_unit};
+use crate::support::{altered, channel, gzip, plain, read, read_with, with_unit, zstd};
 
 /// Reads `bytes` and expects the numbers of the plain log.
 fn expect_plain(bytes: &[u8], what: &str) -> baytrim_intake::IntakeReport {
@@ -57,6 +57,19 @@ fn each_notation_gives_the_same_samples() {
     let (first, second) = plain.split_at(100);
     let members = [gzip(first.as_bytes()), gzip(second.as_bytes())].concat();
     expect_plain(&members, "gzip in two members");
+    let report = expect_plain(&zstd(plain.as_bytes()), "zstd");
+    assert_eq!(report.compression, Compression::Zstd);
+    let skipped = [0x53, 0x2a, 0x4d, 0x18, 3, 0, 0, 0, 7, 7, 7];
+    let frames = [
+        &skipped[..],
+        &zstd(first.as_bytes()),
+        &skipped,
+        &zstd(second.as_bytes()),
+    ];
+    expect_plain(
+        &frames.concat(),
+        "zstd in two frames, with others to be skipped",
+    );
 }
 
 /// A spreadsheet's own text format, or a header with a degree sign, would be refused as binary.

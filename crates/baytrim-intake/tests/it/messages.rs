@@ -9,7 +9,9 @@ use std::io::{self, Read};
 use baytrim_intake::{IntakeError, LogLimits, read_log};
 use baytrim_model::channel::{Channel, ChannelMap, EvidenceKind, Quantity, RepeatedTime, Unit};
 
-use crate::support::{altered, channel, fuel, gzip, plain, read_source, read_with, with_unit};
+use crate::support::{
+    altered, channel, fuel, gzip, plain, read_source, read_with, with_unit, zstd,
+};
 
 const GOLDEN: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/golden/messages.txt");
 
@@ -90,6 +92,9 @@ fn file_cases() -> Vec<(&'static str, IntakeError)> {
     let mut damaged = packed.clone();
     let middle = damaged.len() / 2;
     damaged[middle] ^= 0x55;
+    let frame = zstd(log.as_bytes());
+    let mut damaged_frame = frame.clone();
+    damaged_frame[frame.len() / 2] ^= 0x55;
     let mut broken_source = Broken;
     let broken = read_source(&mut broken_source, &altered(|_| {}), &LogLimits::default());
     vec![
@@ -109,7 +114,20 @@ fn file_cases() -> Vec<(&'static str, IntakeError)> {
         ),
         ("an MDF file", refused(b"MDF     4.10    some tool\0\0")),
         ("a spreadsheet", refused(b"PK\x03\x04\x14\0\x06\0")),
-        ("a zstd file", refused([0x28, 0xb5, 0x2f, 0xfd, 0x24, 0x10])),
+        (
+            "a zstd file of six bytes",
+            refused([0x28, 0xb5, 0x2f, 0xfd, 0x24, 0x10]),
+        ),
+        ("a zstd file inside a gzip file", refused(gzip(&frame))),
+        (
+            "a zstd file cut in half",
+            refused(&frame[..frame.len() / 2]),
+        ),
+        ("a zstd file with a flipped bit", refused(&damaged_frame)),
+        (
+            "a zstd file that asks for a gigabyte",
+            refused([0x28, 0xb5, 0x2f, 0xfd, 0x00, 20 << 3, 1, 0, 0]),
+        ),
         (
             "a gzip file cut in half",
             refused(&packed[..packed.len() / 2]),

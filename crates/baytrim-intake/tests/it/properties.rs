@@ -6,7 +6,7 @@ use baytrim_intake::{LogLimits, parse_channel_map, standard_channels};
 use baytrim_model::channel::{Quantity, RepeatedTime};
 use proptest::prelude::*;
 
-use crate::support::{altered, gzip, plain, read, read_source, read_with};
+use crate::support::{altered, gzip, plain, read, read_source, read_with, zstd};
 
 /// One row: step to the next in seconds, rpm, plate, lambda or none.
 type Row = (f64, f64, f64, Option<f64>);
@@ -166,6 +166,8 @@ proptest! {
     fn no_bytes_panic(bytes in prop::collection::vec(any::<u8>(), 0..2000)) {
         let _ = read(&bytes);
         let _ = read(&gzip(&bytes));
+        let _ = read(&zstd(&bytes));
+        let _ = read(&[&[0x28, 0xb5, 0x2f, 0xfd], &bytes[..]].concat());
         let _ = parse_channel_map(&String::from_utf8_lossy(&bytes));
     }
 
@@ -174,12 +176,14 @@ proptest! {
     #[test]
     fn changed_bytes_are_refused_or_believable(
         changes in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..8),
-        is_packed in any::<bool>(),
+        packing in 0..3_u8,
     ) {
-        let mut bytes = plain().into_bytes();
-        if is_packed {
-            bytes = gzip(&bytes);
-        }
+        let bytes = plain().into_bytes();
+        let mut bytes = match packing {
+            0 => bytes,
+            1 => gzip(&bytes),
+            _ => zstd(&bytes),
+        };
         for (index, byte) in changes {
             let index = index.index(bytes.len());
             bytes[index] = byte;
@@ -236,11 +240,12 @@ proptest! {
 
     /// A truncated packed log would pass for a whole one.
     #[test]
-    fn a_cut_gzip_is_never_taken_for_whole(cut in any::<prop::sample::Index>()) {
-        let packed = gzip(plain().as_bytes());
-        let cut = cut.index(packed.len());
-        let limits = LogLimits::default();
-        prop_assert!(read_source(&mut &packed[..cut], &standard_channels(), &limits).is_err());
+    fn a_cut_packing_is_never_taken_for_whole(cut in any::<prop::sample::Index>()) {
+        for packed in [gzip(plain().as_bytes()), zstd(plain().as_bytes())] {
+            let cut = cut.index(packed.len());
+            let limits = LogLimits::default();
+            prop_assert!(read_source(&mut &packed[..cut], &standard_channels(), &limits).is_err());
+        }
     }
 }
 

@@ -58,6 +58,11 @@ pub(crate) fn gzip(bytes: &[u8]) -> Vec<u8> {
     packer.finish().unwrap()
 }
 
+/// Packs `bytes` with zstd.
+pub(crate) fn zstd(bytes: &[u8]) -> Vec<u8> {
+    ruzstd::encoding::compress_to_vec(bytes, ruzstd::encoding::CompressionLevel::Fastest)
+}
+
 /// Returns a plain log of 20 rows at 10 Hz.
 pub(crate) fn plain() -> String {
     let mut text = "offset_s,rpm,plate_percent,lambda\n".to_owned();
