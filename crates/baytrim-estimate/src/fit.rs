@@ -9,6 +9,8 @@ mod order;
 mod prior;
 mod remark;
 mod residual;
+#[cfg(test)]
+mod tests;
 
 use baytrim_model::axis::Axes;
 use baytrim_model::proposal::FitSummary;

@@ -1,0 +1,4 @@
+//! Checks of the fit against slower ways and published values.
+
+mod dense;
+mod published;
