@@ -113,8 +113,13 @@ impl Access {
 }
 
 impl tonic::service::Interceptor for Access {
-    fn call(&mut self, mut request: tonic::Request<()>) -> Result<tonic::Request<()>, tonic::Status> {
-        let actor = self.check(request.metadata()).map_err(|fault| status::of(&fault))?;
+    fn call(
+        &mut self,
+        mut request: tonic::Request<()>,
+    ) -> Result<tonic::Request<()>, tonic::Status> {
+        let actor = self
+            .check(request.metadata())
+            .map_err(|fault| status::of(&fault))?;
         request.extensions_mut().insert(actor);
         Ok(request)
     }
@@ -147,7 +152,8 @@ fn is_same(one: &[u8; 32], other: &[u8; 32]) -> bool {
 fn check_mode(path: &Path, metadata: &std::fs::Metadata) -> Result<(), TokenFileError> {
     use std::os::unix::fs::PermissionsExt as _;
     let mode = metadata.permissions().mode() & 0o777;
-    if mode & 0o077 == 0 {
+    let others = mode & 0o077;
+    if others == 0 {
         return Ok(());
     }
     Err(TokenFileError::TooOpen {

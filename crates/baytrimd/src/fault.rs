@@ -16,7 +16,7 @@ pub enum Fault {
     Refused(#[from] Refusal),
     /// A log was refused.
     #[error(transparent)]
-    Log(#[from] IntakeError),
+    Log(Box<IntakeError>),
     /// A live pull was not taken on, or ended.
     #[error(transparent)]
     Stream(#[from] StreamFault),
@@ -73,14 +73,16 @@ pub enum Fault {
     Stopping,
     /// The program or what is below it failed; the caller can do nothing about it.
     #[error(transparent)]
-    Internal(#[from] InternalFault),
+    Internal(Box<InternalFault>),
 }
 
 /// Why a caller was not let in.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum AccessFault {
     /// No token came.
-    #[error("this daemon asks for a token; send it as `authorization: Bearer TOKEN` (`--token-file FILE`)")]
+    #[error(
+        "this daemon asks for a token; send it as `authorization: Bearer TOKEN` (`--token-file FILE`)"
+    )]
     TokenMissing,
     /// Another token came.
     #[error("the token is not the one that this daemon was started with; check the token file")]
@@ -134,7 +136,7 @@ pub enum InternalFault {
         /// The pull.
         pull: String,
         /// Why.
-        source: IntakeError,
+        source: Box<IntakeError>,
     },
     /// A temporary file failed.
     #[error("a temporary file failed")]
@@ -155,9 +157,21 @@ pub enum InternalFault {
     Impossible(&'static str),
 }
 
+impl From<IntakeError> for Fault {
+    fn from(error: IntakeError) -> Self {
+        Self::Log(Box::new(error))
+    }
+}
+
+impl From<InternalFault> for Fault {
+    fn from(fault: InternalFault) -> Self {
+        Self::Internal(Box::new(fault))
+    }
+}
+
 impl From<StoreFault> for Fault {
     fn from(fault: StoreFault) -> Self {
-        Self::Internal(fault.into())
+        InternalFault::from(fault).into()
     }
 }
 
@@ -169,14 +183,14 @@ impl From<BlobError> for Fault {
                 max,
                 remedy: "cut it into several pulls, or leave out columns that are not used",
             },
-            other => Self::Internal(other.into()),
+            other => InternalFault::from(other).into(),
         }
     }
 }
 
 impl From<SpoolError> for Fault {
     fn from(error: SpoolError) -> Self {
-        Self::Internal(error.into())
+        InternalFault::from(error).into()
     }
 }
 
@@ -196,7 +210,6 @@ impl From<AppendError> for Fault {
 
 impl From<tokio::task::JoinError> for Fault {
     fn from(error: tokio::task::JoinError) -> Self {
-        Self::Internal(error.into())
+        InternalFault::from(error).into()
     }
 }
-

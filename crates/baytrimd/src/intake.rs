@@ -75,15 +75,27 @@ pub fn record(
     let mut reader = shop.store().open_blob(&log).map_err(InternalFault::from)?;
     let mut reading = read(&loaded.state, circumstances, &mut reader, source_name)?;
     let evidence = evidence::encode(&reading.evidence)?;
-    let evidence = shop.store().put_blob(&evidence).map_err(InternalFault::from)?;
+    let evidence = shop
+        .store()
+        .put_blob(&evidence)
+        .map_err(InternalFault::from)?;
     let blobs = PullBlobs {
         log: log.to_string(),
         evidence: evidence.to_string(),
     };
-    reading.summary.warnings.extend(seen_before(&loaded.state, &blobs.log));
+    reading
+        .summary
+        .warnings
+        .extend(seen_before(&loaded.state, &blobs.log));
     shop.decide(job, author, &is_pull, |job| {
         let (blobs, summary) = (blobs.clone(), reading.summary.clone());
-        Ok(pulls::event(&job.state, circumstances, source_name, blobs, summary))
+        Ok(pulls::event(
+            &job.state,
+            circumstances,
+            source_name,
+            blobs,
+            summary,
+        ))
     })
 }
 
@@ -94,7 +106,10 @@ pub fn is_pull(outcome: Outcome) -> bool {
 
 /// Warns when the very same log is in already: counted twice, it would look like twice the proof.
 fn seen_before(state: &JobState, log: &str) -> Option<PullWarning> {
-    let same = state.pulls.iter().find(|pull| pull.record.log_blob == log)?;
+    let same = state
+        .pulls
+        .iter()
+        .find(|pull| pull.record.log_blob == log)?;
     Some(PullWarning {
         code: "same_log".to_owned(),
         message: format!(

@@ -92,7 +92,9 @@ fn each_stream(
 fn check_job(store: &dyn Store, stream: &StreamName) -> Option<String> {
     match fold(store, stream) {
         Ok(Some(job)) => check_logs(store, stream, &job.state),
-        Ok(None) => Some(format!("stream {stream}: holds no record; restore it from a backup")),
+        Ok(None) => Some(format!(
+            "stream {stream}: holds no record; restore it from a backup"
+        )),
         Err(fault) => {
             let source = fault.source().map(ToString::to_string).unwrap_or_default();
             Some(format!(

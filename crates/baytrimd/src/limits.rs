@@ -70,7 +70,7 @@ pub const SHUTDOWN_PATIENCE: Duration = Duration::from_secs(10);
 
 /// Most field violations of one answer, and most bytes of its message: they travel in HTTP/2 headers,
 /// of which clients take 16 KiB.
-pub const VIOLATIONS_MAX: usize = 12;
+pub const VIOLATIONS_MAX: usize = 8;
 
 /// Most bytes of an error's message.
 pub const ERROR_MESSAGE_BYTES_MAX: usize = 1500;

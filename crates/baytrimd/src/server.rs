@@ -24,10 +24,10 @@ use tonic_health::server::HealthReporter;
 use crate::access::Access;
 use crate::config::ServiceLimits;
 use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
+use crate::page;
 use crate::services;
 use crate::services::{Corrections, Jobs, Ledger, Pulls, Reviews, Tables};
 use crate::shop::Shop;
-use crate::page;
 
 /// What is served, and to whom.
 pub struct Serving {
@@ -89,7 +89,9 @@ pub async fn serve(
         let health = health.clone();
         async move {
             shutdown.await;
-            tracing::info!("stopping: no new requests, streams end, requests under way are finished");
+            tracing::info!(
+                "stopping: no new requests, streams end, requests under way are finished"
+            );
             set_health(&health, false).await;
             let _ = stop.send(true);
         }

@@ -5,6 +5,8 @@
 
 mod cache;
 mod load;
+#[cfg(test)]
+mod tests;
 
 use std::sync::Arc;
 
@@ -172,7 +174,7 @@ impl Shop {
             };
             let outcome = outcome_of(&event);
             let expected = job.map_or(Head::EMPTY, |job| job.head);
-            if self.append(&stream, &expected, record(author, event))? {
+            if self.append(&stream, &expected, &record(author, event))? {
                 let job = self.job(id)?;
                 return Ok(Decided {
                     job,
@@ -191,9 +193,9 @@ impl Shop {
         &self,
         stream: &StreamName,
         expected: &Head,
-        record: JobRecord,
+        record: &JobRecord,
     ) -> Result<bool, Fault> {
-        let bodies = [codec::encode(&record).map_err(InternalFault::from)?];
+        let bodies = [codec::encode(record).map_err(InternalFault::from)?];
         match self.store.append(stream, expected, &bodies) {
             Ok(_) => Ok(true),
             Err(AppendError::Conflict { .. }) => Ok(false),
@@ -235,8 +237,12 @@ enum Step {
 }
 
 /// Returns the name of a job's stream.
+///
+/// # Panics
+/// Never: every job's name is a good part of a stream's.
 pub fn stream_of(id: &JobId) -> StreamName {
-    StreamName::new(&format!("{JOB_PREFIX}{id}")).expect("a job's name is a good part of a stream's")
+    StreamName::new(&format!("{JOB_PREFIX}{id}"))
+        .expect("a job's name is a good part of a stream's")
 }
 
 /// Folds a job from its first record, past any cache.

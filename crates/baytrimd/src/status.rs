@@ -20,7 +20,7 @@ pub use build::{DOMAIN, Told};
 /// Returns the status that tells `fault`. An internal fault is logged under a number, and only the
 /// number is told.
 pub fn of(fault: &Fault) -> Status {
-    build::status(tell(fault))
+    build::status(&tell(fault))
 }
 
 impl From<Fault> for Status {
@@ -32,8 +32,10 @@ impl From<Fault> for Status {
 fn tell(fault: &Fault) -> Told {
     match fault {
         Fault::Refused(refusal) => refusal::tell(refusal),
-        Fault::Log(IntakeError::Unreadable { source, .. }) => internal(source),
-        Fault::Log(error) => log::tell(error),
+        Fault::Log(error) => match &**error {
+            IntakeError::Unreadable { source, .. } => internal(source),
+            error => log::tell(error),
+        },
         Fault::Stream(fault) => stream::tell(fault),
         Fault::Access(fault) => Told::new(Code::Unauthenticated, access_reason(fault), fault),
         Fault::Busy { .. } => Told::new(Code::ResourceExhausted, "BUSY", fault).retry_in_s(2),

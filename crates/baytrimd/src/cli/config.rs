@@ -23,7 +23,11 @@ impl Config {
             Self::Show(options) => {
                 let layers = options.layers()?;
                 for setting in layers.all() {
-                    let value = if setting.value.is_empty() { "-" } else { &setting.value };
+                    let value = if setting.value.is_empty() {
+                        "-"
+                    } else {
+                        &setting.value
+                    };
                     println!("{:<26} {value:<22} {}", setting.key.name, setting.origin);
                 }
                 config::settings(&layers).map_err(Failure::usage)?;

@@ -10,6 +10,7 @@ use crate::config::{self, Layers, Settings};
 
 /// Flags that set keys of the configuration; each beats the environment and the file.
 #[derive(Debug, Clone, Default, Args)]
+#[expect(clippy::doc_markdown, reason = "these comments are what --help prints")]
 pub(crate) struct Options {
     /// TOML file with the configuration [env: BAYTRIM_CONFIG]
     #[arg(long, value_name = "FILE")]
@@ -53,7 +54,10 @@ impl Options {
         }
         // An empty variable counts as not set, as service managers write it.
         let variable = |name: &str| std::env::var(name).ok().filter(|value| !value.is_empty());
-        let file = self.config.clone().or_else(|| variable("BAYTRIM_CONFIG").map(PathBuf::from));
+        let file = self
+            .config
+            .clone()
+            .or_else(|| variable("BAYTRIM_CONFIG").map(PathBuf::from));
         Layers::gather(&flags, &variable, file.as_deref()).map_err(Failure::usage)
     }
 

@@ -13,8 +13,8 @@ use tokio::net::TcpListener;
 use super::{EXIT_DAMAGED, Failure, Options};
 use crate::access::Access;
 use crate::config::Settings;
-use crate::server::{Serving, is_loopback, serve};
 use crate::log;
+use crate::server::{Serving, is_loopback, serve};
 
 /// Serves the API and the review page until it is told to stop.
 #[derive(Debug, Args)]
@@ -76,21 +76,31 @@ async fn listen_and_serve(settings: &Settings, serving: Serving) -> Result<(), F
                 "{listen} is reached from other machines, and nothing is encrypted yet; listen at 127.0.0.1, or say --insecure-lan if the network is yours alone"
             )));
         }
-        tracing::warn!(listen, closed = serving.access.is_closed(), "other machines can connect, and nothing is encrypted");
+        tracing::warn!(
+            listen,
+            closed = serving.access.is_closed(),
+            "other machines can connect, and nothing is encrypted"
+        );
     }
     let listener = TcpListener::bind(wanted.as_slice())
         .await
         .with_context(|| format!("can't listen at {listen}; another program may have the port"))?;
-    let address = listener.local_addr().context("the listener has no address")?;
+    let address = listener
+        .local_addr()
+        .context("the listener has no address")?;
     announce(address)?;
     let shutdown = signals().context("signals can't be listened to")?;
-    serve(serving, listener, shutdown).await.map_err(|error| anyhow::Error::from(error).into())
+    serve(serving, listener, shutdown)
+        .await
+        .map_err(|error| anyhow::Error::from(error).into())
 }
 
 /// Prints the one line that scripts wait for.
 fn announce(address: std::net::SocketAddr) -> anyhow::Result<()> {
     let mut out = std::io::stdout().lock();
-    writeln!(out, "listening on http://{address}").and_then(|()| out.flush()).context("standard output is closed")
+    writeln!(out, "listening on http://{address}")
+        .and_then(|()| out.flush())
+        .context("standard output is closed")
 }
 
 /// Returns a future that resolves at the first SIGTERM or SIGINT.
@@ -109,7 +119,10 @@ fn signals() -> std::io::Result<impl Future<Output = ()> + Send + 'static> {
 
 /// Returns a future that resolves at the first interrupt.
 #[cfg(not(unix))]
-#[expect(clippy::unnecessary_wraps, reason = "the same signature on every system")]
+#[expect(
+    clippy::unnecessary_wraps,
+    reason = "the same signature on every system"
+)]
 fn signals() -> std::io::Result<impl Future<Output = ()> + Send + 'static> {
     Ok(async {
         let _ = tokio::signal::ctrl_c().await;
@@ -118,7 +131,9 @@ fn signals() -> std::io::Result<impl Future<Output = ()> + Send + 'static> {
 
 pub(crate) fn not_opened(error: OpenError) -> Failure {
     let code = match error {
-        OpenError::AnchorLost { .. } | OpenError::LostTail { .. } | OpenError::Damaged(_) => EXIT_DAMAGED,
+        OpenError::AnchorLost { .. } | OpenError::LostTail { .. } | OpenError::Damaged(_) => {
+            EXIT_DAMAGED
+        }
         OpenError::NotALedger { .. } | OpenError::UnknownFormat { .. } => super::EXIT_USAGE,
         OpenError::Locked { .. } | OpenError::Fault(_) => 1,
     };

@@ -22,7 +22,9 @@ pub fn read(path: &Path) -> Result<BTreeMap<&'static str, (String, usize)>, Conf
         source,
     };
     if std::fs::metadata(path).map_err(unreadable)?.len() > BYTES_MAX {
-        return Err(unreadable(std::io::Error::other("it is too long for a configuration")));
+        return Err(unreadable(std::io::Error::other(
+            "it is too long for a configuration",
+        )));
     }
     let text = std::fs::read_to_string(path).map_err(unreadable)?;
     parse(path, &text)
@@ -50,8 +52,11 @@ fn parse(path: &Path, text: &str) -> Result<BTreeMap<&'static str, (String, usiz
 }
 
 fn is_section(name: &str) -> bool {
-    KEYS.iter()
-        .any(|key| key.name.split_once('.').is_some_and(|(section, _)| section == name))
+    KEYS.iter().any(|key| {
+        key.name
+            .split_once('.')
+            .is_some_and(|(section, _)| section == name)
+    })
 }
 
 struct Page<'a> {
@@ -128,7 +133,9 @@ mod tests {
         );
         let unknown = check("# one\n[limits]\nstreams = 4\n");
         assert!(
-            unknown.starts_with("baytrimd.toml, line 3: limits.streams is not a known key; the keys are data,"),
+            unknown.starts_with(
+                "baytrimd.toml, line 3: limits.streams is not a known key; the keys are data,"
+            ),
             "{unknown}"
         );
         assert!(check("\nport = 1").starts_with("baytrimd.toml, line 2: port is not a known key"));
@@ -136,6 +143,10 @@ mod tests {
             check("[limits]\nstreams_max = \"4\""),
             "baytrimd.toml, line 2: limits.streams_max is a string; write it as a whole number without quotation marks"
         );
-        assert!(check("data = \n").starts_with("baytrimd.toml, line 1: "), "{}", check("data = \n"));
+        assert!(
+            check("data = \n").starts_with("baytrimd.toml, line 1: "),
+            "{}",
+            check("data = \n")
+        );
     }
 }

@@ -66,7 +66,9 @@ impl Layers {
             None => BTreeMap::new(),
         };
         let settings = KEYS.iter().map(|key| {
-            let flag = flags.get(key.name).map(|value| (value.clone(), Origin::Flag));
+            let flag = flags
+                .get(key.name)
+                .map(|value| (value.clone(), Origin::Flag));
             let from_environment = || {
                 let name = key.variable();
                 variable(&name).map(|value| (value, Origin::Environment(name)))

@@ -13,8 +13,15 @@ use crate::log::LogFormat;
 /// Names the first value that can't be used, and where it comes from.
 pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
     let listen = layers.get("listen");
-    if !listen.value.rsplit_once(':').is_some_and(|(host, port)| !host.is_empty() && port.parse::<u16>().is_ok()) {
-        return Err(wrong(listen, "write an address and a port, such as 127.0.0.1:7411"));
+    if !listen
+        .value
+        .rsplit_once(':')
+        .is_some_and(|(host, port)| !host.is_empty() && port.parse::<u16>().is_ok())
+    {
+        return Err(wrong(
+            listen,
+            "write an address and a port, such as 127.0.0.1:7411",
+        ));
     }
     let log_format = layers.get("log.format");
     let log_format = match log_format.value.as_str() {
@@ -23,7 +30,11 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
         _ => return Err(wrong(log_format, "write text or json")),
     };
     let log_level = layers.get("log.level");
-    if log_level.value.parse::<tracing_subscriber::EnvFilter>().is_err() {
+    if log_level
+        .value
+        .parse::<tracing_subscriber::EnvFilter>()
+        .is_err()
+    {
         return Err(wrong(log_level, "write error, warn, info, debug or trace"));
     }
     let upload_bytes_max = number(layers, "limits.upload_bytes_max", (1 << 10, 1 << 30))?;
@@ -72,7 +83,12 @@ fn number(layers: &Layers, name: &str, (low, high): (u64, u64)) -> Result<u64, C
     let value = setting.value.parse().ok();
     value
         .filter(|value| (low..=high).contains(value))
-        .ok_or_else(|| wrong(setting, format!("write a whole number from {low} to {high}")))
+        .ok_or_else(|| {
+            wrong(
+                setting,
+                format!("write a whole number from {low} to {high}"),
+            )
+        })
 }
 
 fn count(layers: &Layers, name: &str, range: (u64, u64)) -> Result<usize, ConfigError> {
@@ -86,8 +102,15 @@ mod tests {
 
     use super::*;
 
-    fn check(flags: &[(&'static str, &str)], variables: &[(&str, &str)], file: Option<&str>) -> String {
-        let flags: BTreeMap<_, _> = flags.iter().map(|&(key, value)| (key, value.to_owned())).collect();
+    fn check(
+        flags: &[(&'static str, &str)],
+        variables: &[(&str, &str)],
+        file: Option<&str>,
+    ) -> String {
+        let flags: BTreeMap<_, _> = flags
+            .iter()
+            .map(|&(key, value)| (key, value.to_owned()))
+            .collect();
         let variable = |name: &str| {
             let found = variables.iter().find(|(known, _)| *known == name);
             found.map(|(_, value)| (*value).to_owned())
@@ -100,10 +123,14 @@ mod tests {
         });
         let layers = Layers::gather(&flags, &variable, path.as_deref()).expect("gathers");
         match settings(&layers) {
-            Ok(settings) => format!("{} from {}", settings.listen, match &layers.get("listen").origin {
-                Origin::File { line, .. } => format!("line {line}"),
-                other => other.to_string(),
-            }),
+            Ok(settings) => format!(
+                "{} from {}",
+                settings.listen,
+                match &layers.get("listen").origin {
+                    Origin::File { line, .. } => format!("line {line}"),
+                    other => other.to_string(),
+                }
+            ),
             Err(error) => error.to_string(),
         }
     }

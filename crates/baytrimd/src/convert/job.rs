@@ -94,7 +94,10 @@ pub fn attachments(request: &mut v1::CreateJobRequest) -> Result<Attachments, Fa
         if file.content.len() > max {
             return Err(too_large(format!("attachment {:?}", file.file_name)));
         }
-        if attachments.insert(file.file_name.clone(), file.content).is_some() {
+        if attachments
+            .insert(file.file_name.clone(), file.content)
+            .is_some()
+        {
             let field = format!("attachments[{index}].file_name");
             let problem = format!("{:?} is there twice", file.file_name);
             return Err(Refusal::field(field, problem, "send each file once").into());
@@ -142,7 +145,8 @@ fn open_proposals(state: &JobState) -> Vec<String> {
         .proposals
         .iter()
         .filter(|entry| state.standing(entry) == ProposalStanding::Open);
-    open.map(|entry| name::proposal(state.id(), entry.proposal.id)).collect()
+    open.map(|entry| name::proposal(state.id(), entry.proposal.id))
+        .collect()
 }
 
 fn content(content: TableContent) -> v1::TableContent {

@@ -62,7 +62,12 @@ pub fn parse_revision(field: &str, name: &str) -> Result<(JobId, Option<Revision
     if let Some(rest) = name.strip_suffix("/revisions/-") {
         return Ok((parse_job(field, rest)?, None));
     }
-    let (job, id) = below(field, name, "revisions", "jobs/JOB/revisions/r1 or jobs/JOB/revisions/-")?;
+    let (job, id) = below(
+        field,
+        name,
+        "revisions",
+        "jobs/JOB/revisions/r1 or jobs/JOB/revisions/-",
+    )?;
     Ok((job, Some(id)))
 }
 
@@ -95,5 +100,9 @@ fn below<T: FromStr<Err = FieldError>>(
 }
 
 fn wrong(field: &str, name: &str, form: &str) -> Refusal {
-    Refusal::field(field, format!("{name:?} is no such name"), format!("write {form}"))
+    Refusal::field(
+        field,
+        format!("{name:?} is no such name"),
+        format!("write {form}"),
+    )
 }

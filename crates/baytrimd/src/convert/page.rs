@@ -30,7 +30,11 @@ impl Page {
                 "write 0 for the usual size, or a positive number",
             )
         })?;
-        let size = if size == 0 { PAGE_SIZE_USUAL } else { size.min(PAGE_SIZE_MAX) };
+        let size = if size == 0 {
+            PAGE_SIZE_USUAL
+        } else {
+            size.min(PAGE_SIZE_MAX)
+        };
         let after = match page_token {
             "" => None,
             token => Some(open(list, token).ok_or_else(|| {
@@ -60,7 +64,11 @@ impl Page {
 
     /// Returns the entries of the page and the token of the next, from all entries of the list in its
     /// order; `key` names an entry.
-    pub fn cut<T>(&self, all: impl Iterator<Item = T>, key: impl Fn(&T) -> String) -> (Vec<T>, String) {
+    pub fn cut<T>(
+        &self,
+        all: impl Iterator<Item = T>,
+        key: impl Fn(&T) -> String,
+    ) -> (Vec<T>, String) {
         let mut rest = all.skip_while({
             // Everything up to and with the last entry of the page before.
             let mut passed = self.after.is_none();
@@ -81,7 +89,7 @@ impl Page {
 }
 
 fn open(list: &str, token: &str) -> Option<String> {
-    if token.len() % 2 != 0 || token.len() > 1024 || !token.is_ascii() {
+    if !token.len().is_multiple_of(2) || token.len() > 1024 || !token.is_ascii() {
         return None;
     }
     let bytes = (0..token.len()).step_by(2);
@@ -100,7 +108,7 @@ mod tests {
         let mut token = String::new();
         loop {
             let page = Page::parse("numbers", size, &token).expect("a good token");
-            let (entries, next) = page.cut(all.iter(), |number| number.to_string());
+            let (entries, next) = page.cut(all.iter(), ToString::to_string);
             pages.push(format!("{entries:?}"));
             if next.is_empty() {
                 return pages.join(" ");
@@ -124,7 +132,13 @@ mod tests {
         let page = Page::parse("numbers", 0, "").expect("the first page");
         assert_eq!(page.size, PAGE_SIZE_USUAL);
         let token = page.token_after("7");
-        assert_eq!(Page::parse("numbers", 0, &token).expect("its own").after.as_deref(), Some("7"));
+        assert_eq!(
+            Page::parse("numbers", 0, &token)
+                .expect("its own")
+                .after
+                .as_deref(),
+            Some("7")
+        );
         for bad in [token.as_str(), "zz", "7", "\u{e9}\u{e9}"] {
             assert!(Page::parse("letters", 0, bad).is_err(), "{bad}");
         }

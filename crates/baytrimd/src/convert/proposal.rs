@@ -46,7 +46,10 @@ pub fn checked(state: &JobState, proposal: &Proposal) -> v1::Proposal {
 #[expect(clippy::float_cmp, reason = "unchanged means the very same number")]
 fn facts(state: &JobState, proposal: &Proposal) -> v1::Proposal {
     let axes = &state.spec.axes;
-    let changes = proposal.nodes.iter().filter(|node| node.after != node.before);
+    let changes = proposal
+        .nodes
+        .iter()
+        .filter(|node| node.after != node.before);
     v1::Proposal {
         base_revision: proposal.base_revision.to_string(),
         pulls: proposal.pulls.iter().map(ToString::to_string).collect(),

@@ -46,12 +46,14 @@ fn told(event: &JobEvent) -> (&'static str, String) {
             revision,
         } => {
             let (count, id, reason) = (nodes.len(), revision.id, &revision.reason);
-            let summary = format!("{proposal} approved, {count} nodes taken, became {id}: {reason}");
+            let summary =
+                format!("{proposal} approved, {count} nodes taken, became {id}: {reason}");
             ("proposal_approved", summary)
         }
-        JobEvent::ProposalRejected { proposal, reason } => {
-            ("proposal_rejected", format!("{proposal} rejected: {reason}"))
-        }
+        JobEvent::ProposalRejected { proposal, reason } => (
+            "proposal_rejected",
+            format!("{proposal} rejected: {reason}"),
+        ),
         JobEvent::TableReverted { revision } => ("table_reverted", told_revert(revision)),
         JobEvent::TableExported { revision, form, .. } => {
             ("table_exported", format!("{revision} exported as {form}"))

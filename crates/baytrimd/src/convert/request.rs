@@ -34,7 +34,9 @@ fn checked(text: &str) -> Result<RequestId, Refusal> {
     Err(Refusal::field(
         "request_id",
         "is no usable name",
-        format!("write 1 to {REQUEST_ID_BYTES_MAX} printable ASCII characters without spaces; a UUID serves"),
+        format!(
+            "write 1 to {REQUEST_ID_BYTES_MAX} printable ASCII characters without spaces; a UUID serves"
+        ),
     ))
 }
 
@@ -43,7 +45,9 @@ fn checked(text: &str) -> Result<RequestId, Refusal> {
 /// # Errors
 /// When it is missing, too short, too long or has other characters.
 pub fn stream_id(text: &str) -> Result<RequestId, Refusal> {
-    let allowed = text.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'-');
+    let allowed = text
+        .bytes()
+        .all(|byte| byte.is_ascii_alphanumeric() || byte == b'-');
     if STREAM_ID_BYTES.contains(&text.len()) && allowed {
         return Ok(RequestId(text.to_owned()));
     }

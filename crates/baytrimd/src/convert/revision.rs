@@ -50,8 +50,8 @@ pub fn form(request: &v1::ExportTableRequest) -> Result<Form, Refusal> {
         let problem = format!("{number} is none of its values");
         Refusal::field(field, problem, "use a value that this daemon's proto has")
     };
-    let format = wire::Format::try_from(request.format)
-        .map_err(|_| unknown("format", request.format))?;
+    let format =
+        wire::Format::try_from(request.format).map_err(|_| unknown("format", request.format))?;
     let quantity = wire::Quantity::try_from(request.quantity)
         .map_err(|_| unknown("quantity", request.quantity))?;
     let rows = wire::Rows::try_from(request.rows).map_err(|_| unknown("rows", request.rows))?;

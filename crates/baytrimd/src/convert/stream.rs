@@ -101,7 +101,9 @@ pub fn samples(batch: &v1::SampleBatch) -> Result<Samples, FieldError> {
 }
 
 fn quantity(index: usize, text: &str) -> Result<Quantity, FieldError> {
-    let known = Quantity::ALL.into_iter().find(|quantity| quantity.as_str() == text);
+    let known = Quantity::ALL
+        .into_iter()
+        .find(|quantity| quantity.as_str() == text);
     known.ok_or_else(|| {
         let names: Vec<&str> = Quantity::ALL.iter().map(|known| known.as_str()).collect();
         FieldError::new(

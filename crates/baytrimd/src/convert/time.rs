@@ -4,6 +4,9 @@ use baytrim_model::ids::UnixMillis;
 use prost_types::Timestamp;
 
 /// Returns a moment as the wire has it.
+///
+/// # Panics
+/// Never: the nanoseconds of a second fit.
 pub fn timestamp(at: UnixMillis) -> Timestamp {
     let nanos = at.0.rem_euclid(1000) * 1_000_000;
     Timestamp {

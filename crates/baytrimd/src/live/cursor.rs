@@ -122,7 +122,7 @@ fn check_values(quantity: Quantity, column: &[f64]) -> Result<(), FieldError> {
     let (low, high) = quantity.believable();
     let is_flag = quantity.units() == [Unit::Flag];
     let bad = column.iter().position(|value| {
-        let fits = (low..=high).contains(value) && (!is_flag || *value == 0.0 || *value == 1.0);
+        let fits = (low..=high).contains(value) && (!is_flag || [0.0, 1.0].contains(value));
         !(fits || value.is_nan())
     });
     let Some(row) = bad else {
@@ -131,7 +131,10 @@ fn check_values(quantity: Quantity, column: &[f64]) -> Result<(), FieldError> {
     let remedy = if is_flag {
         "send 0 or 1".to_owned()
     } else {
-        format!("send it in {}, NaN where there was no reading", quantity.units()[0])
+        format!(
+            "send it in {}, NaN where there was no reading",
+            quantity.units()[0]
+        )
     };
     Err(FieldError::new(
         format!("columns.{quantity}[{row}]"),

@@ -5,15 +5,17 @@ use std::time::Duration;
 
 use baytrim_api::v1::stream_pull_request::Message as In;
 use baytrim_api::v1::stream_pull_response::Message as Out;
-use baytrim_api::v1::{OpenStream, SampleBatch, StreamOpened, StreamPullRequest, StreamPullResponse};
+use baytrim_api::v1::{
+    OpenStream, SampleBatch, StreamOpened, StreamPullRequest, StreamPullResponse,
+};
 use baytrim_model::ids::Actor;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
 use tonic::{Status, Streaming};
 
+use super::StreamFault;
 use super::registry::Streams;
 use super::session::{Opened, Session};
-use super::StreamFault;
 use crate::compute::blocking;
 use crate::convert;
 use crate::fault::Fault;
@@ -58,7 +60,10 @@ async fn serve(shop: Arc<Shop>, streams: Streams, by: Actor, line: &mut Line) ->
     };
     line.durable = session.durable();
     let durable_sequence_number = line.durable;
-    line.answer(Out::Opened(StreamOpened { durable_sequence_number })).await?;
+    line.answer(Out::Opened(StreamOpened {
+        durable_sequence_number,
+    }))
+    .await?;
     loop {
         let group = Group::of(line.next().await?);
         if !group.batches.is_empty() {
@@ -162,7 +167,8 @@ impl Line {
         let mut reader = JoinSet::new();
         reader.spawn(async move {
             while let Some(message) = inbound.message().await.transpose() {
-                let message = message.map_err(|status| message_fault(&status, PULL_MESSAGE_BYTES_MAX));
+                let message =
+                    message.map_err(|status| message_fault(&status, PULL_MESSAGE_BYTES_MAX));
                 let is_last = message.is_err();
                 if sender.send(message).await.is_err() || is_last {
                     return;
@@ -197,7 +203,12 @@ impl Line {
     /// Returns the messages that wait, at least one; none when the client has ended its side.
     async fn next(&mut self) -> Result<Vec<Result<StreamPullRequest, Fault>>, Fault> {
         let mut messages = Vec::with_capacity(STREAM_QUEUE_MAX);
-        let end = ended(self.stop.clone(), self.superseded.clone(), self.idle, self.durable);
+        let end = ended(
+            self.stop.clone(),
+            self.superseded.clone(),
+            self.idle,
+            self.durable,
+        );
         tokio::select! {
             biased;
             fault = end => Err(fault),
@@ -208,7 +219,12 @@ impl Line {
     async fn answer(&mut self, message: Out) -> Result<(), Fault> {
         let message = Some(message);
         let send = self.answers.send(Ok(StreamPullResponse { message }));
-        let end = ended(self.stop.clone(), self.superseded.clone(), self.idle, self.durable);
+        let end = ended(
+            self.stop.clone(),
+            self.superseded.clone(),
+            self.idle,
+            self.durable,
+        );
         let durable = self.durable;
         tokio::select! {
             biased;
@@ -231,7 +247,7 @@ async fn ended(
             Some(mut superseded) => {
                 let is_ours = superseded.wait_for(|superseded| *superseded).await.is_err();
                 if is_ours {
-                    std::future::pending().await
+                    std::future::pending::<()>().await;
                 }
             }
             None => std::future::pending().await,

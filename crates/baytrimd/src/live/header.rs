@@ -35,7 +35,11 @@ impl Header {
             given => given.to_owned(),
         };
         let pairs = [
-            ("request_id", self.request_id.clone(), opening.request_id.0.clone()),
+            (
+                "request_id",
+                self.request_id.clone(),
+                opening.request_id.0.clone(),
+            ),
             ("job", self.job.to_string(), opening.job.to_string()),
             ("bay", self.bay.to_string(), opening.bay.clone()),
             ("revision", self.revision.to_string(), revision),

@@ -27,12 +27,11 @@ pub(super) fn each_batch(
         };
         next = last + 1;
         for (number, chunk) in chunks {
-            let batch = SampleBatch::decode(chunk.as_slice()).map_err(|error| {
-                InternalFault::Decode {
+            let batch =
+                SampleBatch::decode(chunk.as_slice()).map_err(|error| InternalFault::Decode {
                     what: format!("chunk {number} of spool {spool}"),
                     source: error.into(),
-                }
-            })?;
+                })?;
             take(batch)?;
         }
     }
@@ -69,7 +68,10 @@ pub(super) fn write<'a>(
 
 fn rows(text: &mut String, batch: &SampleBatch, columns: &[(Quantity, &str)]) {
     let values = columns.iter().map(|(quantity, _)| {
-        let found = batch.columns.iter().find(|column| column.quantity == quantity.as_str());
+        let found = batch
+            .columns
+            .iter()
+            .find(|column| column.quantity == quantity.as_str());
         found.map_or(&[][..], |column| column.values.as_slice())
     });
     let values: Vec<&[f32]> = values.collect();

@@ -12,7 +12,7 @@ use crate::fault::Fault;
 #[derive(Debug, Clone)]
 pub struct Streams {
     permits: Arc<Semaphore>,
-    streams_max: usize,
+    permits_max: usize,
     live: Arc<Mutex<Live>>,
 }
 
@@ -44,7 +44,7 @@ impl Streams {
     pub fn new(streams_max: usize) -> Self {
         Self {
             permits: Arc::new(Semaphore::new(streams_max)),
-            streams_max,
+            permits_max: streams_max,
             live: Arc::default(),
         }
     }
@@ -98,7 +98,7 @@ impl Streams {
         let permit = Arc::clone(&self.permits).try_acquire_owned();
         permit.map_err(|_| Fault::Busy {
             what: "live pulls",
-            max: self.streams_max,
+            max: self.permits_max,
         })
     }
 }
@@ -125,4 +125,41 @@ impl Drop for Claim {
 
 fn lock(live: &Mutex<Live>) -> MutexGuard<'_, Live> {
     live.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+#[cfg(test)]
+mod tests {
+    use tokio_test::task::spawn;
+    use tokio_test::{assert_pending, assert_ready_err, assert_ready_ok};
+
+    use super::*;
+
+    /// If this fails, two connections hold one pull at once, or the newest does not get it in the end.
+    #[test]
+    fn the_newest_connection_gets_the_pull_once_the_older_lets_go() {
+        let streams = Streams::new(4);
+        let mut first = spawn(streams.claim("pull-0001"));
+        let first = assert_ready_ok!(first.poll());
+        assert!(!*first.superseded().borrow());
+        let mut second = spawn(streams.claim("PULL-0001"));
+        assert_pending!(second.poll());
+        assert!(*first.superseded().borrow());
+        let mut third = spawn(streams.claim("pull-0001"));
+        assert_pending!(third.poll());
+        // The second waits for a turn that is not its own any more.
+        assert!(second.is_woken());
+        assert_ready_err!(second.poll());
+        assert_pending!(third.poll());
+        drop(first);
+        assert!(third.is_woken());
+        let third = assert_ready_ok!(third.poll());
+        assert!(!*third.superseded().borrow());
+        let mut other = spawn(streams.claim("pull-0002"));
+        assert_ready_ok!(other.poll());
+        drop(third);
+        assert!(
+            lock(&streams.live).by_request.is_empty(),
+            "a connection that is gone is remembered"
+        );
+    }
 }

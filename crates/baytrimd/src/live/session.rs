@@ -107,7 +107,9 @@ impl Session {
             return Err(StreamFault::Skipped { expected, found }.into());
         }
         let samples = convert::stream::samples(batch).map_err(refuse)?;
-        self.cursor.check(&samples, &self.header.channels).map_err(refuse)?;
+        self.cursor
+            .check(&samples, &self.header.channels)
+            .map_err(refuse)?;
         let chunk = batch.encode_to_vec();
         if chunk.len() > CHUNK_BYTES_MAX {
             let problem = format!("the batch has {} bytes", chunk.len());
@@ -127,9 +129,9 @@ impl Session {
 
     fn advance(&mut self, samples: &Samples) -> Result<(), Fault> {
         self.cursor.advance(samples);
-        self.live
-            .push(samples)
-            .map_err(|_| InternalFault::Impossible("a checked batch has columns of one length").into())
+        self.live.push(samples).map_err(|_| {
+            InternalFault::Impossible("a checked batch has columns of one length").into()
+        })
     }
 
     fn replay(&mut self) -> Result<(), Fault> {
@@ -173,12 +175,11 @@ fn header(
 ) -> Result<Header, Fault> {
     let store = shop.store();
     if let Some((_, chunk)) = store.spool_read(spool, 0, 1)?.into_iter().next() {
-        let header: Header = serde_json::from_slice(&chunk).map_err(|error| {
-            InternalFault::Decode {
+        let header: Header =
+            serde_json::from_slice(&chunk).map_err(|error| InternalFault::Decode {
                 what: format!("chunk 0 of spool {spool}"),
                 source: error.into(),
-            }
-        })?;
+            })?;
         header.check(opening)?;
         return Ok(header);
     }

@@ -88,9 +88,11 @@ fn create(
 ) -> Result<CreateProposalResponse, Fault> {
     let id = name::parse_job("parent", &request.parent)?;
     let author = request::author(by, &request.request_id)?;
-    let excluded = request.excluded_pulls.iter().enumerate().map(|(index, text)| {
-        name::part::<PullId>(&format!("excluded_pulls[{index}]"), text)
-    });
+    let excluded = request
+        .excluded_pulls
+        .iter()
+        .enumerate()
+        .map(|(index, text)| name::part::<PullId>(&format!("excluded_pulls[{index}]"), text));
     let excluded = excluded.collect::<Result<Vec<_>, _>>()?;
     if request.validate_only {
         let job = shop.job(&id)?;
@@ -106,12 +108,7 @@ fn create(
     Ok(CreateProposalResponse { proposal })
 }
 
-fn compute(
-    shop: &Shop,
-    job: &Loaded,
-    excluded: &[PullId],
-    by: &Actor,
-) -> Result<Proposal, Fault> {
+fn compute(shop: &Shop, job: &Loaded, excluded: &[PullId], by: &Actor) -> Result<Proposal, Fault> {
     let pulls = propose::chosen_pulls(&job.state, excluded)?;
     let evidence = pulls.iter().map(|&id| {
         let pull = job.state.pull(id)?;
@@ -119,7 +116,13 @@ fn compute(
     });
     let evidence = evidence.collect::<Result<Vec<_>, Fault>>()?;
     let evidence: Vec<_> = evidence.iter().map(|evidence| &**evidence).collect();
-    Ok(propose::plan(&job.state, &pulls, &evidence, clock::now(), by)?)
+    Ok(propose::plan(
+        &job.state,
+        &pulls,
+        &evidence,
+        clock::now(),
+        by,
+    )?)
 }
 
 fn recorded(decided: &Decided) -> Result<baytrim_api::v1::Proposal, Fault> {

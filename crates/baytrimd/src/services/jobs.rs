@@ -40,7 +40,9 @@ impl JobService for Jobs {
     ) -> Result<Response<CreateJobResponse>, Status> {
         let by = request::actor(&request);
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
-        Ok(Response::new(blocking(move || create(&shop, by, request)).await?))
+        Ok(Response::new(
+            blocking(move || create(&shop, by, request)).await?,
+        ))
     }
 
     async fn get_job(
@@ -93,7 +95,9 @@ fn list(shop: &Shop, page: &Page) -> Result<ListJobsResponse, Fault> {
     let after = page.after.as_deref();
     let after = after.and_then(|id| StreamName::new(&format!("{JOB_PREFIX}{id}")).ok());
     // One more than is shown, to know whether there is a next page.
-    let streams = shop.store().streams(JOB_PREFIX, after.as_ref(), page.size + 1)?;
+    let streams = shop
+        .store()
+        .streams(JOB_PREFIX, after.as_ref(), page.size + 1)?;
     let ids = streams.iter().filter_map(|(stream, _)| {
         let id = stream.as_str().strip_prefix(JOB_PREFIX)?;
         id.parse::<JobId>().ok()

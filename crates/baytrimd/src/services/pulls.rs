@@ -101,7 +101,10 @@ impl PullService for Pulls {
         let key = |pull: &&baytrim_jobs::state::PullEntry| pull.record.id.to_string();
         let (pulls, next_page_token) = page.cut(job.state.pulls.iter(), key);
         Ok(Response::new(ListPullsResponse {
-            pulls: pulls.iter().map(|entry| pull::brief(&job.state, entry)).collect(),
+            pulls: pulls
+                .iter()
+                .map(|entry| pull::brief(&job.state, entry))
+                .collect(),
             next_page_token,
         }))
     }

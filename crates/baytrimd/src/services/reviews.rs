@@ -38,7 +38,9 @@ impl ReviewService for Reviews {
     ) -> Result<Response<ApproveProposalResponse>, Status> {
         let by = request::actor(&request);
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
-        Ok(Response::new(blocking(move || approve(&shop, by, &request)).await?))
+        Ok(Response::new(
+            blocking(move || approve(&shop, by, &request)).await?,
+        ))
     }
 
     async fn reject_proposal(
@@ -47,7 +49,9 @@ impl ReviewService for Reviews {
     ) -> Result<Response<RejectProposalResponse>, Status> {
         let by = request::actor(&request);
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
-        Ok(Response::new(blocking(move || reject(&shop, by, &request)).await?))
+        Ok(Response::new(
+            blocking(move || reject(&shop, by, &request)).await?,
+        ))
     }
 }
 
@@ -70,7 +74,10 @@ fn approve(
     })?;
     let state = &decided.job.state;
     let entry = state.proposal(number)?;
-    let verdict = entry.verdict.as_ref().and_then(|verdict| verdict.approved.as_ref());
+    let verdict = entry
+        .verdict
+        .as_ref()
+        .and_then(|verdict| verdict.approved.as_ref());
     let (made, _) = verdict.ok_or(InternalFault::Impossible("an approval made no revision"))?;
     Ok(ApproveProposalResponse {
         proposal: Some(proposal::brief(state, entry)),

@@ -75,7 +75,9 @@ impl TableService for Tables {
     ) -> Result<Response<RevertTableResponse>, Status> {
         let by = request::actor(&request);
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
-        Ok(Response::new(blocking(move || put_back(&shop, by, &request)).await?))
+        Ok(Response::new(
+            blocking(move || put_back(&shop, by, &request)).await?,
+        ))
     }
 
     async fn export_table(
@@ -84,7 +86,9 @@ impl TableService for Tables {
     ) -> Result<Response<ExportTableResponse>, Status> {
         let by = request::actor(&request);
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
-        Ok(Response::new(blocking(move || hand_out(&shop, by, &request)).await?))
+        Ok(Response::new(
+            blocking(move || hand_out(&shop, by, &request)).await?,
+        ))
     }
 }
 

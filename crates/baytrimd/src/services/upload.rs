@@ -74,7 +74,12 @@ pub(super) async fn take(
     let log = store(&mut chunks, writer, shop.limits().upload_bytes_max).await?;
     let worker = Arc::clone(&shop);
     let work = move || {
-        let Upload { job, author, circumstances, source_name } = *upload;
+        let Upload {
+            job,
+            author,
+            circumstances,
+            source_name,
+        } = *upload;
         intake::record(&worker, &job, &author, &circumstances, &source_name, log)
     };
     pull::of_outcome(&shop.compute().run(work).await?)
@@ -165,18 +170,30 @@ async fn store(
 async fn check(shop: Arc<Shop>, mut chunks: Chunks, upload: Upload) -> Result<Pull, Fault> {
     let bytes_max = shop.limits().upload_bytes_max;
     let file = blocking(|| Ok(tempfile::tempfile().map_err(InternalFault::Temporary)?)).await?;
-    let log = store(&mut chunks, Box::new(Scratch(file.try_clone().map_err(InternalFault::Temporary)?)), bytes_max);
+    let log = store(
+        &mut chunks,
+        Box::new(Scratch(file.try_clone().map_err(InternalFault::Temporary)?)),
+        bytes_max,
+    );
     log.await?;
     let worker = Arc::clone(&shop);
     let work = move || {
         let mut file = file;
-        file.seek(SeekFrom::Start(0)).map_err(InternalFault::Temporary)?;
+        file.seek(SeekFrom::Start(0))
+            .map_err(InternalFault::Temporary)?;
         let job = worker.job(&upload.job)?;
         let name = &upload.source_name;
         let reading = intake::read(&job.state, &upload.circumstances, &mut file, name)?;
         let (axes, by) = (&job.state.spec.axes, &upload.author.by);
         let summary = &reading.summary;
-        Ok(pull::checked(axes, &upload.circumstances, name, summary, by, clock::now()))
+        Ok(pull::checked(
+            axes,
+            &upload.circumstances,
+            name,
+            summary,
+            by,
+            clock::now(),
+        ))
     };
     shop.compute().run(work).await
 }

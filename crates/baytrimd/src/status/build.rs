@@ -71,7 +71,7 @@ impl Told {
     }
 }
 
-pub(super) fn status(told: Told) -> Status {
+pub(super) fn status(told: &Told) -> Status {
     let metadata: HashMap<String, String> = told
         .metadata
         .iter()

@@ -21,9 +21,18 @@ pub(super) fn tell(error: &IntakeError) -> Told {
         return problems.iter().fold(told, Told::field);
     }
     let message = error.to_string();
-    let rest = message.split_once(": ").map_or(&*message, |(_, rest)| rest);
+    let field = error.field();
+    let row = place.row.map(|row| format!("row {row}"));
+    // The message begins with the place, which the violation names by itself.
+    let mut rest = message.as_str();
+    for known in [place.file, &field, row.as_deref().unwrap_or(&field)] {
+        let stripped = rest.strip_prefix(known);
+        rest = stripped
+            .and_then(|rest| rest.strip_prefix(": "))
+            .unwrap_or(rest);
+    }
     let (problem, remedy) = rest.rsplit_once("; ").unwrap_or((rest, ""));
-    told.field(&FieldError::new(error.field(), problem, remedy))
+    told.field(&FieldError::new(field, problem, remedy))
 }
 
 struct Place<'a> {
@@ -43,23 +52,49 @@ fn place(error: &IntakeError) -> Place<'_> {
         | E::TimeRepeated { place, .. }
         | E::ClockStuck { place, .. }
         | E::ClockTooLong { place, .. } => cell(place),
-        E::TooManyColumns { source_name, row, .. }
-        | E::RowTooLong { source_name, row, .. }
-        | E::HeaderMissing { source_name, row, .. }
-        | E::RowWidth { source_name, row, .. }
+        E::TooManyColumns {
+            source_name, row, ..
+        }
+        | E::RowTooLong {
+            source_name, row, ..
+        }
+        | E::HeaderMissing {
+            source_name, row, ..
+        }
+        | E::RowWidth {
+            source_name, row, ..
+        }
         | E::NoRows { source_name, row } => Place {
             file: source_name,
             row: Some(*row),
             column: None,
         },
-        E::ColumnMissing { source_name, row, column, .. }
-        | E::ColumnTwice { source_name, row, column, .. } => Place {
+        E::ColumnMissing {
+            source_name,
+            row,
+            column,
+            ..
+        }
+        | E::ColumnTwice {
+            source_name,
+            row,
+            column,
+            ..
+        } => Place {
             file: source_name,
             row: Some(*row),
             column: Some(column),
         },
-        E::UnitDoubtful { source_name, column, .. }
-        | E::ChannelEmpty { source_name, column, .. } => Place {
+        E::UnitDoubtful {
+            source_name,
+            column,
+            ..
+        }
+        | E::ChannelEmpty {
+            source_name,
+            column,
+            ..
+        } => Place {
             file: source_name,
             row: None,
             column: Some(column),

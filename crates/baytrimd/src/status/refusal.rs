@@ -21,12 +21,15 @@ pub(super) fn tell(refusal: &Refusal) -> Told {
             let shown = Refusal::Fields(errors.iter().take(VIOLATIONS_MAX).cloned().collect());
             let mut told = Told::new(code, refusal.reason(), &shown);
             if errors.len() > VIOLATIONS_MAX {
-                told.message += &format!("\nand {} more", errors.len() - VIOLATIONS_MAX);
+                let more = errors.len() - VIOLATIONS_MAX;
+                told.message = format!("{}\nand {more} more", told.message);
             }
             told = told.with("field_count", &errors.len());
             errors.iter().fold(told, Told::field)
         }
-        Refusal::Stale { base, head, .. } => told.with("base_revision", base).with("head_revision", head),
+        Refusal::Stale { base, head, .. } => {
+            told.with("base_revision", base).with("head_revision", head)
+        }
         Refusal::Decided { verdict, by, .. } => told.with("verdict", verdict).with("reviewer", by),
         Refusal::RevisionUnknown { latest, .. } => told.with("latest_revision", latest),
         Refusal::BayUnknown { known, .. } => told.with("bays", known),

@@ -21,10 +21,7 @@ pub(super) fn tell(fault: &StreamFault) -> Told {
             .with("sequence_number", sequence_number)
             .field(error),
         StreamFault::Mismatch {
-            field,
-            before,
-            now,
-            ..
+            field, before, now, ..
         } => told(Code::FailedPrecondition, "STREAM_MISMATCH")
             .with("field", field)
             .with("recorded", before)

@@ -1,0 +1,417 @@
+//! Every fault, and what its caller is told, against a file that people can read.
+
+use std::fmt::Write as _;
+
+use baytrim_intake::IntakeError;
+use baytrim_intake::error::Misreading;
+use baytrim_intake::place::CellPlace;
+use baytrim_jobs::Refusal;
+use baytrim_ledger::{AppendError, Damage};
+use baytrim_model::channel::{Quantity, Unit};
+use baytrim_model::field::FieldError;
+use baytrim_model::ids::{JobId, ProposalId, PullId, RevisionId};
+use tonic_types::StatusExt as _;
+
+use super::*;
+use crate::live::StreamFault;
+
+fn job() -> JobId {
+    "heron-1".parse().expect("a good name")
+}
+
+fn field(name: &str) -> FieldError {
+    FieldError::new(
+        name,
+        "-3 is outside 0.1 to 50 percent",
+        "check the number and its unit",
+    )
+}
+
+fn refusals() -> Vec<Fault> {
+    let (job, proposal) = (job(), ProposalId(2));
+    let refusals = [
+        Refusal::Fields(vec![
+            field("limits.step_percent"),
+            field("limits.total_percent"),
+        ]),
+        Refusal::JobExists(job.clone()),
+        Refusal::JobUnknown("heron-9".to_owned()),
+        Refusal::BayUnknown {
+            job: job.clone(),
+            bay: "north".to_owned(),
+            known: "east, west".to_owned(),
+        },
+        Refusal::PullUnknown {
+            job: job.clone(),
+            pull: PullId(3),
+        },
+        Refusal::ProposalUnknown {
+            job: job.clone(),
+            proposal,
+        },
+        Refusal::RevisionUnknown {
+            job: job.clone(),
+            revision: RevisionId(7),
+            latest: RevisionId(1),
+        },
+        Refusal::NoPulls(job.clone()),
+        Refusal::NoEvidence(job.clone()),
+        Refusal::Stale {
+            job: job.clone(),
+            proposal,
+            base: RevisionId(0),
+            head: RevisionId(1),
+        },
+        Refusal::Decided {
+            job: job.clone(),
+            proposal,
+            verdict: "approved",
+            by: "Ines".to_owned(),
+        },
+        Refusal::EtagMismatch {
+            what: "heron-1/c2".to_owned(),
+        },
+        Refusal::NothingToApprove {
+            job: job.clone(),
+            proposal,
+        },
+        Refusal::SubsetBreaksNeighbour {
+            rpm: 4000.0,
+            plate_percent: 25.0,
+            neighbour_percent: 12.0,
+        },
+        Refusal::AlreadyInForce {
+            job,
+            revision: RevisionId(1),
+        },
+        Refusal::RequestIdReused("r-1".to_owned()),
+    ];
+    refusals.into_iter().map(Fault::from).collect()
+}
+
+#[expect(clippy::too_many_lines, reason = "one entry per kind of fault")]
+fn logs() -> Vec<Fault> {
+    let source_name = || "pull.csv".to_owned();
+    let place = || CellPlace {
+        source_name: source_name(),
+        row: 14,
+        column: "RPM".to_owned(),
+    };
+    let (row, column) = (14, "RPM".to_owned());
+    let misreading = Misreading {
+        value: 147.0,
+        scale: 1.0,
+        offset: 0.0,
+        unit: Unit::Lambda,
+        quantity: Quantity::Lambda,
+        converted: 147.0,
+    };
+    let errors = [
+        IntakeError::Empty {
+            source_name: source_name(),
+        },
+        IntakeError::NotText {
+            source_name: source_name(),
+            byte: 5,
+            value: 0,
+        },
+        IntakeError::UnsupportedFormat {
+            source_name: source_name(),
+            kind: "a spreadsheet",
+        },
+        IntakeError::Truncated {
+            source_name: source_name(),
+            byte_count: 512,
+        },
+        IntakeError::Corrupt {
+            source_name: source_name(),
+            byte_count: 512,
+            source: std::io::Error::other("bad block"),
+        },
+        IntakeError::TooManyBytes {
+            source_name: source_name(),
+            bytes_max: 1000,
+        },
+        IntakeError::TooManyRows {
+            source_name: source_name(),
+            rows_max: 1000,
+        },
+        IntakeError::TooManyColumns {
+            source_name: source_name(),
+            row,
+            column_count: 3000,
+            columns_max: 2000,
+        },
+        IntakeError::RowTooLong {
+            source_name: source_name(),
+            row,
+            row_bytes_max: 1000,
+        },
+        IntakeError::HeaderMissing {
+            source_name: source_name(),
+            row,
+            text: "0,1,2".to_owned(),
+        },
+        IntakeError::ColumnMissing {
+            source_name: source_name(),
+            row,
+            column: column.clone(),
+            wanted_for: "engine_speed".to_owned(),
+            present: vec!["rpm".to_owned()],
+        },
+        IntakeError::ColumnTwice {
+            source_name: source_name(),
+            row,
+            column: column.clone(),
+            first: 2,
+            second: 5,
+        },
+        IntakeError::RowWidth {
+            source_name: source_name(),
+            row,
+            cell_count: 3,
+            column_count: 4,
+        },
+        IntakeError::NoRows {
+            source_name: source_name(),
+            row,
+        },
+        IntakeError::NotANumber {
+            place: place(),
+            text: "fast".to_owned(),
+            remedy: "fix the cell",
+        },
+        IntakeError::NotFinite {
+            place: place(),
+            text: "NaN".to_owned(),
+        },
+        IntakeError::OutOfRange {
+            place: place(),
+            misreading: Box::new(misreading),
+            remedy: "check the unit".to_owned(),
+        },
+        IntakeError::UnitDoubtful {
+            source_name: source_name(),
+            column: column.clone(),
+            unit: Unit::Lambda,
+            finding: "the median is 14".to_owned(),
+            remedy: "write afr".to_owned(),
+        },
+        IntakeError::ChannelEmpty {
+            source_name: source_name(),
+            column,
+            quantity: Quantity::Lambda,
+            row_count: 100,
+        },
+        IntakeError::TimeMissing { place: place() },
+        IntakeError::ClockBackwards {
+            place: place(),
+            value: 1.0,
+            before: 2.0,
+        },
+        IntakeError::TimeRepeated {
+            place: place(),
+            value: 1.0,
+        },
+        IntakeError::ClockStuck {
+            place: place(),
+            value: 1.0,
+            row_count: 9,
+        },
+        IntakeError::ClockTooLong {
+            place: place(),
+            value: 1e9,
+            elapsed_s: 1e9,
+            duration_s_max: 604_800.0,
+            remedy: "check the unit",
+        },
+        IntakeError::Map {
+            source_name: source_name(),
+            problems: vec![field("line 3, time")],
+        },
+    ];
+    errors.into_iter().map(Fault::from).collect()
+}
+
+fn streams() -> Vec<Fault> {
+    let durable = 41;
+    let faults = [
+        StreamFault::NotOpened,
+        StreamFault::OpenedTwice,
+        StreamFault::MessageEmpty,
+        StreamFault::Batch {
+            sequence_number: 42,
+            error: field("columns.lambda[7]"),
+        },
+        StreamFault::Mismatch {
+            request_id: "pull-0001".to_owned(),
+            field: "job",
+            before: "heron-1".to_owned(),
+            now: "heron-2".to_owned(),
+        },
+        StreamFault::Skipped {
+            expected: 42,
+            found: 44,
+        },
+        StreamFault::NothingSent,
+        StreamFault::Unfinished { durable },
+        StreamFault::Superseded { durable },
+        StreamFault::Idle {
+            idle_s: 60,
+            durable,
+        },
+        StreamFault::Stopping { durable },
+    ];
+    faults.into_iter().map(Fault::from).collect()
+}
+
+fn own() -> Vec<Fault> {
+    let io = || std::io::Error::other("/var/lib/secret/place");
+    let store = |fault: StoreFault| Fault::from(fault);
+    vec![
+        AccessFault::TokenMissing.into(),
+        AccessFault::TokenWrong.into(),
+        Fault::Busy {
+            what: "uploads",
+            max: 8,
+        },
+        Fault::TooLarge {
+            what: "a chunk".to_owned(),
+            max: 1000,
+            remedy: "send smaller chunks",
+        },
+        Fault::Contended {
+            job: "heron-1".to_owned(),
+        },
+        AppendError::TooLarge {
+            what: "the length of a body in bytes",
+            actual: 2000,
+            max: 1000,
+        }
+        .into(),
+        Fault::Cut,
+        Fault::Idle { idle_s: 60 },
+        Fault::Stopping,
+        store(StoreFault::Io {
+            what: "writing /var/lib/secret/place".to_owned(),
+            source: io(),
+        }),
+        store(StoreFault::Full {
+            what: "writing /var/lib/secret/place".to_owned(),
+            source: io(),
+        }),
+        store(StoreFault::Poisoned {
+            reason: "/var/lib/secret/place".to_owned(),
+        }),
+        store(StoreFault::Damaged(Box::new(Damage {
+            file: "/var/lib/secret/place".to_owned(),
+            ..Damage::default()
+        }))),
+        store(StoreFault::Closed),
+        InternalFault::Ambiguous {
+            stream: "job/heron-1".to_owned(),
+            source: StoreFault::Closed,
+        }
+        .into(),
+        Fault::from(IntakeError::Unreadable {
+            source_name: "pull.csv".to_owned(),
+            source: io(),
+        }),
+        InternalFault::Impossible("two and two make five").into(),
+    ]
+}
+
+fn all() -> Vec<Fault> {
+    [refusals(), logs(), streams(), own()]
+        .into_iter()
+        .flatten()
+        .collect()
+}
+
+fn shown(fault: &Fault) -> String {
+    let status = of(fault);
+    let details = status.get_error_details();
+    let info = details.error_info().expect("every refusal has a reason");
+    assert_eq!(info.domain, DOMAIN);
+    let mut metadata: Vec<String> = info
+        .metadata
+        .iter()
+        // The number of an internal fault is another each time.
+        .map(|(key, value)| format!("{key}={}", if key == "fault" { "..." } else { value }))
+        .collect();
+    metadata.sort();
+    let mut text = format!(
+        "{:?} {} {}\n",
+        status.code(),
+        info.reason,
+        metadata.join(" ")
+    );
+    text = text.trim_end().to_owned() + "\n";
+    for line in status.message().lines() {
+        let _ = writeln!(text, "    {line}");
+    }
+    for violation in details
+        .bad_request()
+        .map_or(&[][..], |request| &request.field_violations)
+    {
+        let _ = writeln!(text, "    - {}: {}", violation.field, violation.description);
+    }
+    text
+}
+
+/// If this fails, what callers are told has changed: scripts go by it. Run with `BAYTRIM_BLESS=1` to take it on.
+#[test]
+fn every_fault_is_told_as_agreed() {
+    let found: String = all().iter().map(shown).collect();
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/src/status/told.txt");
+    if std::env::var_os("BAYTRIM_BLESS").is_some() {
+        std::fs::write(path, &found).expect("writes");
+    }
+    let agreed = std::fs::read_to_string(path).expect("the agreed texts are there");
+    assert_eq!(found, agreed);
+}
+
+/// If this fails, a path of the daemon's machine leaks to its callers.
+#[test]
+fn nothing_of_the_machine_is_told() {
+    for fault in all() {
+        let status = of(&fault);
+        assert!(!shown(&fault).contains("secret"), "{fault}");
+        assert!(
+            !String::from_utf8_lossy(status.details()).contains("secret"),
+            "{fault}"
+        );
+    }
+}
+
+/// If this fails, a reason is told that nobody can look up.
+#[test]
+fn every_reason_is_documented() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/errors.md");
+    let page = std::fs::read_to_string(path).expect("the page is there");
+    for fault in all() {
+        let details = of(&fault).get_error_details();
+        let reason = &details.error_info().expect("a reason").reason;
+        let code = format!("{:?}", of(&fault).code());
+        let row = page
+            .lines()
+            .find(|line| line.starts_with(&format!("| `{reason}` |")));
+        let row = row.unwrap_or_else(|| panic!("docs/errors.md has no row for {reason}"));
+        let named = row.to_ascii_lowercase().replace('_', "");
+        assert!(
+            named.contains(&code.to_ascii_lowercase()),
+            "docs/errors.md has another code for {reason}: {row}"
+        );
+    }
+}
+
+/// If this fails, a refusal does not fit into the 16 KiB of headers that clients take.
+#[test]
+fn the_longest_refusal_fits_into_headers() {
+    let long = "lambda \u{3bb} ".repeat(200);
+    let errors = vec![FieldError::new(long.clone(), long.clone(), long); 500];
+    let status = of(&Refusal::Fields(errors).into());
+    // Details travel as base64, the message percent-encoded: three bytes for one at worst.
+    let bytes = status.details().len() * 4 / 3 + status.message().len() * 3;
+    assert!(bytes < 15_000, "{bytes}");
+}

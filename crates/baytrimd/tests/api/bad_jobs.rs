@@ -18,7 +18,11 @@ async fn check(old: &str, new: &str, expected: &str) {
 async fn refused(request: CreateJobRequest, expected: &str) {
     let daemon = Daemon::start().await;
     assert_eq!(told(daemon.jobs().create_job(request).await), expected);
-    let list = daemon.jobs().list_jobs(ListJobsRequest::default()).await.unwrap();
+    let list = daemon
+        .jobs()
+        .list_jobs(ListJobsRequest::default())
+        .await
+        .unwrap();
     assert!(inner(list).jobs.is_empty(), "a refused job was recorded");
     daemon.open_job("good").await;
     daemon.stop().await;
@@ -87,7 +91,11 @@ async fn attachment_twice() {
         attachments: vec![file.clone(), file],
         ..CreateJobRequest::default()
     };
-    refused(request, "InvalidArgument FIELD_INVALID attachments[1].file_name").await;
+    refused(
+        request,
+        "InvalidArgument FIELD_INVALID attachments[1].file_name",
+    )
+    .await;
 }
 
 /// If this fails, a job with hundreds of mistakes gets an answer that no client can receive.
@@ -120,7 +128,13 @@ async fn a_job_opens_once() {
         validate_only: true,
         ..request.clone()
     };
-    let checked = inner(daemon.jobs().create_job(only_checked.clone()).await.unwrap());
+    let checked = inner(
+        daemon
+            .jobs()
+            .create_job(only_checked.clone())
+            .await
+            .unwrap(),
+    );
     assert_eq!(checked.job.unwrap().etag, "", "a checked job has no record");
     let first = inner(daemon.jobs().create_job(request.clone()).await.unwrap());
     let again = inner(daemon.jobs().create_job(request.clone()).await.unwrap());
@@ -130,7 +144,10 @@ async fn a_job_opens_once() {
         ..request
     };
     for request in [other, only_checked] {
-        assert_eq!(told(daemon.jobs().create_job(request).await), "AlreadyExists JOB_EXISTS");
+        assert_eq!(
+            told(daemon.jobs().create_job(request).await),
+            "AlreadyExists JOB_EXISTS"
+        );
     }
     daemon.stop().await;
 }

@@ -21,8 +21,16 @@ async fn check(log: &[u8], expected: &str, row: &str, column: &str) {
         let status = daemon.upload(open, log).await.unwrap_err();
         let place = ["file", "row", "column"].map(|key| metadata(&status, key));
         assert_eq!(place, ["pull.csv", row, column].map(str::to_owned));
-        assert!(status.message().starts_with("pull.csv: "), "{}", status.message());
-        assert!(status.message().contains("; "), "no remedy: {}", status.message());
+        assert!(
+            status.message().starts_with("pull.csv: "),
+            "{}",
+            status.message()
+        );
+        assert!(
+            status.message().contains("; "),
+            "no remedy: {}",
+            status.message()
+        );
         assert_eq!(told(Err::<(), _>(status)), expected);
     }
     serves_on(daemon).await;
@@ -36,7 +44,10 @@ async fn serves_on(daemon: Daemon) {
     };
     let pulls = inner(daemon.pulls().list_pulls(request).await.unwrap()).pulls;
     assert!(pulls.is_empty(), "a refused log was recorded");
-    let pull = daemon.upload(upload_of("j"), log().as_bytes()).await.unwrap();
+    let pull = daemon
+        .upload(upload_of("j"), log().as_bytes())
+        .await
+        .unwrap();
     assert_eq!(pull.name, "jobs/j/pulls/p1");
     daemon.stop().await;
 }
@@ -104,7 +115,10 @@ async fn too_large() {
     let daemon = Daemon::with(Arc::clone(&store) as _, limits).await;
     daemon.open_job("j").await;
     let huge = vec![b'1'; 1_000_000];
-    assert_eq!(told(daemon.upload(upload_of("j"), &huge).await), "InvalidArgument TOO_LARGE");
+    assert_eq!(
+        told(daemon.upload(upload_of("j"), &huge).await),
+        "InvalidArgument TOO_LARGE"
+    );
     let blobs = baytrim_ledger::Store::blobs(&*store, None, 9).unwrap();
     assert!(blobs.is_empty(), "a log that was cut off left a blob");
     serves_on(daemon).await;
@@ -117,16 +131,40 @@ async fn what_the_log_is_must_make_sense() {
     daemon.open_job("j").await;
     let rows: [(&str, OpenUpload); 6] = [
         ("NotFound JOB_UNKNOWN", upload_of("other")),
-        ("InvalidArgument FIELD_INVALID open.parent", OpenUpload { parent: "j".to_owned(), ..upload_of("j") }),
-        ("NotFound BAY_UNKNOWN", OpenUpload { bay: "north".to_owned(), ..upload_of("j") }),
-        ("NotFound REVISION_UNKNOWN", OpenUpload { revision: "r7".to_owned(), ..upload_of("j") }),
+        (
+            "InvalidArgument FIELD_INVALID open.parent",
+            OpenUpload {
+                parent: "j".to_owned(),
+                ..upload_of("j")
+            },
+        ),
+        (
+            "NotFound BAY_UNKNOWN",
+            OpenUpload {
+                bay: "north".to_owned(),
+                ..upload_of("j")
+            },
+        ),
+        (
+            "NotFound REVISION_UNKNOWN",
+            OpenUpload {
+                revision: "r7".to_owned(),
+                ..upload_of("j")
+            },
+        ),
         (
             "InvalidArgument FIELD_INVALID open.channel_map, line 1, timing",
-            OpenUpload { channel_map: "timing = 1".to_owned(), ..upload_of("j") },
+            OpenUpload {
+                channel_map: "timing = 1".to_owned(),
+                ..upload_of("j")
+            },
         ),
         (
             "InvalidArgument FIELD_INVALID request_id",
-            OpenUpload { request_id: "with space".to_owned(), ..upload_of("j") },
+            OpenUpload {
+                request_id: "with space".to_owned(),
+                ..upload_of("j")
+            },
         ),
     ];
     for (expected, open) in rows {

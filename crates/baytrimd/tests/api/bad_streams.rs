@@ -98,15 +98,42 @@ async fn a_resumed_pull_is_the_same_pull() {
     drop(line);
     let lies: [(&str, OpenStream); 5] = [
         ("job", open_of("other")),
-        ("bay", OpenStream { bay: "west".to_owned(), ..open_of("j") }),
-        ("revision", OpenStream { revision: "r1".to_owned(), ..open_of("j") }),
-        ("evidence", OpenStream { evidence: 2, ..open_of("j") }),
-        ("request_id", OpenStream { request_id: "PULL-0001".to_owned(), ..open_of("j") }),
+        (
+            "bay",
+            OpenStream {
+                bay: "west".to_owned(),
+                ..open_of("j")
+            },
+        ),
+        (
+            "revision",
+            OpenStream {
+                revision: "r1".to_owned(),
+                ..open_of("j")
+            },
+        ),
+        (
+            "evidence",
+            OpenStream {
+                evidence: 2,
+                ..open_of("j")
+            },
+        ),
+        (
+            "request_id",
+            OpenStream {
+                request_id: "PULL-0001".to_owned(),
+                ..open_of("j")
+            },
+        ),
     ];
     for (field, open) in lies {
         let status = Line::try_open(&daemon, open).await.err().unwrap();
         assert_eq!(metadata(&status, "field"), field);
-        assert_eq!(told(Err::<(), _>(status)), "FailedPrecondition STREAM_MISMATCH");
+        assert_eq!(
+            told(Err::<(), _>(status)),
+            "FailedPrecondition STREAM_MISMATCH"
+        );
     }
     finishes(&daemon).await;
     daemon.stop().await;
@@ -119,11 +146,41 @@ async fn what_the_pull_is_must_make_sense() {
     daemon.open_job("j").await;
     let rows: [(&str, OpenStream); 6] = [
         ("NotFound JOB_UNKNOWN", open_of("none")),
-        ("NotFound BAY_UNKNOWN", OpenStream { bay: "north".to_owned(), ..open_of("j") }),
-        ("NotFound REVISION_UNKNOWN", OpenStream { revision: "r1".to_owned(), ..open_of("j") }),
-        ("InvalidArgument FIELD_INVALID open.parent", OpenStream { parent: "x".to_owned(), ..open_of("j") }),
-        ("InvalidArgument FIELD_INVALID open.request_id", OpenStream { request_id: "short".to_owned(), ..open_of("j") }),
-        ("InvalidArgument FIELD_INVALID open.evidence", OpenStream { evidence: 9, ..open_of("j") }),
+        (
+            "NotFound BAY_UNKNOWN",
+            OpenStream {
+                bay: "north".to_owned(),
+                ..open_of("j")
+            },
+        ),
+        (
+            "NotFound REVISION_UNKNOWN",
+            OpenStream {
+                revision: "r1".to_owned(),
+                ..open_of("j")
+            },
+        ),
+        (
+            "InvalidArgument FIELD_INVALID open.parent",
+            OpenStream {
+                parent: "x".to_owned(),
+                ..open_of("j")
+            },
+        ),
+        (
+            "InvalidArgument FIELD_INVALID open.request_id",
+            OpenStream {
+                request_id: "short".to_owned(),
+                ..open_of("j")
+            },
+        ),
+        (
+            "InvalidArgument FIELD_INVALID open.evidence",
+            OpenStream {
+                evidence: 9,
+                ..open_of("j")
+            },
+        ),
     ];
     for (expected, open) in rows {
         let status = Line::try_open(&daemon, open).await.err().unwrap();
@@ -138,15 +195,28 @@ async fn a_pull_has_samples_with_the_needed_channels() {
     let daemon = Daemon::start().await;
     daemon.open_job("j").await;
     let line = Line::open(&daemon, open_of("j")).await;
-    assert_eq!(told(line.try_finish().await), "InvalidArgument STREAM_EMPTY");
+    assert_eq!(
+        told(line.try_finish().await),
+        "InvalidArgument STREAM_EMPTY"
+    );
     let mut without = batch(1, &rows()[..50]);
     without.columns.pop();
     let mut line = Line::open(&daemon, open_of("j")).await;
     line.send(without);
-    assert_eq!(told(line.end().await), "InvalidArgument BATCH_INVALID columns");
-    let trims = OpenStream { evidence: 2, request_id: "pull-0002".to_owned(), ..open_of("j") };
+    assert_eq!(
+        told(line.end().await),
+        "InvalidArgument BATCH_INVALID columns"
+    );
+    let trims = OpenStream {
+        evidence: 2,
+        request_id: "pull-0002".to_owned(),
+        ..open_of("j")
+    };
     let mut line = Line::open(&daemon, trims).await;
     line.send(batch(1, &rows()[..50]));
-    assert_eq!(told(line.end().await), "InvalidArgument BATCH_INVALID columns");
+    assert_eq!(
+        told(line.end().await),
+        "InvalidArgument BATCH_INVALID columns"
+    );
     daemon.stop().await;
 }

@@ -39,12 +39,25 @@ async fn acknowledged_content_survives_the_daemon() {
     daemon.stop().await;
 
     let daemon = Daemon::on(&ledger).await;
-    let get = GetPullRequest { name: pull.name.clone() };
-    assert_eq!(inner(daemon.pulls().get_pull(get).await.unwrap()).pull.unwrap(), pull);
+    let get = GetPullRequest {
+        name: pull.name.clone(),
+    };
+    assert_eq!(
+        inner(daemon.pulls().get_pull(get).await.unwrap())
+            .pull
+            .unwrap(),
+        pull
+    );
     assert_eq!(Line::reopen_finished(&daemon, open_of("j")).await, pull);
     // The evidence comes from its blob now, and says the same to the bit.
     assert_eq!(daemon.propose("j").await.unwrap().nodes, proposal.nodes);
-    let verified = inner(daemon.ledger().verify_ledger(VerifyLedgerRequest {}).await.unwrap());
+    let verified = inner(
+        daemon
+            .ledger()
+            .verify_ledger(VerifyLedgerRequest {})
+            .await
+            .unwrap(),
+    );
     assert!(verified.intact, "{}", verified.first_fault);
     daemon.stop().await;
 }
@@ -67,12 +80,23 @@ async fn lost_evidence_is_computed_again() {
         panic!("the second record is a pull's");
     };
     let log: BlobId = pull.log_blob.parse().unwrap();
-    copy.put_blob(&store.read_blob(&log, 1 << 20).unwrap()).unwrap();
+    copy.put_blob(&store.read_blob(&log, 1 << 20).unwrap())
+        .unwrap();
 
     let daemon = Daemon::with(Arc::new(copy), ServiceLimits::default()).await;
     assert_eq!(daemon.propose("j").await.unwrap().nodes, proposal.nodes);
-    let verified = inner(daemon.ledger().verify_ledger(VerifyLedgerRequest {}).await.unwrap());
-    assert!(verified.intact, "evidence that can be computed again is no fault: {}", verified.first_fault);
+    let verified = inner(
+        daemon
+            .ledger()
+            .verify_ledger(VerifyLedgerRequest {})
+            .await
+            .unwrap(),
+    );
+    assert!(
+        verified.intact,
+        "evidence that can be computed again is no fault: {}",
+        verified.first_fault
+    );
     daemon.stop().await;
 }
 
@@ -91,14 +115,20 @@ async fn faults_are_named() {
     copy.append(&stream, &Head::EMPTY, &bodies).unwrap();
     let check = baytrimd::ledger_check::check(&copy, &mut |_| ()).unwrap();
     let fault = check.first_fault.unwrap();
-    assert!(fault.starts_with("stream job/j, pull p1: its log "), "{fault}");
+    assert!(
+        fault.starts_with("stream job/j, pull p1: its log "),
+        "{fault}"
+    );
 
     let copy = MemoryStore::new();
     let twice = [bodies[0].clone(), bodies[1].clone(), bodies[1].clone()];
     copy.append(&stream, &Head::EMPTY, &twice).unwrap();
     let check = baytrimd::ledger_check::check(&copy, &mut |_| ()).unwrap();
     let fault = check.first_fault.unwrap();
-    assert!(fault.contains("job/j") && fault.contains("record 2 speaks of pull p1"), "{fault}");
+    assert!(
+        fault.contains("job/j") && fault.contains("record 2 speaks of pull p1"),
+        "{fault}"
+    );
     // Such a job can't be served, but the others can.
     let daemon = Daemon::with(Arc::new(copy), ServiceLimits::default()).await;
     let list = daemon.jobs().list_jobs(ListJobsRequest::default()).await;

@@ -1,5 +1,6 @@
 //! A daemon within the test, and what tests say to it.
 
+use std::fmt::Write as _;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
@@ -42,7 +43,8 @@ impl Daemon {
 
     /// Starts a daemon on a directory.
     pub async fn on(directory: &Path) -> Self {
-        let (store, _) = LocalStore::open(directory, &baytrim_ledger_local::Options::default()).unwrap();
+        let (store, _) =
+            LocalStore::open(directory, &baytrim_ledger_local::Options::default()).unwrap();
         Self::with(Arc::new(store), ServiceLimits::default()).await
     }
 
@@ -126,7 +128,10 @@ impl Daemon {
             message: Some(message),
         });
         let messages: Vec<_> = messages.collect();
-        let uploaded = self.pulls().upload_pull(tokio_stream::iter(messages)).await?;
+        let uploaded = self
+            .pulls()
+            .upload_pull(tokio_stream::iter(messages))
+            .await?;
         Ok(uploaded.into_inner().pull.unwrap())
     }
 
@@ -201,7 +206,8 @@ delay = { cycles = 1.0, gas_volume_l = 1.0, lag_s = 0.05 }
 }
 
 /// Rows of a pull that holds every node twice for five seconds at 20 Hz; lambda is 4 % too lean
-/// everywhere, with a little waver.
+/// everywhere, with a little waver. All numbers have few decimals, so that their text is the same in
+/// single and double precision.
 pub fn rows() -> Vec<[f64; 4]> {
     let mut rows = Vec::new();
     for _ in 0..2 {
@@ -210,7 +216,8 @@ pub fn rows() -> Vec<[f64; 4]> {
                 for _ in 0..100 {
                     let index = rows.len() as f64;
                     let waver = 0.004 * (index * 0.7).sin() + 0.003 * (index * 2.3).cos();
-                    rows.push([index * 0.05, rpm, plate_percent, 0.95 * (1.04 + waver)]);
+                    let lambda = (9500.0 * (1.04 + waver)).round() / 10_000.0;
+                    rows.push([index * 5.0 / 100.0, rpm, plate_percent, lambda]);
                 }
             }
         }
@@ -222,7 +229,7 @@ pub fn rows() -> Vec<[f64; 4]> {
 pub fn log() -> String {
     let mut log = String::from("offset_s,rpm,plate_percent,lambda\n");
     for [offset_s, rpm, plate_percent, lambda] in rows() {
-        log += &format!("{offset_s:.2},{rpm},{plate_percent},{lambda:.4}\n");
+        let _ = writeln!(log, "{offset_s},{rpm},{plate_percent},{lambda}");
     }
     log
 }
@@ -233,10 +240,14 @@ pub fn told<T>(result: Result<T, Status>) -> String {
         panic!("it was granted");
     };
     let details = status.get_error_details();
-    let info = details.error_info().unwrap_or_else(|| panic!("no ErrorInfo: {status:?}"));
+    let info = details
+        .error_info()
+        .unwrap_or_else(|| panic!("no ErrorInfo: {status:?}"));
     assert_eq!(info.domain, "baytrim");
     assert!(!status.message().is_empty());
-    let field = details.bad_request().map(|request| request.field_violations[0].field.clone());
+    let field = details
+        .bad_request()
+        .map(|request| request.field_violations[0].field.clone());
     let words = [format!("{:?}", status.code()), info.reason.clone()];
     words.into_iter().chain(field).collect::<Vec<_>>().join(" ")
 }

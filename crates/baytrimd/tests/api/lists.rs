@@ -21,7 +21,10 @@ async fn jobs_come_by_name_page_by_page() {
     };
     loop {
         let answer = inner(daemon.jobs().list_jobs(request.clone()).await.unwrap());
-        let names = answer.jobs.iter().map(|job| job.name.trim_start_matches("jobs/").to_owned());
+        let names = answer
+            .jobs
+            .iter()
+            .map(|job| job.name.trim_start_matches("jobs/").to_owned());
         pages.push(names.collect::<Vec<_>>().join(","));
         if answer.next_page_token.is_empty() {
             break;
@@ -48,7 +51,10 @@ async fn pulls_come_oldest_first_and_tokens_fit_one_list() {
     daemon.open_job("j").await;
     daemon.open_job("k").await;
     for _ in 0..3 {
-        daemon.upload(upload_of("j"), log().as_bytes()).await.unwrap();
+        daemon
+            .upload(upload_of("j"), log().as_bytes())
+            .await
+            .unwrap();
     }
     let request = ListPullsRequest {
         parent: "jobs/j".to_owned(),
@@ -78,7 +84,10 @@ async fn pulls_come_oldest_first_and_tokens_fit_one_list() {
         ..ListRevisionsRequest::default()
     };
     let revisions = inner(daemon.tables().list_revisions(revisions).await.unwrap()).revisions;
-    assert_eq!((revisions[0].origin.as_str(), revisions[0].in_force), ("base", true));
+    assert_eq!(
+        (revisions[0].origin.as_str(), revisions[0].in_force),
+        ("base", true)
+    );
     daemon.stop().await;
 }
 
@@ -106,25 +115,62 @@ async fn records_are_chained_and_told() {
         ..request
     };
     let next = inner(daemon.ledger().list_records(next).await.unwrap());
-    assert_eq!((first.records.len(), next.records.len(), next.next_page_token.as_str()), (3, 1, ""));
+    assert_eq!(
+        (
+            first.records.len(),
+            next.records.len(),
+            next.next_page_token.as_str()
+        ),
+        (3, 1, "")
+    );
     let records = [first.records, next.records].concat();
     let kinds: Vec<_> = records.iter().map(|record| record.kind.as_str()).collect();
-    assert_eq!(kinds, ["job_opened", "pull_finished", "proposal_made", "table_exported"]);
+    assert_eq!(
+        kinds,
+        [
+            "job_opened",
+            "pull_finished",
+            "proposal_made",
+            "table_exported"
+        ]
+    );
     for pair in records.windows(2) {
         assert_eq!(pair[1].previous_hash, pair[0].hash);
     }
     for record in &records {
         // The body says the same kind itself.
-        assert!(record.body.contains(&format!("\"kind\":\"{}\"", record.kind)), "{}", record.body);
+        assert!(
+            record
+                .body
+                .contains(&format!("\"kind\":\"{}\"", record.kind)),
+            "{}",
+            record.body
+        );
         assert!(!record.summary.is_empty());
     }
-    let verified = inner(daemon.ledger().verify_ledger(VerifyLedgerRequest {}).await.unwrap());
+    let verified = inner(
+        daemon
+            .ledger()
+            .verify_ledger(VerifyLedgerRequest {})
+            .await
+            .unwrap(),
+    );
     assert!(verified.intact, "{}", verified.first_fault);
-    assert_eq!((verified.stream_count, verified.record_count, verified.blob_count), (1, 4, 2));
+    assert_eq!(
+        (
+            verified.stream_count,
+            verified.record_count,
+            verified.blob_count
+        ),
+        (1, 4, 2)
+    );
     let unknown = ListRecordsRequest {
         parent: "jobs/none".to_owned(),
         ..ListRecordsRequest::default()
     };
-    assert_eq!(told(daemon.ledger().list_records(unknown).await), "NotFound JOB_UNKNOWN");
+    assert_eq!(
+        told(daemon.ledger().list_records(unknown).await),
+        "NotFound JOB_UNKNOWN"
+    );
     daemon.stop().await;
 }

@@ -28,7 +28,10 @@ async fn etag_of_job(daemon: &Daemon) -> String {
 async fn from_log_to_approved_table() {
     let daemon = Daemon::start().await;
     daemon.open_job("j").await;
-    assert_eq!(told(daemon.propose("j").await), "FailedPrecondition NO_PULLS");
+    assert_eq!(
+        told(daemon.propose("j").await),
+        "FailedPrecondition NO_PULLS"
+    );
     let proposal = daemon.proposal("j").await;
     assert_eq!((proposal.state, proposal.base_revision.as_str()), (1, "r0"));
     assert_eq!((proposal.nodes.len(), proposal.cautions.len()), (12, 4));
@@ -37,8 +40,15 @@ async fn from_log_to_approved_table() {
         assert!((node.correction_percent - 4.0).abs() < 0.5, "{node:?}");
         assert!(node.after > node.before, "{node:?}");
     }
-    let get = GetProposalRequest { name: proposal.name.clone() };
-    assert_eq!(inner(daemon.corrections().get_proposal(get).await.unwrap()).proposal.unwrap(), proposal);
+    let get = GetProposalRequest {
+        name: proposal.name.clone(),
+    };
+    assert_eq!(
+        inner(daemon.corrections().get_proposal(get).await.unwrap())
+            .proposal
+            .unwrap(),
+        proposal
+    );
     let mut request = by("Ines", approval(&proposal.etag));
     let approved = inner(daemon.reviews().approve_proposal(request).await.unwrap());
     let (decided, revision) = (approved.proposal.unwrap(), approved.revision.unwrap());
@@ -47,8 +57,15 @@ async fn from_log_to_approved_table() {
     assert_eq!(revision.origin, "approval of c1");
     let after: Vec<f64> = proposal.nodes.iter().map(|node| node.after).collect();
     assert_eq!(revision.values, after);
-    let head = GetRevisionRequest { name: "jobs/j/revisions/-".to_owned() };
-    assert_eq!(inner(daemon.tables().get_revision(head).await.unwrap()).revision.unwrap(), revision);
+    let head = GetRevisionRequest {
+        name: "jobs/j/revisions/-".to_owned(),
+    };
+    assert_eq!(
+        inner(daemon.tables().get_revision(head).await.unwrap())
+            .revision
+            .unwrap(),
+        revision
+    );
     request = by("Ines", approval(&proposal.etag));
     let again = daemon.reviews().approve_proposal(request).await;
     assert_eq!(told(again), "FailedPrecondition PROPOSAL_DECIDED");
@@ -65,20 +82,31 @@ async fn one_of_two_approvers_wins() {
         let (mut reviews, request) = (daemon.reviews(), by(actor, approval(&proposal.etag)));
         tokio::spawn(async move { reviews.approve_proposal(request).await })
     };
-    let tasks: Vec<_> = ["Ines", "Odo", "Una", "Piet"].map(approve).into_iter().collect();
+    let tasks: Vec<_> = ["Ines", "Odo", "Una", "Piet"]
+        .map(approve)
+        .into_iter()
+        .collect();
     let mut won = 0;
     for task in tasks {
         match task.await.unwrap() {
             Ok(_) => won += 1,
             Err(status) => {
                 assert!(!metadata(&status, "reviewer").is_empty());
-                assert_eq!(told(Err::<(), _>(status)), "FailedPrecondition PROPOSAL_DECIDED");
+                assert_eq!(
+                    told(Err::<(), _>(status)),
+                    "FailedPrecondition PROPOSAL_DECIDED"
+                );
             }
         }
     }
     assert_eq!(won, 1);
-    let get = GetRevisionRequest { name: "jobs/j/revisions/r2".to_owned() };
-    assert_eq!(told(daemon.tables().get_revision(get).await), "NotFound REVISION_UNKNOWN");
+    let get = GetRevisionRequest {
+        name: "jobs/j/revisions/r2".to_owned(),
+    };
+    assert_eq!(
+        told(daemon.tables().get_revision(get).await),
+        "NotFound REVISION_UNKNOWN"
+    );
     daemon.stop().await;
 }
 
@@ -89,7 +117,11 @@ async fn a_stale_proposal_is_not_approved() {
     daemon.open_job("j").await;
     let first = daemon.proposal("j").await;
     let second = daemon.propose("j").await.unwrap();
-    daemon.reviews().approve_proposal(approval(&first.etag)).await.unwrap();
+    daemon
+        .reviews()
+        .approve_proposal(approval(&first.etag))
+        .await
+        .unwrap();
     let stale = ApproveProposalRequest {
         name: second.name.clone(),
         ..approval(&second.etag)
@@ -97,7 +129,10 @@ async fn a_stale_proposal_is_not_approved() {
     let status = daemon.reviews().approve_proposal(stale).await.unwrap_err();
     assert_eq!(metadata(&status, "base_revision"), "r0");
     assert_eq!(metadata(&status, "head_revision"), "r1");
-    assert_eq!(told(Err::<(), _>(status)), "FailedPrecondition PROPOSAL_STALE");
+    assert_eq!(
+        told(Err::<(), _>(status)),
+        "FailedPrecondition PROPOSAL_STALE"
+    );
     daemon.stop().await;
 }
 
@@ -111,14 +146,47 @@ async fn a_verdict_quotes_what_was_seen_and_says_why() {
     let rows: [(&str, ApproveProposalRequest); 7] = [
         ("Aborted ETAG_MISMATCH", approval("00")),
         ("InvalidArgument FIELD_INVALID etag", approval("")),
-        ("InvalidArgument FIELD_INVALID reason", ApproveProposalRequest { reason: " ".to_owned(), ..approval(&etag) }),
-        ("InvalidArgument FIELD_INVALID nodes[0]", ApproveProposalRequest { nodes: node(2500.0, 10.0), ..approval(&etag) }),
-        ("NotFound PROPOSAL_UNKNOWN", ApproveProposalRequest { name: "jobs/j/proposals/c9".to_owned(), ..approval(&etag) }),
-        ("InvalidArgument FIELD_INVALID name", ApproveProposalRequest { name: "c1".to_owned(), ..approval(&etag) }),
-        ("NotFound JOB_UNKNOWN", ApproveProposalRequest { name: "jobs/k/proposals/c1".to_owned(), ..approval(&etag) }),
+        (
+            "InvalidArgument FIELD_INVALID reason",
+            ApproveProposalRequest {
+                reason: " ".to_owned(),
+                ..approval(&etag)
+            },
+        ),
+        (
+            "InvalidArgument FIELD_INVALID nodes[0]",
+            ApproveProposalRequest {
+                nodes: node(2500.0, 10.0),
+                ..approval(&etag)
+            },
+        ),
+        (
+            "NotFound PROPOSAL_UNKNOWN",
+            ApproveProposalRequest {
+                name: "jobs/j/proposals/c9".to_owned(),
+                ..approval(&etag)
+            },
+        ),
+        (
+            "InvalidArgument FIELD_INVALID name",
+            ApproveProposalRequest {
+                name: "c1".to_owned(),
+                ..approval(&etag)
+            },
+        ),
+        (
+            "NotFound JOB_UNKNOWN",
+            ApproveProposalRequest {
+                name: "jobs/k/proposals/c1".to_owned(),
+                ..approval(&etag)
+            },
+        ),
     ];
     for (expected, request) in rows {
-        assert_eq!(told(daemon.reviews().approve_proposal(request).await), expected);
+        assert_eq!(
+            told(daemon.reviews().approve_proposal(request).await),
+            expected
+        );
     }
     let reject = RejectProposalRequest {
         name: "jobs/j/proposals/c1".to_owned(),
@@ -126,7 +194,9 @@ async fn a_verdict_quotes_what_was_seen_and_says_why() {
         reason: "a plug was wet".to_owned(),
         ..RejectProposalRequest::default()
     };
-    let rejected = inner(daemon.reviews().reject_proposal(reject).await.unwrap()).proposal.unwrap();
+    let rejected = inner(daemon.reviews().reject_proposal(reject).await.unwrap())
+        .proposal
+        .unwrap();
     assert_eq!(rejected.state, 3);
     daemon.stop().await;
 }
@@ -143,7 +213,13 @@ async fn a_repeated_request_is_answered_not_repeated() {
         request_id: "p-1".to_owned(),
         ..CreateProposalRequest::default()
     };
-    let first = inner(daemon.corrections().create_proposal(create.clone()).await.unwrap());
+    let first = inner(
+        daemon
+            .corrections()
+            .create_proposal(create.clone())
+            .await
+            .unwrap(),
+    );
     let again = inner(daemon.corrections().create_proposal(create).await.unwrap());
     assert_eq!(first, again);
     let proposal = first.proposal.unwrap();
@@ -155,8 +231,20 @@ async fn a_repeated_request_is_answered_not_repeated() {
     };
     let reused = daemon.reviews().approve_proposal(approve("p-1")).await;
     assert_eq!(told(reused), "AlreadyExists REQUEST_ID_REUSED");
-    let first = inner(daemon.reviews().approve_proposal(approve("a-1")).await.unwrap());
-    let again = inner(daemon.reviews().approve_proposal(approve("a-1")).await.unwrap());
+    let first = inner(
+        daemon
+            .reviews()
+            .approve_proposal(approve("a-1"))
+            .await
+            .unwrap(),
+    );
+    let again = inner(
+        daemon
+            .reviews()
+            .approve_proposal(approve("a-1"))
+            .await
+            .unwrap(),
+    );
     assert_eq!(first, again);
     assert_eq!(first.revision.unwrap().name, "jobs/j/revisions/r1");
     let revert = RevertTableRequest {
@@ -180,7 +268,11 @@ async fn a_revert_honours_the_etag_of_the_job() {
     daemon.open_job("j").await;
     let seen = etag_of_job(&daemon).await;
     let proposal = daemon.proposal("j").await;
-    daemon.reviews().approve_proposal(approval(&proposal.etag)).await.unwrap();
+    daemon
+        .reviews()
+        .approve_proposal(approval(&proposal.etag))
+        .await
+        .unwrap();
     let revert = |etag: String| RevertTableRequest {
         parent: "jobs/j".to_owned(),
         revision: "r0".to_owned(),
@@ -188,7 +280,10 @@ async fn a_revert_honours_the_etag_of_the_job() {
         etag,
         ..RevertTableRequest::default()
     };
-    assert_eq!(told(daemon.tables().revert_table(revert(seen)).await), "Aborted ETAG_MISMATCH");
+    assert_eq!(
+        told(daemon.tables().revert_table(revert(seen)).await),
+        "Aborted ETAG_MISMATCH"
+    );
     let now = etag_of_job(&daemon).await;
     daemon.tables().revert_table(revert(now)).await.unwrap();
     let again = daemon.tables().revert_table(revert(String::new())).await;
@@ -210,10 +305,19 @@ async fn an_export_is_recorded() {
     };
     let export = inner(daemon.tables().export_table(request.clone()).await.unwrap());
     let text = String::from_utf8(export.content.clone()).unwrap();
-    assert!(text.contains("plate_percent/rpm,2000,4000,6000,8000"), "{text}");
-    assert_eq!(export.sha256, baytrim_ledger::Hash::of(&export.content).to_string());
+    assert!(
+        text.contains("plate_percent/rpm,2000,4000,6000,8000"),
+        "{text}"
+    );
+    assert_eq!(
+        export.sha256,
+        baytrim_ledger::Hash::of(&export.content).to_string()
+    );
     assert_ne!(etag_of_job(&daemon).await, before);
-    let unknown = ExportTableRequest { format: 7, ..request };
+    let unknown = ExportTableRequest {
+        format: 7,
+        ..request
+    };
     let refused = daemon.tables().export_table(unknown).await;
     assert_eq!(told(refused), "InvalidArgument FIELD_INVALID format");
     daemon.stop().await;
@@ -231,7 +335,13 @@ async fn a_proposal_can_be_tried_without_record() {
         validate_only: true,
         ..CreateProposalRequest::default()
     };
-    let tried = inner(daemon.corrections().create_proposal(request.clone()).await.unwrap());
+    let tried = inner(
+        daemon
+            .corrections()
+            .create_proposal(request.clone())
+            .await
+            .unwrap(),
+    );
     let tried = tried.proposal.unwrap();
     assert_eq!((tried.name.as_str(), tried.etag.as_str()), ("", ""));
     assert_eq!(tried.nodes, recorded.nodes);

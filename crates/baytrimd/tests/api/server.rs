@@ -10,10 +10,10 @@ use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tonic::{Code, Request};
 use tonic_health::pb::HealthCheckRequest;
 use tonic_health::pb::health_client::HealthClient;
+use tonic_reflection::pb::v1::ServerReflectionRequest;
 use tonic_reflection::pb::v1::server_reflection_client::ServerReflectionClient;
 use tonic_reflection::pb::v1::server_reflection_request::MessageRequest;
 use tonic_reflection::pb::v1::server_reflection_response::MessageResponse;
-use tonic_reflection::pb::v1::ServerReflectionRequest;
 
 use crate::harness::{Daemon, by, connect, inner, told};
 
@@ -45,13 +45,26 @@ fn with_token(token: &str) -> Request<ListJobsRequest> {
 #[tokio::test]
 async fn health_tells_without_token() {
     let daemon = guarded().await;
-    for service in ["", "baytrim.v1.JobService", "baytrim.v1.PullService", "baytrim.v1.LedgerService"] {
+    for service in [
+        "",
+        "baytrim.v1.JobService",
+        "baytrim.v1.PullService",
+        "baytrim.v1.LedgerService",
+    ] {
         let mut health = HealthClient::new(daemon.channel.clone());
-        let request = HealthCheckRequest { service: service.to_owned() };
-        assert_eq!(inner(health.check(request).await.unwrap()).status, 1, "{service}");
+        let request = HealthCheckRequest {
+            service: service.to_owned(),
+        };
+        assert_eq!(
+            inner(health.check(request).await.unwrap()).status,
+            1,
+            "{service}"
+        );
     }
     let mut health = HealthClient::new(daemon.channel.clone());
-    let request = HealthCheckRequest { service: String::new() };
+    let request = HealthCheckRequest {
+        service: String::new(),
+    };
     let mut watch = inner(health.watch(request).await.unwrap());
     assert_eq!(watch.message().await.unwrap().unwrap().status, 1);
     let (channel, serving) = daemon.stopping();
@@ -69,12 +82,18 @@ async fn reflection_lists_every_service() {
         host: String::new(),
         message_request: Some(MessageRequest::ListServices(String::new())),
     };
-    let answers = reflection.server_reflection_info(tokio_stream::iter([request])).await;
+    let answers = reflection
+        .server_reflection_info(tokio_stream::iter([request]))
+        .await;
     let answer = inner(answers.unwrap()).message().await.unwrap().unwrap();
     let Some(MessageResponse::ListServicesResponse(list)) = answer.message_response else {
         panic!("no list");
     };
-    let mut names: Vec<_> = list.service.into_iter().map(|service| service.name).collect();
+    let mut names: Vec<_> = list
+        .service
+        .into_iter()
+        .map(|service| service.name)
+        .collect();
     names.sort();
     let own = ["Correction", "Job", "Ledger", "Pull", "Review", "Table"];
     for service in own.map(|name| format!("baytrim.v1.{name}Service")) {
@@ -89,7 +108,10 @@ async fn a_closed_daemon_asks_for_its_token() {
     let daemon = guarded().await;
     let without = daemon.jobs().list_jobs(ListJobsRequest::default()).await;
     assert_eq!(told(without), "Unauthenticated TOKEN_MISSING");
-    let wrong = daemon.jobs().list_jobs(with_token("correct-horse-batterx")).await;
+    let wrong = daemon
+        .jobs()
+        .list_jobs(with_token("correct-horse-batterx"))
+        .await;
     assert_eq!(told(wrong), "Unauthenticated TOKEN_WRONG");
     daemon.jobs().list_jobs(with_token(TOKEN)).await.unwrap();
     daemon.stop().await;
@@ -100,10 +122,16 @@ async fn a_closed_daemon_asks_for_its_token() {
 fn token_files_are_checked() {
     let directory = tempfile::tempdir().unwrap();
     let open = Access::from_file(&token_file(&directory, TOKEN, 0o644));
-    assert!(matches!(open, Err(TokenFileError::TooOpen { mode: 0o644, .. })));
+    assert!(matches!(
+        open,
+        Err(TokenFileError::TooOpen { mode: 0o644, .. })
+    ));
     for token in ["", "short", "two words are no token"] {
         let none = Access::from_file(&token_file(&directory, token, 0o600));
-        assert!(matches!(none, Err(TokenFileError::NoToken { .. })), "{token:?}");
+        assert!(
+            matches!(none, Err(TokenFileError::NoToken { .. })),
+            "{token:?}"
+        );
     }
     assert!(Access::from_file(&token_file(&directory, "sixteen-letters-\n", 0o400)).is_ok());
 }
@@ -113,14 +141,23 @@ fn token_files_are_checked() {
 async fn actors_have_printable_names() {
     let daemon = Daemon::start().await;
     let long = "x".repeat(81);
-    let refused = daemon.jobs().list_jobs(by(&long, ListJobsRequest::default())).await;
+    let refused = daemon
+        .jobs()
+        .list_jobs(by(&long, ListJobsRequest::default()))
+        .await;
     assert_eq!(told(refused), "InvalidArgument FIELD_INVALID baytrim-actor");
-    daemon.jobs().list_jobs(by("Ines of bay 2", ListJobsRequest::default())).await.unwrap();
+    daemon
+        .jobs()
+        .list_jobs(by("Ines of bay 2", ListJobsRequest::default()))
+        .await
+        .unwrap();
     daemon.stop().await;
 }
 
 async fn get(daemon: &Daemon, path: &str) -> String {
-    let mut stream = tokio::net::TcpStream::connect(daemon.address).await.unwrap();
+    let mut stream = tokio::net::TcpStream::connect(daemon.address)
+        .await
+        .unwrap();
     let request = format!("GET {path} HTTP/1.1\r\nhost: localhost\r\nconnection: close\r\n\r\n");
     stream.write_all(request.as_bytes()).await.unwrap();
     let mut answer = String::new();
@@ -133,14 +170,19 @@ async fn get(daemon: &Daemon, path: &str) -> String {
 async fn one_port_serves_pages_and_api() {
     let daemon = Daemon::start().await;
     let page = get(&daemon, "/").await;
-    assert!(page.starts_with("HTTP/1.1 200") && page.contains("Baytrim"), "{page}");
+    assert!(
+        page.starts_with("HTTP/1.1 200") && page.contains("Baytrim"),
+        "{page}"
+    );
     assert!(get(&daemon, "/nowhere").await.starts_with("HTTP/1.1 404"));
     let channel = connect(daemon.address).await;
     let mut grpc = tonic::client::Grpc::new(channel);
     grpc.ready().await.unwrap();
     let path = "/baytrim.v1.JobService/ForgetJob".parse().unwrap();
     let codec = tonic_prost::ProstCodec::<ListJobsRequest, ListJobsRequest>::default();
-    let unknown = grpc.unary(Request::new(ListJobsRequest::default()), path, codec).await;
+    let unknown = grpc
+        .unary(Request::new(ListJobsRequest::default()), path, codec)
+        .await;
     assert_eq!(unknown.unwrap_err().code(), Code::Unimplemented);
     drop(grpc);
     daemon.stop().await;
