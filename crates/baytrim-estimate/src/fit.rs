@@ -135,13 +135,15 @@ fn check(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Result
 
 /// Fits the correction of every node to the evidence of `pulls`.
 ///
-/// Deterministic, and without a pass over samples. The order of the pulls changes nothing but the
-/// last bits. Without pulls every node keeps its prior.
+/// Deterministic, and without a pass over samples; the order of the pulls changes nothing. Without pulls every node keeps its prior.
 ///
 /// # Errors
 /// When evidence belongs to other axes or is damaged, or a setting is out of range.
 pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Result<Fit, FitError> {
     check(axes, pulls, settings)?;
+    let ranks = ranks(pulls);
+    let sorted: Vec<&PullEvidence> = ranks.iter().map(|&pull| pulls[pull]).collect();
+    let pulls = sorted.as_slice();
     let order = Order::new(axes);
     let mut episodes = Episodes::new(axes, &order, pulls);
     let zero = Envelope::zero(episodes.envelope(axes, &order));
@@ -201,7 +203,7 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         sensor_percent: settings.sensor_percent,
         calibration_factor: factor,
         off_target_percent: off_target_percent(&theta, &dwell_s),
-        remarks: remark::remarks(&episodes, &solution, pulls.len(), &noise, factor),
+        remarks: remark::remarks(&episodes, &solution, &ranks, &noise, factor),
     };
     Ok(Fit {
         standard_error: at(&variances)
@@ -265,6 +267,24 @@ fn border_prior(pulls: &[&PullEvidence], noise: &Noise) -> Vec<(f64, f64)> {
     }));
     all.extend([film; FILM_TERMS]);
     all
+}
+
+/// Returns the places of the pulls in an order that depends on what they hold alone.
+fn ranks(pulls: &[&PullEvidence]) -> Vec<usize> {
+    let mut ranks: Vec<usize> = (0..pulls.len()).collect();
+    ranks.sort_by(|&a, &b| {
+        let (a, b) = (pulls[a], pulls[b]);
+        let needs = |pull: &PullEvidence| -> Vec<u32> {
+            pull.blocks
+                .iter()
+                .map(|block| block.need.to_bits())
+                .collect()
+        };
+        a.block_count()
+            .cmp(&b.block_count())
+            .then_with(|| needs(a).cmp(&needs(b)))
+    });
+    ranks
 }
 
 fn coverage(nodes: usize, pulls: &[&PullEvidence]) -> (Vec<f64>, Vec<u32>) {

@@ -261,13 +261,7 @@ fn order_and_storage_of_pulls_change_nothing() {
     };
     let first = of([0, 1, 2]);
     assert_eq!(first, of([0, 1, 2]), "same input, same bits");
-    let other = of([2, 0, 1]);
-    for node in 0..first.theta.len() {
-        assert!(
-            (first.theta[node] - other.theta[node]).abs() < 2e-3,
-            "node {node}"
-        );
-    }
+    assert_eq!(first, of([2, 0, 1]), "another order");
     let text = serde_json::to_string(&evidence).expect("stores");
     let stored: Vec<PullEvidence> = serde_json::from_str(&text).expect("loads");
     assert_eq!(stored, evidence);

@@ -9,14 +9,15 @@ const ODD_PULL: f64 = 2.5;
 /// Calibration factors from here on are named.
 const FACTOR_NAMED: f64 = 1.05;
 
-/// Returns the sentences.
+/// Returns the sentences; `ranks` holds the caller's place of each pull.
 pub(crate) fn remarks(
     all: &Episodes,
     solution: &Solution,
-    pulls: usize,
+    ranks: &[usize],
     noise: &Noise,
     calibration_factor: f64,
 ) -> Vec<String> {
+    let pulls = ranks.len();
     let mut remarks = Vec::new();
     if all.stays.is_empty() {
         remarks.push(
@@ -30,8 +31,8 @@ pub(crate) fn remarks(
         "wall film: {:.0} % of a quick change of fuel reaches the cylinder late, which is taken into account",
         100.0 * film
     ));
-    for pull in 0..pulls {
-        let offset = solution.border[pull];
+    for (place, pull) in ranks.iter().enumerate() {
+        let offset = solution.border[place];
         if pulls > 1 && offset.abs() > ODD_PULL * noise.pull {
             remarks.push(format!(
                 "pull {} of {pulls} reads {:.1} % {} than the others: check its sensor and what was loaded",
