@@ -2,7 +2,6 @@
 //!
 //! `cargo bench -p baytrim-estimate --bench speed`
 #![expect(clippy::print_stdout, reason = "a bench prints its table")]
-#![expect(clippy::disallowed_methods, reason = "a bench measures time")]
 
 use std::time::Instant;
 

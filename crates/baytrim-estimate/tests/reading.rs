@@ -272,7 +272,7 @@ fn order_and_storage_of_pulls_change_nothing() {
 #[test]
 fn mixed_pulls_beat_nearest_node_averaging() {
     let mut squares = [0.0, 0.0];
-    let (mut inside, mut count) = (0, 0);
+    let (mut inside, mut count) = (0_u32, 0_u32);
     for seed in 301..305 {
         let truth = EngineTruth::from_seed(seed, &TruthOptions::default());
         let (zeros, gates) = (vec![0.0; truth.axes.node_count()], GateSettings::default());
@@ -302,13 +302,13 @@ fn mixed_pulls_beat_nearest_node_averaging() {
             let error = fitted.theta[node] - theta[node];
             squares[0] += error * error;
             squares[1] += (mean - theta[node]).powi(2);
-            inside += usize::from(error.abs() <= 1.96 * fitted.standard_error[node]);
+            inside += u32::from(error.abs() <= 1.96 * fitted.standard_error[node]);
             count += 1;
         }
     }
     let (ratio, covered) = (
         (squares[0] / squares[1]).sqrt(),
-        f64::from(inside as u32) / f64::from(count),
+        f64::from(inside) / f64::from(count),
     );
     assert!(
         count > 200 && ratio < 0.5,

@@ -66,9 +66,11 @@ fn drive(folder: &Path, name: &str) -> Samples {
     while start < rows.len() {
         let same = rows[start..]
             .iter()
-            .take_while(|row| row[0] == rows[start][0])
+            .take_while(|row| (row[0] - rows[start][0]).abs() < 1e-9)
             .count();
-        let next = rows.get(start + same).map_or(rows[start][0] + 1.0, |row| row[0]);
+        let next = rows
+            .get(start + same)
+            .map_or(rows[start][0] + 1.0, |row| row[0]);
         let span_s = (next - rows[start][0]).clamp(0.1, 4.0);
         for index in 0..same {
             offset_s.push(rows[start][0] + span_s * index as f64 / same as f64);

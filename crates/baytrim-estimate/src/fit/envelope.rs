@@ -160,6 +160,10 @@ impl Factor {
     }
 
     /// Returns the entries of the inverse of A inside the envelope.
+    #[expect(
+        clippy::needless_range_loop,
+        reason = "the indices are those of the formula"
+    )]
     pub(crate) fn selected_inverse(&self) -> Envelope {
         let lower = &self.lower;
         let n = lower.len();

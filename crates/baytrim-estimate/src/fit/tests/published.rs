@@ -51,7 +51,7 @@ fn a_cell_of_four_nodes_meets_the_kalman_filter() {
     }
 }
 
-/// NIST StRD, linear regression, data set Norris (y, x) with certified values: the equations that
+/// NIST's reference data sets (`StRD`), linear regression, data set Norris (y, x) with certified values: the equations that
 /// solve every table must meet them as far as normal equations in double precision can.
 #[test]
 fn norris_meets_the_certified_values() {
