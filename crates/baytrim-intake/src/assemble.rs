@@ -102,7 +102,7 @@ impl<'a> Assembler<'a> {
             let value = if raw.is_nan() {
                 f64::NAN
             } else {
-                let scaled = raw * column.channel.scale + column.channel.offset;
+                let scaled = column.channel.scaled(raw);
                 let value = convert(column.quantity, column.channel.unit, scaled, self.fuel);
                 if !(column.low..=column.high).contains(&value) {
                     return Err(column.out_of_range(self.source_name, row, raw, value));
@@ -255,7 +255,7 @@ fn warn_of_clock(clock: &ClockReport, row_count: usize, warnings: &mut Vec<PullW
 impl Column<'_> {
     fn out_of_range(&self, source_name: &str, row: u64, raw: f64, converted: f64) -> IntakeError {
         let unit = self.channel.unit;
-        let scaled = raw * self.channel.scale + self.channel.offset;
+        let scaled = self.channel.scaled(raw);
         IntakeError::OutOfRange {
             place: CellPlace {
                 source_name: source_name.to_owned(),
@@ -266,11 +266,16 @@ impl Column<'_> {
                 value: raw,
                 scale: self.channel.scale,
                 offset: self.channel.offset,
+                points: self.channel.points,
                 unit,
                 quantity: self.quantity,
                 converted,
             }),
-            remedy: out_of_range_remedy(self.quantity, unit, scaled),
+            remedy: if self.channel.points.is_some() {
+                "check the line's two points against the sensor; where the logger writes it for no reading, list it under no_reading".to_owned()
+            } else {
+                out_of_range_remedy(self.quantity, unit, scaled)
+            },
         }
     }
 

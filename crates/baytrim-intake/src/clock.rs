@@ -1,8 +1,9 @@
 //! Makes offsets of the times that a log tells.
 
-use baytrim_model::channel::{RepeatedTime, TimeChannel, Unit};
+use baytrim_model::channel::{RepeatedTime, TimeChannel};
 
 use crate::report::ClockReport;
+use crate::units::seconds_per;
 
 /// Most rows that may share one tick of a coarse clock: ten thousand a second is faster than any
 /// logger of engine channels, so that beyond it the clock has stopped.
@@ -45,7 +46,7 @@ impl Clock {
     /// Returns a clock that reads times as `time` says.
     pub(crate) fn new(time: &TimeChannel, duration_s_max: f64) -> Self {
         Self {
-            to_s: if time.unit == Unit::Ms { 1e-3 } else { 1.0 },
+            to_s: seconds_per(time.unit),
             rate_hz: time.rate_hz,
             repeated: time.repeated,
             duration_s_max,

@@ -2,7 +2,7 @@
 
 /// First bytes of files that are no text, and what they are. Each from the format's own
 /// specification: ASAM MDF 4, Apache Parquet and Arrow, zstd (RFC 8878), ZIP, xz, bzip2, PDF,
-/// SQLite, and the compound file of older office programs.
+/// `SQLite`, and the compound file of older office programs.
 const MAGICS: [(&[u8], &str); 11] = [
     (b"MDF     ", "an MDF measurement file"),
     (b"UnFinMF ", "an unfinished MDF measurement file"),

@@ -13,11 +13,12 @@ use toml::de::{DeTable, DeValue, ValueDeserializer};
 pub const MAP_BYTES_MAX: usize = 64 * 1024;
 
 const TIME_KEYS: [&str; 4] = ["column", "unit", "rate_hz", "repeated"];
-const CHANNEL_KEYS: [&str; 7] = [
+const CHANNEL_KEYS: [&str; 8] = [
     "column",
     "unit",
     "scale",
     "offset",
+    "points",
     "no_reading",
     "no_reading_text",
     "optional",

@@ -39,7 +39,7 @@ pub(crate) fn out_of_range_remedy(quantity: Quantity, unit: Unit, value: f64) ->
             "the column may hold percent: then write unit = \"percent\""
         }
         (Quantity::PlateAngle | Quantity::GripAngle, _) if value > 100.0 => {
-            "the column may hold raw counts or degrees: then write scale and offset"
+            "the column may hold raw counts or degrees: then write points = [[RAW_SHUT, 0.0], [RAW_OPEN, 100.0]]"
         }
         (Quantity::Lambda, Unit::Afr) if (0.3..3.0).contains(&value) => {
             "the column may hold lambda: then write unit = \"lambda\""
@@ -65,6 +65,12 @@ pub(crate) fn out_of_range_remedy(quantity: Quantity, unit: Unit, value: f64) ->
         }
         (Quantity::AmbientPressure, Unit::Kpa) if (10.0..20.0).contains(&value) => {
             "the column may hold psi: then write unit = \"psi\""
+        }
+        (Quantity::AmbientPressure, Unit::Kpa) if (20.0..40.0).contains(&value) => {
+            "the column may hold inches of mercury: then write unit = \"inhg\""
+        }
+        (Quantity::AmbientPressure, Unit::Kpa) if (0.4..1.2).contains(&value) => {
+            "the column may hold bar: then write unit = \"bar\""
         }
         (_, Unit::Flag) => "the column may hold a code and not a flag: then leave the channel out",
         _ => "check unit, scale and offset in the channel map",
@@ -125,7 +131,7 @@ pub(crate) fn unit_doubt(
         // No engine idles below a fifth of the atmosphere from the first row to the last.
         (Quantity::ManifoldPressure, Unit::Kpa) if high > 0.0 && high <= 20.0 => doubt(
             format!("the highest pressure is {high} kPa"),
-            "the column holds psi or bar, it seems: then write unit = \"psi\" (for bar, scale = 100)",
+            "the column holds psi or bar, it seems: then write unit = \"psi\" or \"bar\"",
         ),
         _ => None,
     }
@@ -163,6 +169,18 @@ pub(crate) fn clock_doubt(unit: Unit, median_rate_hz: f64, row_count: usize) -> 
         Unit::S if median_rate_hz < 0.2 => Some(Doubt {
             finding,
             remedy: "the column holds milliseconds, it seems: then write unit = \"ms\" under [time]",
+        }),
+        Unit::S if median_rate_hz > 20_000.0 => Some(Doubt {
+            finding,
+            remedy: "the column counts days or hours, it seems: then write unit = \"day\" under [time]",
+        }),
+        Unit::Us if median_rate_hz > 20_000.0 => Some(Doubt {
+            finding,
+            remedy: "the column holds milliseconds or seconds, it seems: then write unit = \"ms\" or \"s\" under [time]",
+        }),
+        Unit::Min | Unit::Day if median_rate_hz < 0.02 => Some(Doubt {
+            finding,
+            remedy: "the column holds seconds, it seems: then write unit = \"s\" under [time]",
         }),
         Unit::Ms if median_rate_hz > 20_000.0 => Some(Doubt {
             finding,

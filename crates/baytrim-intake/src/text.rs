@@ -5,6 +5,7 @@ mod encoding;
 mod header;
 mod number;
 mod rows;
+mod time;
 
 use std::io::{self, Cursor, Read};
 use std::rc::Rc;

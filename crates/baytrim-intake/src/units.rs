@@ -3,9 +3,19 @@
 use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::engine::Fuel;
 
+// Six factors, each exact by definition or published: a crate of units would bring types for
+// quantities that are f64 columns again one line later, and its factors would need the same tests.
+
 /// Kilopascal in a pound-force per square inch: 4.448 221 615 260 5 N over (0.0254 m)^2, both exact
-/// by definition (NIST Special Publication 811, appendix B).
+/// by definition (NIST Special Publication 811, appendix B.8: 6.894 757 kPa).
 const KPA_PER_PSI: f64 = 6.894_757_293_168_361;
+
+/// Kilopascal in a conventional inch of mercury: 13 595.1 kg/m3 by 9.806 65 m/s2 by 0.0254 m
+/// (NIST Special Publication 811, appendix B.8: 3.386 389 kPa).
+const KPA_PER_INHG: f64 = 3.386_388_640_341;
+
+/// Kilopascal in a bar, exact (NIST Special Publication 811, appendix B.8).
+const KPA_PER_BAR: f64 = 100.0;
 
 /// Returns `value`, which is in `unit`, in the unit that samples carry the quantity in; not finite
 /// where that does not exist.
@@ -18,7 +28,9 @@ pub(crate) fn convert(quantity: Quantity, unit: Unit, value: f64, fuel: &Fuel) -
         Unit::Fahrenheit => (value - 32.0) / 1.8,
         Unit::Kelvin => value - 273.15,
         Unit::Mbar => value / 10.0,
+        Unit::Bar => value * KPA_PER_BAR,
         Unit::Psi => value * KPA_PER_PSI,
+        Unit::InHg => value * KPA_PER_INHG,
         Unit::Rpm
         | Unit::Percent
         | Unit::Lambda
@@ -26,10 +38,28 @@ pub(crate) fn convert(quantity: Quantity, unit: Unit, value: f64, fuel: &Fuel) -
         | Unit::Kpa
         | Unit::Flag
         | Unit::S
-        | Unit::Ms => {
+        | Unit::Ms
+        | Unit::Us
+        | Unit::Min
+        | Unit::Day
+        | Unit::ClockTime
+        | Unit::Iso8601 => {
             debug_assert!(quantity.units().contains(&unit), "the map was checked");
             value
         }
+    }
+}
+
+/// Returns the seconds in one of `unit`; 1 for notations that are read as seconds.
+///
+/// Minutes and days are exact (NIST Special Publication 811, table 6).
+pub(crate) fn seconds_per(unit: Unit) -> f64 {
+    match unit {
+        Unit::Us => 1e-6,
+        Unit::Ms => 1e-3,
+        Unit::Min => 60.0,
+        Unit::Day => 86_400.0,
+        _ => 1.0,
     }
 }
 
@@ -40,7 +70,8 @@ mod tests {
     /// A wrong factor shifts every reading of a shop that logs in that unit.
     ///
     /// Fixed points: water boils at 212 F, freezes at 273.15 K and 32 F (by the scales' definition);
-    /// the standard atmosphere is 1013.25 mbar (ISO 2533) and 14.696 psi (NIST SP 811, rounded).
+    /// the standard atmosphere is 1013.25 mbar (ISO 2533), 14.696 psi and 29.9213 inHg (both as handbooks round them), and
+    /// the factors as NIST Special Publication 811, appendix B.8, rounds them.
     #[test]
     fn units_meet_at_their_fixed_points() {
         let fuel = Fuel {
@@ -65,10 +96,19 @@ mod tests {
                 "{value} {unit} gave {converted}"
             );
         }
-        let atmosphere = convert(Quantity::AmbientPressure, Unit::Psi, 14.696, &fuel);
-        assert!(
-            (atmosphere - 101.325).abs() < 0.001,
-            "14.696 psi gave {atmosphere}"
-        );
+        let published = [
+            (Unit::Psi, 14.696, 101.325, 0.001),
+            (Unit::Psi, 1.0, 6.894_757, 5e-7),
+            (Unit::InHg, 1.0, 3.386_389, 5e-7),
+            (Unit::InHg, 29.9213, 101.325, 0.0005),
+            (Unit::Bar, 1.013_25, 101.325, 1e-9),
+        ];
+        for (unit, value, expected, tolerance) in published {
+            let converted = convert(Quantity::AmbientPressure, unit, value, &fuel);
+            assert!(
+                (converted - expected).abs() < tolerance,
+                "{value} {unit} gave {converted}"
+            );
+        }
     }
 }

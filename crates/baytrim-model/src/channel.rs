@@ -88,7 +88,9 @@ impl Quantity {
                 &[Unit::Celsius, Unit::Fahrenheit, Unit::Kelvin]
             }
             Self::FuelCut | Self::ShiftCut | Self::SensorReady => &[Unit::Flag],
-            Self::ManifoldPressure | Self::AmbientPressure => &[Unit::Kpa, Unit::Mbar, Unit::Psi],
+            Self::ManifoldPressure | Self::AmbientPressure => {
+                &[Unit::Kpa, Unit::Mbar, Unit::Bar, Unit::Psi, Unit::InHg]
+            }
         }
     }
 
@@ -141,17 +143,43 @@ pub enum Unit {
     Kpa,
     /// Millibar (hectopascal).
     Mbar,
+    /// Bar.
+    Bar,
     /// Pounds per square inch.
     Psi,
+    /// Inches of mercury (conventional).
+    #[serde(rename = "inhg")]
+    InHg,
     /// 0 or 1, or off/on, false/true, no/yes.
     Flag,
     /// Seconds.
     S,
     /// Milliseconds.
     Ms,
+    /// Microseconds.
+    Us,
+    /// Minutes.
+    Min,
+    /// Days and parts of them, as spreadsheets count.
+    Day,
+    /// Time of day or elapsed: `HH:MM:SS` or `MM:SS`, with decimals of the second or without.
+    ClockTime,
+    /// Date and time by ISO 8601, such as `2031-05-04T10:15:30.25Z`; a space will do for the `T`.
+    Iso8601,
 }
 
 impl Unit {
+    /// The units of time.
+    pub const TIMES: [Self; 7] = [
+        Self::S,
+        Self::Ms,
+        Self::Us,
+        Self::Min,
+        Self::Day,
+        Self::ClockTime,
+        Self::Iso8601,
+    ];
+
     /// Returns the name as channel maps and the wire write it.
     pub fn as_str(self) -> &'static str {
         match self {
@@ -167,10 +195,17 @@ impl Unit {
             Self::Kelvin => "kelvin",
             Self::Kpa => "kpa",
             Self::Mbar => "mbar",
+            Self::Bar => "bar",
             Self::Psi => "psi",
+            Self::InHg => "inhg",
             Self::Flag => "flag",
             Self::S => "s",
             Self::Ms => "ms",
+            Self::Us => "us",
+            Self::Min => "min",
+            Self::Day => "day",
+            Self::ClockTime => "clock_time",
+            Self::Iso8601 => "iso8601",
         }
     }
 }
@@ -181,13 +216,14 @@ impl fmt::Display for Unit {
     }
 }
 
-/// How one source column becomes one quantity: `(raw * scale + offset)` read in `unit`.
+/// How one source column becomes one quantity: `(raw * scale + offset)`, or the line through
+/// `points`, read in `unit`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Channel {
     /// Header of the source column, to the letter, save for spaces at its ends.
     pub column: String,
-    /// Unit of the scaled column.
+    /// Unit of the column once it is scaled.
     pub unit: Unit,
     /// Factor applied first.
     #[serde(default = "one")]
@@ -195,6 +231,10 @@ pub struct Channel {
     /// Added after the factor, in `unit`.
     #[serde(default)]
     pub offset: f64,
+    /// Two points of a straight line, each a raw value and what that is in `unit`, in place of
+    /// scale and offset: for sensor volts, raw counts and degrees of plate.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub points: Option<[[f64; 2]; 2]>,
     /// Raw values that mean 'no reading', finite.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub no_reading: Vec<f64>,
@@ -214,9 +254,22 @@ impl Channel {
             unit,
             scale: 1.0,
             offset: 0.0,
+            points: None,
             no_reading: Vec::new(),
             no_reading_text: Vec::new(),
             optional: false,
+        }
+    }
+
+    /// Returns what `raw` is in the channel's unit.
+    pub fn scaled(&self, raw: f64) -> f64 {
+        match self.points {
+            None => raw * self.scale + self.offset,
+            Some([[raw_a, value_a], [raw_b, value_b]]) => {
+                // Written so that both points come out to the bit.
+                let share = (raw - raw_a) / (raw_b - raw_a);
+                value_a * (1.0 - share) + value_b * share
+            }
         }
     }
 }
@@ -228,7 +281,7 @@ pub struct TimeChannel {
     /// Header of the column; none when rows come at a steady `rate_hz`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub column: Option<String>,
-    /// Unit of the column, seconds or milliseconds.
+    /// Unit of the column, one of [`Unit::TIMES`].
     #[serde(default = "seconds")]
     pub unit: Unit,
     /// Rows a second where there is no time column.

@@ -13,6 +13,8 @@ pub struct Misreading {
     pub scale: f64,
     /// The map's offset.
     pub offset: f64,
+    /// The map's two points, in place of factor and offset.
+    pub points: Option<[[f64; 2]; 2]>,
     /// The unit that the result is read in.
     pub unit: Unit,
     /// The quantity.
@@ -31,7 +33,7 @@ impl fmt::Display for Misreading {
             self.quantity,
             brief(self.converted),
             self.unit,
-            scaling(self.scale, self.offset),
+            self.scaling(),
         )
     }
 }
@@ -46,11 +48,16 @@ fn brief(value: f64) -> String {
     }
 }
 
-#[expect(clippy::float_cmp, reason = "the defaults are exact")]
-fn scaling(scale: f64, offset: f64) -> String {
-    if scale == 1.0 && offset == 0.0 {
-        String::new()
-    } else {
-        format!(" with scale {scale} and offset {offset}")
+impl Misreading {
+    #[expect(clippy::float_cmp, reason = "the defaults are exact")]
+    fn scaling(&self) -> String {
+        let Self { scale, offset, .. } = self;
+        match self.points {
+            Some([[raw_a, value_a], [raw_b, value_b]]) => {
+                format!(" on the line where {raw_a} is {value_a} and {raw_b} is {value_b}")
+            }
+            None if *scale == 1.0 && *offset == 0.0 => String::new(),
+            None => format!(" with scale {scale} and offset {offset}"),
+        }
     }
 }

@@ -7,6 +7,7 @@ use baytrim_model::channel::{Channel, ChannelMap, Unit};
 use super::header::Header;
 use super::number::{CellValue, NumberReader, read_flag_word};
 use super::rows::Rows;
+use super::time::TimeReader;
 use crate::assemble::Assembler;
 use crate::error::IntakeError;
 use crate::place::{CellPlace, shown};
@@ -15,6 +16,7 @@ use crate::place::{CellPlace, shown};
 pub(crate) struct CellReader<'a> {
     source_name: &'a str,
     time: Option<(usize, &'a str)>,
+    times: Option<TimeReader>,
     channels: Vec<(usize, &'a Channel)>,
     numbers: NumberReader,
     raw: Vec<f64>,
@@ -33,6 +35,7 @@ impl<'a> CellReader<'a> {
         Self {
             source_name,
             time: time.and_then(|column| Some((header.find(column)?, column.trim()))),
+            times: TimeReader::new(map.time.unit),
             channels: channels
                 .filter_map(|channel| Some((header.find(&channel.column)?, channel)))
                 .collect(),
@@ -68,6 +71,7 @@ impl<'a> CellReader<'a> {
         for index in used {
             let cell = rows.cell(index);
             match NumberReader::default().read(cell) {
+                CellValue::Text if is_time(cell) => return false,
                 // Lambda has no unit, which some write as 1.
                 _ if cell.is_empty() || cell == b"1" => {}
                 CellValue::Text if read_flag_word(cell).is_none() => word_count += 1,
@@ -115,12 +119,18 @@ impl<'a> CellReader<'a> {
             let place = self.place(rows, column);
             return Err(IntakeError::TimeMissing { place });
         }
+        if let Some(times) = &mut self.times {
+            let time = times.read(cell);
+            let remedy = times.remedy();
+            return time
+                .ok_or_else(|| self.cell_error(rows, column, cell, CellValue::Text, remedy));
+        }
         match self.numbers.read(cell) {
             CellValue::Number(time) => Ok(time),
             value => {
                 let remedy = match value {
                     CellValue::Text if cell.contains(&b':') => {
-                        "times of day are not read: log seconds or milliseconds, or write rate_hz in place of column under [time]"
+                        "for a clock time write unit = \"clock_time\" under [time], for a date and time unit = \"iso8601\""
                     }
                     CellValue::Text => "mend or delete the row",
                     other => number_remedy(other),
@@ -181,6 +191,11 @@ fn read_channel(
         CellValue::Number(raw) => Ok(raw),
         value => Err(value),
     }
+}
+
+/// Returns whether a cell is a time of day or a date, and no unit.
+fn is_time(cell: &[u8]) -> bool {
+    cell.contains(&b':') && cell.iter().any(u8::is_ascii_digit)
 }
 
 fn number_remedy(value: CellValue) -> &'static str {

@@ -21,6 +21,10 @@ column = "AFR 1"
 unit = "afr"
 no_reading = [-1, 99.9]
 no_reading_text = ["---"]
+[channels.grip_angle]
+column = "Grip V"
+unit = "percent"
+points = [[0.5, 0], [4.5, 100.0]]
 [channels.fuel_cut]
 column = "Cut"
 unit = "flag"
@@ -46,6 +50,8 @@ fn a_map_is_read_as_written() {
     assert_eq!((lambda.unit, lambda.optional), (Unit::Afr, false));
     assert_eq!(lambda.no_reading, [-1.0, 99.9]);
     assert_eq!(lambda.no_reading_text, ["---"]);
+    let grip = &map.channels[&Quantity::GripAngle];
+    assert_eq!(grip.points, Some([[0.5, 0.0], [4.5, 100.0]]));
     assert!(map.channels[&Quantity::FuelCut].optional);
 }
 
@@ -90,8 +96,8 @@ unit = "percent"
             "line 2, evidences: is not a known key; write one of time, channels, evidence",
             "line 4, time.colum: is not a known key; write one of column, unit, rate_hz, repeated",
             "line 8, channels.boost: is not a known quantity; write one of engine_speed, plate_angle, lambda, coolant_temperature, short_term_trim, long_term_trim, fuel_cut, shift_cut, sensor_ready, intake_temperature, manifold_pressure, ambient_pressure, grip_angle",
-            "line 7, channels.engine_speed: unknown variant `furlongs`, expected one of `rpm`, `rev_per_s`, `percent`, `ratio`, `lambda`, `afr`, `equivalence_ratio`, `celsius`, `fahrenheit`, `kelvin`, `kpa`, `mbar`, `psi`, `flag`, `s`, `ms`; correct the line",
-            "line 14, channels.lambda.gain: is not a known key; write one of column, unit, scale, offset, no_reading, no_reading_text, optional",
+            "line 7, channels.engine_speed: unknown variant `furlongs`, expected one of `rpm`, `rev_per_s`, `percent`, `ratio`, `lambda`, `afr`, `equivalence_ratio`, `celsius`, `fahrenheit`, `kelvin`, `kpa`, `mbar`, `bar`, `psi`, `inhg`, `flag`, `s`, `ms`, `us`, `min`, `day`, `clock_time`, `iso8601`; correct the line",
+            "line 14, channels.lambda.gain: is not a known key; write one of column, unit, scale, offset, points, no_reading, no_reading_text, optional",
             "line 16, channels.plate_angle: invalid type: integer `7`, expected a string; correct the line",
         ]
     );
@@ -115,16 +121,19 @@ scale = 0
 offset = inf
 no_reading = [1, nan]
 optional = true
+points = [[1, 0], [1, 100]]
 "#;
     assert_eq!(
         problems(toml),
         [
             "line 4, time.rate_hz: 0 is outside 0.1 to 10000 rows a second; check the number and its unit",
-            "line 5, time.unit: rpm is not a unit of time; write s or ms",
+            "line 5, time.unit: rpm is not a unit of time; write s, ms, us, min, day, clock_time or iso8601",
             "line 7, channels.engine_speed.column: is empty; write the header of the source column",
             "line 8, channels.engine_speed.unit: kpa is not a unit of engine_speed; write rpm or rev_per_s",
             "line 12, channels.plate_angle.scale: 0 is not a usable factor; write a finite factor other than 0",
             "line 13, channels.plate_angle.offset: inf is not a finite number; write a plain number",
+            "line 16, channels.plate_angle.points: are given beside scale or offset; keep the one or the other",
+            "line 16, channels.plate_angle.points: [[1.0, 0.0], [1.0, 100.0]] are no two points of a line; write two raw values that differ, each with what it is in the channel's unit",
             "line 14, channels.plate_angle.no_reading[1]: NaN is not a finite number; list it as text under no_reading_text",
             "line 15, channels.plate_angle.optional: nothing can be learned without this channel; leave the line out",
             "line 6, channels.lambda: is missing, and nothing can be learned without it; add the section [channels.lambda] with column and unit",

@@ -3,6 +3,7 @@
 
 mod bounded;
 mod channel_maps;
+mod clocks;
 mod dialects;
 mod messages;
 mod properties;

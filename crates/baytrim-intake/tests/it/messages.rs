@@ -246,6 +246,20 @@ fn cell_cases() -> Vec<(&'static str, IntakeError)> {
         ),
         ("a time of day", refused(rows("12:30:01.5,2000,10,0.9\n"))),
         (
+            "a date in another notation",
+            refused_by(
+                &altered(|map| map.time.unit = Unit::Iso8601),
+                rows("04.05.2031 10:15:30,2000,10,0.9\n"),
+            ),
+        ),
+        (
+            "a clock time of 72 seconds",
+            refused_by(
+                &altered(|map| map.time.unit = Unit::ClockTime),
+                rows("10:15:30,2000,10,0.9\n10:16:72,2000,10,0.9\n"),
+            ),
+        ),
+        (
             "a time that is a word",
             refused(rows("0.0,2000,10,0.9\nend,,,\n")),
         ),
@@ -311,6 +325,15 @@ fn unit_cases() -> Vec<(&'static str, IntakeError)> {
             "raw counts for the plate",
             refused(rows("0.0,2000,812,0.9\n")),
         ),
+        (
+            "sensor volts beyond the line's ends",
+            refused_by(
+                &altered(|map| {
+                    channel(map, Quantity::PlateAngle).points = Some([[0.5, 0.0], [4.5, 100.0]]);
+                }),
+                rows("0.0,2000,4.95,0.9\n"),
+            ),
+        ),
         ("kelvin read as celsius", refused(coolant("358"))),
         (
             "AFR taken for lambda",
@@ -334,6 +357,10 @@ fn unit_cases() -> Vec<(&'static str, IntakeError)> {
                 &altered(|map| map.time.unit = Unit::Ms),
                 many(|row| format!("0.{row:02},2000,10,0.9")),
             ),
+        ),
+        (
+            "days taken for seconds",
+            refused(many(|row| format!("0.000{row:02},2000,10,0.9"))),
         ),
     ]
 }

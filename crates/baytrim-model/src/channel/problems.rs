@@ -51,11 +51,11 @@ impl ChannelMap {
             ),
             _ => {}
         }
-        if !matches!(time.unit, Unit::S | Unit::Ms) {
+        if !Unit::TIMES.contains(&time.unit) {
             add(
                 "time.unit",
                 format!("{} is not a unit of time", time.unit),
-                "write s or ms",
+                "write s, ms, us, min, day, clock_time or iso8601",
             );
         }
     }
@@ -126,11 +126,37 @@ impl Channel {
                 "write a plain number".to_owned(),
             );
         }
+        self.points_problems(&mut add);
         if let Some(index) = self.no_reading.iter().position(|value| !value.is_finite()) {
             add(
                 &format!("no_reading[{index}]"),
                 format!("{} is not a finite number", self.no_reading[index]),
                 "list it as text under no_reading_text".to_owned(),
+            );
+        }
+    }
+
+    fn points_problems(&self, add: &mut dyn FnMut(&str, String, String)) {
+        let Some(points) = self.points else {
+            return;
+        };
+        #[expect(clippy::float_cmp, reason = "the defaults are exact")]
+        let is_scaled = self.scale != 1.0 || self.offset != 0.0;
+        if is_scaled {
+            add(
+                "points",
+                "are given beside scale or offset".to_owned(),
+                "keep the one or the other".to_owned(),
+            );
+        }
+        let [[raw_a, value_a], [raw_b, value_b]] = points;
+        let is_line = (raw_a - raw_b).abs() > 0.0 && (value_a - value_b).abs() > 0.0;
+        if !(points.as_flattened().iter().all(|value| value.is_finite()) && is_line) {
+            add(
+                "points",
+                format!("{points:?} are no two points of a line"),
+                "write two raw values that differ, each with what it is in the channel's unit"
+                    .to_owned(),
             );
         }
     }
