@@ -98,7 +98,7 @@ fn table(jobs: &[Arc<JobState>], now: UnixMillis) -> Markup {
     let mut jobs: Vec<&Arc<JobState>> = jobs.iter().collect();
     jobs.sort_by_key(|job| std::cmp::Reverse(last_activity(job)));
     html! {
-        div.scroll.wide role="region" tabindex="0" aria-labelledby="jobs" {
+        div.scroll.wide role="region" tabindex="0" aria-label="Table of jobs" {
             table.list {
                 thead { tr {
                     th scope="col" { "job" } th scope="col" { "name" } th.n scope="col" { "in force" }

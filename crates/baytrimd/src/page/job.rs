@@ -102,7 +102,7 @@ fn most_refused(entry: &PullEntry) -> Option<&'static str> {
 fn revisions(state: &JobState) -> Markup {
     let job = state.id();
     html! {
-        div.scroll.wide role="region" tabindex="0" aria-labelledby="revisions" {
+        div.scroll.wide role="region" tabindex="0" aria-label="Table of revisions" {
             table.list {
                 thead { tr {
                     th scope="col" { "revision" } th scope="col" { "from" } th scope="col" { "why" }

@@ -64,15 +64,17 @@ fn gates(summary: &PullSummary) -> Markup {
         return html! { p.empty { "Nothing was refused." } };
     }
     html! {
-        table.list {
-            thead { tr { th.n scope="col" { "seconds" } th.n scope="col" { "samples" } th scope="col" { "refused because" } th scope="col" { "gate" } } }
-            tbody {
-                @for count in &summary.refused {
-                    tr {
-                        td.n { (format!("{:.1}", count.refused_s)) }
-                        td.n { (count.sample_count) }
-                        td { (count.gate.sentence()) }
-                        td { code { (count.gate) } }
+        div.scroll.wide role="region" tabindex="0" aria-label="Table of gates" {
+            table.list {
+                thead { tr { th.n scope="col" { "seconds" } th.n scope="col" { "samples" } th scope="col" { "refused because" } th scope="col" { "gate" } } }
+                tbody {
+                    @for count in &summary.refused {
+                        tr {
+                            td.n { (format!("{:.1}", count.refused_s)) }
+                            td.n { (count.sample_count) }
+                            td { (count.gate.sentence()) }
+                            td { code { (count.gate) } }
+                        }
                     }
                 }
             }

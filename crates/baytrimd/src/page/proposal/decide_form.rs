@@ -42,9 +42,6 @@ pub(crate) fn form(view: &View<'_>) -> Markup {
     html! {
         section.decide #decide aria-labelledby="decide-title" tabindex="-1" {
             h2 #decide-title { (if is_open { "Decide" } else { "Put it aside" }) }
-            @if let Some(problem) = &view.draft.problem {
-                div.problem role="alert" { strong { "Nothing was recorded. " } (problem) }
-            }
             (lean(view))
             (cautions())
             @if is_open && changes > 0 { (choice(view, changes)) }
@@ -173,6 +170,12 @@ pub(crate) fn outcome(view: &View<'_>) -> Markup {
     let base = view.entry.proposal.base_revision;
     let standing = view.state.standing(view.entry);
     html! {
+        @if let Some(problem) = &view.draft.problem {
+            div.problem role="alert" {
+                p { strong { "Nothing was recorded. " } (problem) }
+                @if view.is_open() { p { a href="#decide" { "Back to the decision" } } }
+            }
+        }
         @match (&view.entry.verdict, standing) {
             (Some(verdict), ProposalStanding::Approved) => (approved(view, verdict)),
             (Some(verdict), _) => {

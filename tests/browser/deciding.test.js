@@ -1,0 +1,209 @@
+// Everything that decides: choosing, approving, rejecting, and what is refused.
+import assert from "node:assert/strict";
+import { after, afterEach, before, beforeEach, test } from "node:test";
+import { openBrowser, openDemoJob, openShop, openWindow } from "./shop.js";
+
+let browser, shop, job, proposal;
+before(async () => {
+  browser = await openBrowser();
+});
+after(async () => {
+  await browser?.close();
+});
+beforeEach(async () => {
+  shop = await openShop();
+  job = openDemoJob(shop);
+  proposal = `${job}/proposals/c1`;
+});
+afterEach(async () => {
+  await shop?.stop();
+});
+
+const recorded = (name = "c1") => JSON.parse(shop.run("--json", "proposal", "show", `plover-690/${name}`));
+
+const table = (revision) => JSON.parse(shop.run("--json", "table", "show", "plover-690", "--revision", revision));
+
+async function sign(page, reason = "looked right on the holds") {
+  await page.getByLabel("Your name").fill("R. Quenby");
+  await page.getByLabel("Why (the record keeps it)").fill(reason);
+}
+
+// If this fails, a reviewer can't do the main job: find what waits, look, approve, and see what came of it.
+test("from the inbox to a new revision", async () => {
+  const { context, page, faults } = await openWindow(browser, shop);
+  await page.goto("/");
+  await page.getByRole("link", { name: /off target.*Proposal c1/s }).click();
+  await sign(page);
+  const words = await page.locator("button.approve").innerText();
+  await page.locator("button.approve").click();
+  await page.waitForURL((url) => url.pathname === proposal);
+  const outcome = await page.getByRole("status").innerText();
+  assert.match(outcome, /Approved by R\. Quenby/);
+  const count = Number(/(\d+) change/.exec(words)[1]);
+  assert.ok(outcome.includes(`${count} changes of`), outcome);
+  assert.match(outcome, /looked right on the holds/);
+  const verdict = recorded();
+  assert.equal(verdict.state, "approved");
+  assert.equal(verdict.verdict.reviewer, "R. Quenby");
+  assert.equal(verdict.verdict.approved_node_count, count);
+  await page.getByRole("link", { name: "See what changed" }).click();
+  assert.match(await page.locator("p.lead").innerText(), new RegExp(`nodes have more fuel`));
+  await page.goto("/");
+  assert.match(await page.locator("main").innerText(), /Nothing waits/);
+  assert.deepEqual(faults, []);
+  await context.close();
+});
+
+// If this fails, what is recorded is not what was chosen by row, column, rule or touch.
+for (const javaScriptEnabled of [true, false]) {
+  test(`nodes are chosen one by one, by line and by rule, scripts ${javaScriptEnabled ? "on" : "off"}`, async () => {
+    const { context, page, faults } = await openWindow(browser, shop, { javaScriptEnabled });
+    await page.goto(`${proposal}/choose`);
+    const ticked = () => page.locator("input[name=n]:checked").count();
+    const becomes = async (holds, what) => {
+      for (let look = 0; look < 100 && !holds(await ticked()); look += 1) await page.waitForTimeout(50);
+      const count = await ticked();
+      assert.ok(holds(count), `${what}: ${count}`);
+      return count;
+    };
+    const all = await page.locator("input[name=n]").count();
+    const press = (name) => page.getByRole("button", { name }).click();
+    await press(/^None/);
+    await becomes((count) => count === 0, "none");
+    await press(/^All \(/);
+    await becomes((count) => count === all, "all");
+    await press(/^None/);
+    await becomes((count) => count === 0, "none again");
+    await press("plate 60 %: take or leave all");
+    const row = await becomes((count) => count > 0 && count < all, "a row");
+    await press("5500 rpm: take or leave all");
+    await becomes((count) => count > row, "a row and a column");
+    await press(/^None/);
+    await becomes((count) => count === 0, "none at last");
+    const box = page.locator("input[name=n]").first();
+    const node = Number(await box.getAttribute("value"));
+    await page.locator("td > label").first().click();
+    await becomes((count) => count === 1, "one");
+    await page.getByRole("button", { name: "After" }).click();
+    await page.waitForURL(/\/after\/[0-9a-f]+$/);
+    await page.getByRole("link", { name: "Choose nodes" }).first().click();
+    await becomes((count) => count === 1, "the choice survives a look at the result");
+    await sign(page, "only the first");
+    await page.locator("button.approve").click();
+    await page.getByRole("status").waitFor();
+    const after = recorded();
+    assert.equal(after.verdict.approved_node_count, 1);
+    const [from, to] = ["r0", "r1"].map((revision) => table(revision).values.flat());
+    const changed = from.map((value, index) => (value === to[index] ? -1 : index)).filter((index) => index >= 0);
+    assert.deepEqual(changed, [node], "that node and no other has a new value");
+    assert.deepEqual(faults, []);
+    await context.close();
+  });
+}
+
+// If this fails, a reviewer who has unticked everything approves everything.
+test("an empty choice is refused in words, and nothing is recorded", async () => {
+  const { context, page } = await openWindow(browser, shop, { javaScriptEnabled: false });
+  await page.goto(`${proposal}/choose`);
+  await page.getByRole("button", { name: /^None/ }).click();
+  await sign(page);
+  await page.locator("button.approve").click();
+  assert.match(await page.getByRole("alert").innerText(), /Nothing was recorded.*no change is chosen/s);
+  assert.equal(await page.getByLabel("Your name").inputValue(), "R. Quenby", "what was written is kept");
+  assert.equal(recorded().state, "open");
+  await context.close();
+});
+
+// If this fails, the second of two windows overwrites the verdict of the first, or is not told what happened.
+test("two windows: the second is told who was first", async () => {
+  const one = await openWindow(browser, shop);
+  const other = await openWindow(browser, shop);
+  await one.page.goto(proposal);
+  await other.page.goto(proposal);
+  await sign(one.page);
+  await one.page.locator("button.approve").click();
+  await one.page.getByRole("status").waitFor();
+  await other.page.getByLabel("Your name").fill("S. Varley");
+  await other.page.getByLabel("Why (the record keeps it)").fill("not convinced");
+  await other.page.locator("button.reject").click();
+  const text = await other.page.locator("main").innerText();
+  assert.match(text, /Approved by R\. Quenby/);
+  assert.match(text, /Nothing was recorded.*approved by R\. Quenby already/s);
+  assert.equal(recorded().verdict.reviewer, "R. Quenby");
+  await one.context.close();
+  await other.context.close();
+});
+
+// If this fails, a proposal against a table that has moved on is approved, or its reviewer is left without a way on.
+test("a stale proposal says so, with the command that helps", async () => {
+  shop.run("propose", "plover-690");
+  const { context, page } = await openWindow(browser, shop);
+  await page.goto(`${job}/proposals/c2`);
+  shop.run("approve", "plover-690/c1", "--reason", "first");
+  await sign(page);
+  await page.locator("button.approve").click();
+  const text = await page.locator("main").innerText();
+  assert.match(text, /Nothing was recorded.*stale.*baytrim propose plover-690/s);
+  assert.equal(recorded("c2").state, "stale");
+  assert.equal(await page.locator("button.approve").count(), 0, "only putting it aside is offered now");
+  await sign(page, "overtaken");
+  await page.locator("button.reject").click();
+  await page.waitForURL((url) => url.pathname === `${job}/proposals/c2`);
+  assert.match(await page.getByRole("status").innerText(), /Rejected by R\. Quenby/);
+  await context.close();
+});
+
+// If this fails, whoever can't use a pointer can't review.
+test("keyboard only: to a node, its reasons, and a verdict", async () => {
+  const { context, page, faults } = await openWindow(browser, shop);
+  await page.goto(proposal);
+  const focused = () => page.evaluate(() => document.activeElement.closest("td, th")?.cellIndex ?? document.activeElement.name ?? "");
+  await page.locator("table.grid tbody a").first().focus();
+  await page.keyboard.press("ArrowDown");
+  await page.keyboard.press("ArrowRight");
+  assert.equal(await focused(), 2);
+  await page.keyboard.press("Enter");
+  await page.waitForURL(/node=2000:2/);
+  assert.equal(await focused(), 2, "the focus stays on the cell");
+  assert.match(await page.locator("aside h2").innerText(), /2000 rpm, plate 2 %/);
+  for (let step = 0; step < 30 && (await focused()) !== "reviewer"; step += 1) await page.keyboard.press("Tab");
+  await page.keyboard.type("R. Quenby");
+  await page.keyboard.press("Enter");
+  assert.equal(recorded().state, "open", "Enter in the name's field decides nothing");
+  await page.keyboard.press("Tab");
+  await page.keyboard.type("by keys");
+  await page.keyboard.press("Tab");
+  await page.keyboard.press("Enter");
+  await page.getByRole("status").waitFor();
+  assert.equal(recorded().verdict.reason, "by keys");
+  assert.deepEqual(faults, []);
+  await context.close();
+});
+
+// If this fails, a half-written reason is lost by a look at a node, or comes back with the next proposal.
+test("a draft survives a look around and ends with the verdict", async () => {
+  const { context, page } = await openWindow(browser, shop);
+  await page.goto(proposal);
+  await sign(page, "half a thought");
+  await page.locator("table.grid tbody a").nth(40).click();
+  await page.waitForURL(/node=/);
+  assert.equal(await page.getByLabel("Why (the record keeps it)").inputValue(), "half a thought");
+  await page.locator("button.reject").click();
+  await page.getByRole("status").waitFor();
+  shop.run("propose", "plover-690");
+  await page.goto(`${job}/proposals/c2`);
+  assert.equal(await page.getByLabel("Why (the record keeps it)").inputValue(), "");
+  await context.close();
+});
+
+// If this fails, a form on another site gives a verdict through a reviewer's browser.
+test("a form of another site is refused", async () => {
+  const body = new URLSearchParams({ etag: recorded().etag, reviewer: "nobody", reason: "forged", take: "f".repeat(42) });
+  const send = (headers) => fetch(`${shop.url}${proposal}/approve`, { method: "POST", body, headers, redirect: "manual" });
+  for (const headers of [{ origin: "http://elsewhere.example" }, { origin: "null" }, {}, { origin: shop.url, "sec-fetch-site": "cross-site" }]) {
+    assert.equal((await send(headers)).status, 403, JSON.stringify(headers));
+  }
+  assert.equal(recorded().state, "open");
+  assert.equal((await send({ origin: shop.url })).status, 303, "the page's own form is taken");
+  assert.equal(recorded().verdict.reviewer, "nobody");
+});
