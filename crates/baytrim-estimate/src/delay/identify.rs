@@ -57,7 +57,7 @@ impl Search<'_> {
     }
 
     fn total(&self, place: &Place, left: &Left) -> f64 {
-        BELIEF * badness(left, self.sd, &self.weights) + self.prior_badness(place)
+        BELIEF * badness(left, self.sd) + self.prior_badness(place)
     }
 
     /// Returns the weighted derivatives of the residuals as J'WJ and J'We, over the variance.
@@ -135,15 +135,19 @@ pub(super) fn identify(rows: &[SceneRow], prior: &DelayModel) -> Option<DelayFou
         weights: vec![1.0; rows.len()],
         sd: 1.0,
     };
-    let first = search.left(&search.prior);
-    search.reweigh(&first);
+    let starts =
+        STARTS.map(|start| bounded([search.prior[0], search.prior[1] + start, search.prior[2]]));
+    let lefts = starts.map(|start| search.left(&start));
+    search.sd = lefts
+        .iter()
+        .map(|left| robust_sd(&left.residual))
+        .fold(f64::INFINITY, f64::min);
     let mut place = search.prior;
     let mut best = f64::INFINITY;
-    for start in STARTS {
-        let tried = bounded([search.prior[0], search.prior[1] + start, search.prior[2]]);
-        let total = search.total(&tried, &search.left(&tried));
+    for (start, left) in starts.iter().zip(&lefts) {
+        let total = search.total(start, left);
         if total < best {
-            (best, place) = (total, tried);
+            (best, place) = (total, *start);
         }
     }
     let mut precision = Matrix3::identity();

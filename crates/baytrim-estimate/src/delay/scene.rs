@@ -201,15 +201,17 @@ pub(super) fn weigh(left: &Left, sd: f64, weights: &mut [f64]) {
     }
 }
 
-/// Returns the weighted sum of squares over `sd`.
-pub(super) fn badness(left: &Left, sd: f64, weights: &[f64]) -> f64 {
-    left.row
+/// Returns the sum of Huber's loss of the residuals over `sd`, which asks nothing of earlier weights.
+pub(super) fn badness(left: &Left, sd: f64) -> f64 {
+    left.residual
         .iter()
-        .zip(&left.residual)
-        .map(|(&row, residual)| {
-            let weight = weights.get(row as usize).copied().unwrap_or(1.0);
-            weight * residual * residual
+        .map(|residual| {
+            let size = residual.abs() / sd;
+            if size <= HUBER {
+                size * size
+            } else {
+                HUBER * (2.0 * size - HUBER)
+            }
         })
-        .sum::<f64>()
-        / (sd * sd)
+        .sum()
 }

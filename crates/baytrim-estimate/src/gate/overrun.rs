@@ -12,7 +12,7 @@ const OVERRUN_RPM_MIN: f64 = 1200.0;
 
 /// Seconds of shut plate after which a cut that nobody flags must have shown in lambda: the controller's
 /// wait, the transport at low flow and the lag. Until then every shut plate may be one.
-const DOUBT_S: f64 = 1.5;
+const DOUBT_S: f64 = 3.0;
 
 /// What the overrun gate says of a row.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,6 +36,7 @@ pub(super) struct Overrun {
     cutting: bool,
     last_cut_s: f64,
     shut_since_s: f64,
+    last_shut_s: f64,
 }
 
 impl Overrun {
@@ -47,6 +48,7 @@ impl Overrun {
             cutting: false,
             last_cut_s: f64::NEG_INFINITY,
             shut_since_s: f64::INFINITY,
+            last_shut_s: f64::NEG_INFINITY,
         }
     }
 
@@ -54,6 +56,7 @@ impl Overrun {
         self.cutting = false;
         self.last_cut_s = f64::NEG_INFINITY;
         self.shut_since_s = f64::INFINITY;
+        self.last_shut_s = f64::NEG_INFINITY;
     }
 
     pub(super) fn check(&mut self, row: &Row) -> OverrunVerdict {
@@ -62,7 +65,11 @@ impl Overrun {
         // stays that lean after a cut it is the cut that is being read.
         let shut = row.plate_percent <= self.plate_percent_max && row.rpm >= OVERRUN_RPM_MIN;
         let lean = row.lambda > self.lambda_min;
-        let shown = lean && (shut || self.cutting);
+        if shut {
+            self.last_shut_s = row.offset_s;
+        }
+        let lately = row.fuel_cut.is_nan() && row.offset_s - self.last_shut_s < DOUBT_S;
+        let shown = lean && (shut || self.cutting || lately);
         self.shut_since_s = if shut {
             self.shut_since_s.min(row.offset_s)
         } else {
@@ -120,9 +127,9 @@ mod tests {
         let after = gate.check(&row(0.3, 30.0, 1.0, f64::NAN));
         assert!(!after.cuts && after.recovers);
         assert!(
-            !gate.check(&row(2.0, 30.0, 1.5, f64::NAN)).cuts,
+            !gate.check(&row(5.0, 30.0, 1.5, f64::NAN)).cuts,
             "lean with the plate open"
         );
-        assert!(gate.check(&row(2.1, 30.0, 1.0, 1.0)).cuts, "flagged");
+        assert!(gate.check(&row(5.1, 30.0, 1.0, 1.0)).cuts, "flagged");
     }
 }
