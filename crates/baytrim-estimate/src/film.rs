@@ -7,16 +7,29 @@
 //! transient compensation takes off).
 //! Source: Aquino, SAE 810494 (1981).
 
-/// Number of film regressors.
-pub const FILM_TERMS: usize = 2;
+/// Number of time constants.
+pub const FILM_STATES: usize = 2;
+
+/// Number of film regressors: one per time constant, then the quick one times load, since less sticks to
+/// the wall, and leaves it sooner, the lower the pressure behind the plate.
+pub const FILM_TERMS: usize = FILM_STATES + 1;
+
+/// Returns the regressors at a filling (share of a full cylinder) from those of each time constant.
+pub fn with_load(lean: [f64; FILM_STATES], filling: f64) -> [f64; FILM_TERMS] {
+    [
+        lean[0],
+        lean[1],
+        lean[0] * 2.0 * (filling - 0.5).clamp(-0.5, 0.5),
+    ]
+}
 
 /// Time constants of the regressors in seconds: a quick and a slow warm film.
-pub const FILM_TAU_S: [f64; FILM_TERMS] = [0.25, 0.9];
+pub const FILM_TAU_S: [f64; FILM_STATES] = [0.25, 0.9];
 
 /// The film's state, one lagged flow per time constant.
 #[derive(Debug, Clone, Default)]
 pub struct Film {
-    lagged: Option<[f64; FILM_TERMS]>,
+    lagged: Option<[f64; FILM_STATES]>,
     last_flow: f64,
 }
 
@@ -28,24 +41,24 @@ impl Film {
 
     /// Moves on by `step_s` to the flow `flow` and returns q/F of each term for the flow `nominal` that
     /// the table asks for: what the wall gives back, as a share of it.
-    pub(crate) fn owed(&mut self, step_s: f64, flow: f64, nominal: f64) -> [f64; FILM_TERMS] {
+    pub(crate) fn owed(&mut self, step_s: f64, flow: f64, nominal: f64) -> [f64; FILM_STATES] {
         self.advance(step_s, flow);
         match self.lagged {
             Some(lagged) if nominal > 0.0 => lagged.map(|state| (state / nominal).clamp(0.0, 3.0)),
-            _ => [1.0; FILM_TERMS],
+            _ => [1.0; FILM_STATES],
         }
     }
 
     /// Moves on by `step_s` to the fuel flow `flow` (any unit) and returns the regressors.
     ///
     /// While no fuel flows the regressors are zero: there is no mixture to speak of.
-    pub fn advance(&mut self, step_s: f64, flow: f64) -> [f64; FILM_TERMS] {
+    pub fn advance(&mut self, step_s: f64, flow: f64) -> [f64; FILM_STATES] {
         let Some(lagged) = self.lagged.as_mut() else {
-            self.lagged = Some([flow; FILM_TERMS]);
+            self.lagged = Some([flow; FILM_STATES]);
             self.last_flow = flow;
-            return [0.0; FILM_TERMS];
+            return [0.0; FILM_STATES];
         };
-        let mut lean = [0.0; FILM_TERMS];
+        let mut lean = [0.0; FILM_STATES];
         for ((state, tau_s), lean) in lagged.iter_mut().zip(FILM_TAU_S).zip(&mut lean) {
             *state = lag_step(*state, self.last_flow, flow, step_s, tau_s);
             if flow > 0.0 {

@@ -16,7 +16,7 @@ use baytrim_model::axis::Axes;
 use baytrim_model::proposal::FitSummary;
 
 use crate::evidence::PullEvidence;
-use crate::film::FILM_TERMS;
+use crate::film::{FILM_STATES, FILM_TERMS};
 
 use self::envelope::Envelope;
 use self::episode::Episodes;
@@ -33,6 +33,8 @@ const ROUNDS: i32 = 4;
 const PRIOR_ROUNDS: i32 = 3;
 /// Mean and standard deviation of a film coefficient before any pull: X less the engine's own compensation.
 const FILM_PRIOR: (f64, f64) = (0.06, 0.10);
+/// Standard deviation of half the change of the quick film's coefficient from no load to full load.
+const FILM_LOAD_SD: f64 = 0.06;
 
 /// What a fit may be told.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -265,7 +267,8 @@ fn border_prior(pulls: &[&PullEvidence], noise: &Noise) -> Vec<(f64, f64)> {
         let sd = f64::from(evidence.delay_error).max(0.01);
         (0.0, 1.0 / (sd * sd))
     }));
-    all.extend([film; FILM_TERMS]);
+    all.extend([film; FILM_STATES]);
+    all.extend([(0.0, 1.0 / (FILM_LOAD_SD * FILM_LOAD_SD)); FILM_TERMS - FILM_STATES]);
     all
 }
 

@@ -253,6 +253,7 @@ impl Kernel {
 #[cfg(test)]
 mod tests {
     use super::{Kernel, Parcel};
+    use crate::film::FILM_TERMS;
     use crate::surface::Spread;
 
     fn parcel(made_s: f64, node: u32, richness: f64, refused: f64) -> Parcel {
@@ -264,7 +265,7 @@ mod tests {
                 weight: std::array::from_fn(|corner| f64::from(u8::from(corner == 0))),
             },
             richness,
-            film: [0.0; 2],
+            film: [0.0; FILM_TERMS],
             refused,
         }
     }

@@ -6,7 +6,7 @@ use baytrim_model::gate::GateName;
 
 use crate::block::{Blocks, Reading};
 use crate::coverage::Coverage;
-use crate::film::{FILM_TERMS, Film};
+use crate::film::{FILM_TERMS, Film, with_load};
 use crate::frame::Frame;
 use crate::gate::rules::on_axis;
 use crate::gate::{GateLine, JudgedRow};
@@ -178,7 +178,7 @@ impl Pipeline {
         } else {
             filling * row.rpm
         };
-        let mut film = self.film.advance(step_s, flow);
+        let mut film = with_load(self.film.advance(step_s, flow), filling);
         let mut richness = hat.value(&self.frame.richness);
         match self.frame.evidence {
             EvidenceKind::Lambda | EvidenceKind::LambdaAndTrims => {

@@ -8,11 +8,11 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::film::{FILM_TERMS, Film, lag_weights};
+use crate::film::{FILM_STATES, Film, lag_weights};
 use crate::frame::{LAG_S_MAX, MIXING_SHARE};
 
 /// Scalars that travel: A, each B, and the share of exhaust that nothing is known of.
-const SCALARS: usize = 2 + FILM_TERMS;
+const SCALARS: usize = 2 + FILM_STATES;
 /// Time constant of what is taken out of the residual as slow: errors of the surface, offsets. Seconds.
 const SLOW_S: f64 = 0.3;
 /// A reading counts only when less than this share of its exhaust is unknown.

@@ -5,10 +5,10 @@
 //! (Woodbury): with W the whitening of e and Z = W [1 V],
 //!   S^-1 = W'(I - Z (D^-1 + Z'Z)^-1 Z')W.
 
-use crate::film::FILM_TERMS;
+use crate::film::FILM_STATES;
 
-/// Random effects of an episode: its offset and one per film regressor.
-pub(crate) const EFFECTS: usize = 1 + FILM_TERMS;
+/// Random effects of an episode: its offset and one per time constant of the film.
+pub(crate) const EFFECTS: usize = 1 + FILM_STATES;
 
 /// Sizes of the noise, ln units.
 #[derive(Debug, Clone, Copy, PartialEq)]

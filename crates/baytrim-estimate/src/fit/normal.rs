@@ -79,7 +79,9 @@ impl Columns {
             self.effects[row] = 1.0;
             for (term, &film) in observation.film.iter().enumerate() {
                 self.fixed[(places + 2 + term) * rows + row] = film;
-                self.effects[(1 + term) * rows + row] = film;
+                if 1 + term < EFFECTS {
+                    self.effects[(1 + term) * rows + row] = film;
+                }
             }
             self.fixed[(places + LOCAL_BORDER) * rows + row] = observation.need;
         }
@@ -107,7 +109,7 @@ impl Columns {
         self.effects.resize(EFFECTS * rows, 0.0);
         for (row, observation) in observations.iter().enumerate() {
             self.effects[row] = 1.0;
-            for (term, &film) in observation.film.iter().enumerate() {
+            for (term, &film) in observation.film.iter().take(EFFECTS - 1).enumerate() {
                 self.effects[(1 + term) * rows + row] = film;
             }
         }

@@ -1,5 +1,7 @@
 //! What a reviewer should know of a fit as a whole, in sentences.
 
+use crate::film::FILM_STATES;
+
 use super::episode::Episodes;
 use super::noise::Noise;
 use super::normal::Solution;
@@ -26,7 +28,12 @@ pub(crate) fn remarks(
         );
         return remarks;
     }
-    let film: f64 = solution.border.iter().skip(2 * pulls).sum();
+    let film: f64 = solution
+        .border
+        .iter()
+        .skip(2 * pulls)
+        .take(FILM_STATES)
+        .sum();
     remarks.push(format!(
         "wall film: {:.0} % of a quick change of fuel reaches the cylinder late, which is taken into account",
         100.0 * film

@@ -125,7 +125,7 @@ fn left_over(
     let mut effects = vec![0.0; EFFECTS * rows];
     for (row, observation) in observations.iter().enumerate() {
         effects[row] = 1.0;
-        for (term, &film) in observation.film.iter().enumerate() {
+        for (term, &film) in observation.film.iter().take(EFFECTS - 1).enumerate() {
             effects[(1 + term) * rows + row] = film;
         }
     }

@@ -4,7 +4,7 @@ use baytrim_model::axis::{Axes, Axis};
 use nalgebra::{DMatrix, DVector};
 
 use crate::evidence::{Block, EVIDENCE_VERSION, PullEvidence};
-use crate::film::FILM_TERMS;
+use crate::film::FILM_STATES;
 use crate::fit::border_prior;
 use crate::fit::envelope::Envelope;
 use crate::fit::episode::Episodes;
@@ -41,7 +41,7 @@ fn pulls(nodes: usize) -> Vec<PullEvidence> {
                     need: 0.02 + wave,
                     spread: 0.0,
                     delay_s: 0.1,
-                    film: [wave - 0.04, 0.5 * wave],
+                    film: [wave - 0.04, 0.5 * wave, 0.2 * wave],
                     begins: step == 0 || step == 31,
                     nodes: 3,
                 });
@@ -87,7 +87,7 @@ fn written_out(all: &Episodes, nodes: usize, pulls: usize, noise: &Noise) -> Den
                 };
                 let mut value = memory * size(observation) * size(there);
                 value += noise.episode * noise.episode / episode.weight;
-                for term in 0..FILM_TERMS {
+                for term in 0..FILM_STATES {
                     value += noise.film * noise.film / episode.weight
                         * observation.film[term]
                         * there.film[term];
@@ -115,7 +115,7 @@ fn the_sparse_fit_is_the_dense_fit() {
     let stored = pulls(nodes);
     let pulls: Vec<&PullEvidence> = stored.iter().collect();
     let mut all = Episodes::new(&axes, &order, &pulls);
-    all.learn_delay(&vec![0.01; nodes], &[0.1, 0.1]);
+    all.learn_delay(&vec![0.01; nodes], &[0.1, 0.1, 0.0]);
     let zero = Envelope::zero(all.envelope(&axes, &order));
     let prior = Smoothness::new(&axes, &order, &zero).precision([900.0, 400.0]);
     let noise = Noise::default();
