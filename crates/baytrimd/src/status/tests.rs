@@ -102,6 +102,7 @@ fn logs() -> Vec<Fault> {
         value: 147.0,
         scale: 1.0,
         offset: 0.0,
+        points: None,
         unit: Unit::Lambda,
         quantity: Quantity::Lambda,
         converted: 147.0,
@@ -328,6 +329,7 @@ fn all() -> Vec<Fault> {
         .collect()
 }
 
+/// Returns code, reason, metadata and fields; with the message where this crate words it.
 fn shown(fault: &Fault) -> String {
     let status = of(fault);
     let details = status.get_error_details();
@@ -347,14 +349,22 @@ fn shown(fault: &Fault) -> String {
         metadata.join(" ")
     );
     text = text.trim_end().to_owned() + "\n";
-    for line in status.message().lines() {
+    let is_worded_elsewhere = matches!(fault, Fault::Refused(_) | Fault::Log(_));
+    for line in status.message().lines().filter(|_| !is_worded_elsewhere) {
         let _ = writeln!(text, "    {line}");
     }
     for violation in details
         .bad_request()
         .map_or(&[][..], |request| &request.field_violations)
     {
-        let _ = writeln!(text, "    - {}: {}", violation.field, violation.description);
+        let _ = writeln!(text, "    - {}", violation.field);
+        assert!(
+            violation.description.contains("; "),
+            "no remedy: {}",
+            violation.description
+        );
+        let repeated = format!("{}: ", violation.field);
+        assert!(!violation.description.starts_with(&repeated), "{text}");
     }
     text
 }
@@ -368,7 +378,10 @@ fn every_fault_is_told_as_agreed() {
         std::fs::write(path, &found).expect("writes");
     }
     let agreed = std::fs::read_to_string(path).expect("the agreed texts are there");
-    assert_eq!(found, agreed);
+    for (found, agreed) in found.lines().zip(agreed.lines()) {
+        assert_eq!(found, agreed);
+    }
+    assert_eq!(found.lines().count(), agreed.lines().count());
 }
 
 /// If this fails, a path of the daemon's machine leaks to its callers.
