@@ -136,8 +136,8 @@ pub(crate) fn of_pull(choice: DelayChoice, frame: &Frame, columns: &Columns<'_>)
 pub(crate) fn relative_error(found: &DelayFound) -> f64 {
     match found.source {
         DelaySource::Given => 0.1,
-        DelaySource::Identified => 0.2,
-        DelaySource::Prior => 0.35,
+        DelaySource::Identified => 0.35,
+        DelaySource::Prior => 0.45,
     }
 }
 

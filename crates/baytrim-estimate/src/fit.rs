@@ -21,7 +21,7 @@ use crate::film::{FILM_STATES, FILM_TERMS};
 use self::envelope::Envelope;
 use self::episode::Episodes;
 use self::noise::Noise;
-use self::normal::{Normal, Solution};
+use self::normal::{Normal, Solution, film_start};
 use self::order::Order;
 use self::prior::Smoothness;
 
@@ -180,7 +180,7 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
         if last {
             break (normal, solution);
         }
-        let film = &solution.border.as_slice()[2 * pulls.len()..];
+        let film = &solution.border.as_slice()[film_start(pulls.len())..];
         episodes.learn_delay(&solution.theta, film);
         learn_pull_offsets(&solution, pulls.len(), &mut noise, usual_pull);
         residual::improve(&mut episodes, &solution, pulls.len(), &mut noise);
@@ -258,15 +258,20 @@ pub(crate) fn surface_of(axes: &Axes, evidence: &PullEvidence) -> Vec<f64> {
     }
 }
 
-/// Returns (mean, precision) of each border column: pull offsets, delay errors, film coefficients.
+/// Part of a delay's error that is each pull's own; the rest, above all the flow model's, all pulls share.
+const OWN_DELAY_SHARE: f64 = 0.4;
+
+/// Returns (mean, precision) of each border column: pull offsets, delay errors of each pull and of all, film
+/// coefficients.
 fn border_prior(pulls: &[&PullEvidence], noise: &Noise) -> Vec<(f64, f64)> {
     let pull = (0.0, 1.0 / (noise.pull * noise.pull));
     let film = (FILM_PRIOR.0, 1.0 / (FILM_PRIOR.1 * FILM_PRIOR.1));
     let mut all = vec![pull; pulls.len()];
-    all.extend(pulls.iter().map(|evidence| {
-        let sd = f64::from(evidence.delay_error).max(0.01);
-        (0.0, 1.0 / (sd * sd))
-    }));
+    let sd = |evidence: &&PullEvidence| f64::from(evidence.delay_error).max(0.01);
+    let own = |sd: f64| (0.0, 1.0 / (OWN_DELAY_SHARE * sd).powi(2));
+    all.extend(pulls.iter().map(|evidence| own(sd(evidence))));
+    let shared = pulls.iter().map(sd).fold(0.01, f64::max);
+    all.push((0.0, 1.0 / (shared * shared)));
     all.extend([film; FILM_STATES]);
     all.extend([(0.0, 1.0 / (FILM_LOAD_SD * FILM_LOAD_SD)); FILM_TERMS - FILM_STATES]);
     all

@@ -1,6 +1,6 @@
 //! The normal equations: evidence of all episodes, summed.
 //!
-//! Unknowns are theta at every node and a small border: one offset and one delay error per pull, one mean
+//! Unknowns are theta at every node and a small border: one offset and one delay error per pull, a delay error of all, one mean
 //! coefficient per film regressor. With A the nodes' block, C the border columns and D the border's block,
 //!   [A C; C' D] [theta; b] = [a; d].
 
@@ -12,8 +12,9 @@ use super::envelope::{Envelope, Factor, dot};
 use super::episode::{Episode, Episodes, Observation};
 use super::noise::{EFFECTS, Effects, Noise, Whitening, small_forward, whiten};
 
-/// Columns of the border that an episode touches: offset and delay error of its pull, film coefficients.
-pub(crate) const LOCAL_BORDER: usize = 2 + FILM_TERMS;
+/// Columns of the border that an episode touches: offset and delay error of its pull, the delay error that
+/// all pulls share, film coefficients.
+pub(crate) const LOCAL_BORDER: usize = 3 + FILM_TERMS;
 
 /// Returns the border column of an episode's local one.
 pub(crate) fn border_of(pull: usize, pulls: usize, local: usize) -> usize {
@@ -24,9 +25,14 @@ pub(crate) fn border_of(pull: usize, pulls: usize, local: usize) -> usize {
     }
 }
 
+/// Returns the first border column of the film coefficients.
+pub(crate) fn film_start(pulls: usize) -> usize {
+    2 * pulls + 1
+}
+
 /// Returns the number of border columns.
 pub(crate) fn border_len(pulls: usize) -> usize {
-    2 * pulls + FILM_TERMS
+    film_start(pulls) + FILM_TERMS
 }
 
 /// Summed evidence, prior not included.
@@ -76,9 +82,10 @@ impl Columns {
             }
             self.fixed[places * rows + row] = 1.0;
             self.fixed[(places + 1) * rows + row] = observation.late;
+            self.fixed[(places + 2) * rows + row] = observation.late;
             self.effects[row] = 1.0;
             for (term, &film) in observation.film.iter().enumerate() {
-                self.fixed[(places + 2 + term) * rows + row] = film;
+                self.fixed[(places + 3 + term) * rows + row] = film;
                 if 1 + term < EFFECTS {
                     self.effects[(1 + term) * rows + row] = film;
                 }

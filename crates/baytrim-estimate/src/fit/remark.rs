@@ -4,7 +4,7 @@ use crate::film::FILM_STATES;
 
 use super::episode::Episodes;
 use super::noise::Noise;
-use super::normal::Solution;
+use super::normal::{Solution, film_start};
 
 /// A pull that is so many standard deviations off the others is named.
 const ODD_PULL: f64 = 2.5;
@@ -31,7 +31,7 @@ pub(crate) fn remarks(
     let film: f64 = solution
         .border
         .iter()
-        .skip(2 * pulls)
+        .skip(film_start(pulls))
         .take(FILM_STATES)
         .sum();
     remarks.push(format!(

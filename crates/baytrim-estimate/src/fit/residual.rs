@@ -14,7 +14,7 @@ use super::noise::{
     BLOCK_RANGE, CORRELATION_RANGE, EFFECTS, EPISODE_RANGE, Effects, FILM_RANGE, Noise, RowNoise,
     Whitening, small_backward, small_forward, whiten,
 };
-use super::normal::{Columns, LOCAL_BORDER, Solution, border_of};
+use super::normal::{Columns, LOCAL_BORDER, Solution, border_of, film_start};
 
 /// Standardised size from which a reading or an episode loses weight (Huber). Wide, because
 /// an episode is judged as a whole and honest tails are to count in full.
@@ -63,12 +63,13 @@ pub(crate) fn residual(
         .iter()
         .map(|observation| {
             let mut value = observation.need - solution.border[episode.pull];
-            value -= observation.late * solution.border[pulls + episode.pull];
+            let delay_error = solution.border[pulls + episode.pull] + solution.border[2 * pulls];
+            value -= observation.late * delay_error;
             for &(place, share) in &all.footprint[observation.start..observation.end] {
                 value -= share * solution.theta[episode.places[place]];
             }
             for (term, film) in observation.film.iter().enumerate() {
-                value -= film * solution.border[2 * pulls + term];
+                value -= film * solution.border[film_start(pulls) + term];
             }
             value
         })
@@ -157,8 +158,9 @@ fn design(all: &Episodes, episode: &Episode) -> DMatrix<f64> {
         }
         design[(row, places)] = 1.0;
         design[(row, places + 1)] = observation.late;
+        design[(row, places + 2)] = observation.late;
         for (term, &film) in observation.film.iter().enumerate() {
-            design[(row, places + 2 + term)] = film;
+            design[(row, places + 3 + term)] = film;
         }
     }
     design

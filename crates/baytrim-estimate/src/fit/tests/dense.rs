@@ -73,7 +73,7 @@ fn written_out(all: &Episodes, nodes: usize, pulls: usize, noise: &Noise) -> Den
             for &(place, share) in &all.footprint[observation.start..observation.end] {
                 design[(row, episode.places[place])] += share;
             }
-            let mut local = vec![1.0, observation.late];
+            let mut local = vec![1.0, observation.late, observation.late];
             local.extend(observation.film);
             for (index, value) in local.iter().enumerate().take(LOCAL_BORDER) {
                 design[(row, nodes + border_of(episode.pull, pulls, index))] += value;
