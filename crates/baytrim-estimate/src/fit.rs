@@ -30,7 +30,7 @@ const ESTIMATOR: &str = concat!("baytrim-estimate ", env!("CARGO_PKG_VERSION"));
 /// Rounds of estimating noise, offsets and film from residuals.
 const ROUNDS: i32 = 4;
 /// Rounds of estimating the prior's strength from the evidence.
-const PRIOR_ROUNDS: i32 = 3;
+const PRIOR_ROUNDS: i32 = 2;
 /// Mean and standard deviation of a film coefficient before any pull: X less the engine's own compensation.
 const FILM_PRIOR: (f64, f64) = (0.06, 0.10);
 /// Standard deviation of half the change of the quick film's coefficient from no load to full load.

@@ -222,15 +222,15 @@ fn last_row_of_columns(first: &[usize]) -> Vec<usize> {
     reach
 }
 
-/// Returns the scalar product, in four running sums so that it can be vectorised.
+/// Returns the scalar product, in eight running sums so that it can be vectorised.
 pub(crate) fn dot(left: &[f64], right: &[f64]) -> f64 {
     let length = left.len().min(right.len());
     let (left, right) = (&left[..length], &right[..length]);
-    let mut sums = [0.0; 4];
-    let mut chunks_left = left.chunks_exact(4);
-    let mut chunks_right = right.chunks_exact(4);
+    let mut sums = [0.0; 8];
+    let mut chunks_left = left.chunks_exact(8);
+    let mut chunks_right = right.chunks_exact(8);
     for (a, b) in (&mut chunks_left).zip(&mut chunks_right) {
-        for lane in 0..4 {
+        for lane in 0..8 {
             sums[lane] += a[lane] * b[lane];
         }
     }
@@ -240,7 +240,7 @@ pub(crate) fn dot(left: &[f64], right: &[f64]) -> f64 {
         .zip(chunks_right.remainder())
         .map(|(a, b)| a * b)
         .sum();
-    (sums[0] + sums[1]) + (sums[2] + sums[3]) + tail
+    sums.iter().sum::<f64>() + tail
 }
 
 #[cfg(test)]
