@@ -49,11 +49,23 @@ pub fn router(shop: Arc<Shop>) -> Router {
         .route("/jobs/{job}/pulls/{pull}", get(read::pull))
         .route("/jobs/{job}/revisions/{revision}", get(read::revision))
         .route(proposal, get(read::proposal))
-        .route(&format!("{proposal}/selection"), post(decide::selection).get(decide::back))
-        .route(&format!("{proposal}/approve"), post(decide::approve).get(decide::back))
-        .route(&format!("{proposal}/reject"), post(decide::reject).get(decide::back))
+        .route(
+            &format!("{proposal}/selection"),
+            post(decide::selection).get(decide::back),
+        )
+        .route(
+            &format!("{proposal}/approve"),
+            post(decide::approve).get(decide::back),
+        )
+        .route(
+            &format!("{proposal}/reject"),
+            post(decide::reject).get(decide::back),
+        )
         .route(&format!("{proposal}/{{reading}}"), get(read::reading))
-        .route(&format!("{proposal}/{{reading}}/{{take}}"), get(read::chosen))
+        .route(
+            &format!("{proposal}/{{reading}}/{{take}}"),
+            get(read::chosen),
+        )
         .with_state(shop)
         .merge(assets::router())
         .layer(from_fn(guard::guard))
@@ -63,7 +75,9 @@ pub fn router(shop: Arc<Shop>) -> Router {
 pub fn closed() -> Router {
     let path = ["/", "/jobs/{*rest}"];
     let closed = || async { problem::Problem::closed() };
-    let routes = path.into_iter().fold(Router::new(), |routes, path| routes.route(path, any(closed)));
+    let routes = path.into_iter().fold(Router::new(), |routes, path| {
+        routes.route(path, any(closed))
+    });
     routes.merge(assets::router()).layer(from_fn(guard::guard))
 }
 
@@ -71,7 +85,8 @@ pub fn closed() -> Router {
 pub async fn nowhere(request: Request) -> Response {
     let kind = request.headers().get(CONTENT_TYPE);
     if kind.is_some_and(|kind| kind.as_bytes().starts_with(b"application/grpc")) {
-        return tonic::Status::unimplemented("no service of this daemon has such a method").into_http();
+        return tonic::Status::unimplemented("no service of this daemon has such a method")
+            .into_http();
     }
     guard::sealed(problem::Problem::no_page().into_response())
 }

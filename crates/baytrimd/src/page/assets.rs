@@ -41,15 +41,23 @@ pub(super) fn icon() -> &'static str {
 /// Returns the routes of both.
 pub(super) fn router() -> Router {
     let serve = |kind: &'static str, text: &'static str| {
-        get(move || async move { ([(CONTENT_TYPE, kind), (CACHE_CONTROL, FOR_EVER)], text).into_response() })
+        get(move || async move {
+            ([(CONTENT_TYPE, kind), (CACHE_CONTROL, FOR_EVER)], text).into_response()
+        })
     };
     Router::new()
         .route(style_path(), serve("text/css; charset=utf-8", STYLE))
-        .route(script_path(), serve("text/javascript; charset=utf-8", SCRIPT))
+        .route(
+            script_path(),
+            serve("text/javascript; charset=utf-8", SCRIPT),
+        )
 }
 
 fn path(ending: &str, text: &str) -> String {
     let hash = Sha256::digest(text);
-    let name: String = hash[..6].iter().map(|byte| format!("{byte:02x}")).collect();
-    format!("/assets/{name}.{ending}")
+    let start = hash
+        .iter()
+        .take(6)
+        .fold(0_u64, |start, byte| start << 8 | u64::from(*byte));
+    format!("/assets/{start:012x}.{ending}")
 }

@@ -55,7 +55,9 @@ pub(super) fn form(state: &JobState, from: RevisionId, to: RevisionId) -> Markup
 pub(super) fn change_percent(state: &JobState, from: &Revision, to: &Revision) -> Vec<f64> {
     let content = state.spec.table.content;
     let pairs = from.values.iter().zip(&to.values);
-    pairs.map(|(&from, &to)| (content.fuel(to) / content.fuel(from) - 1.0) * 100.0).collect()
+    pairs
+        .map(|(&from, &to)| (content.fuel(to) / content.fuel(from) - 1.0) * 100.0)
+        .collect()
 }
 
 /// Returns what the changes amount to, in plain words.
@@ -78,10 +80,17 @@ pub(super) fn sentence(change: &[f64]) -> String {
 
 fn table(state: &JobState, to: &Revision, change: &[f64]) -> Markup {
     let decimals = decimals(state.spec.table.resolution);
-    let caption = format!("Fuel change, percent; below it the table value in {}", to.id);
+    let caption = format!(
+        "Fuel change, percent; below it the table value in {}",
+        to.id
+    );
     grid(&state.spec.axes, &caption, &plain_head, &|node| {
         let percent = change[node];
-        let class = if percent.abs() > 1e-4 { scale::change(percent) } else { "still" };
+        let class = if percent.abs() > 1e-4 {
+            scale::change(percent)
+        } else {
+            "still"
+        };
         html! {
             td class=(class) {
                 @if class == "still" { "=" } @else { (signed(percent, 1)) }
@@ -94,7 +103,10 @@ fn table(state: &JobState, to: &Revision, change: &[f64]) -> Markup {
 /// Returns what lies between two revisions.
 fn steps(state: &JobState, from: RevisionId, to: RevisionId) -> Markup {
     let (first, last) = (from.min(to), from.max(to));
-    let between = state.revisions.iter().filter(|revision| revision.id > first && revision.id <= last);
+    let between = state
+        .revisions
+        .iter()
+        .filter(|revision| revision.id > first && revision.id <= last);
     html! {
         ol.steps-between {
             @for revision in between {

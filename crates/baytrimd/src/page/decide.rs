@@ -51,15 +51,25 @@ pub(super) async fn selection(
     let entry = state.proposal(number)?;
     let mut view = View::first(&state, entry, clock::now());
     view.take = take(&state, &entry.proposal, &fields);
-    view.reading = field(&fields, "to").and_then(Reading::find).unwrap_or(Reading::Choose);
+    view.reading = field(&fields, "to")
+        .and_then(Reading::find)
+        .unwrap_or(Reading::Choose);
     Ok(Redirect::to(&view.reading_path(view.reading)))
 }
 
-pub(super) async fn approve(shop: State<Arc<Shop>>, path: Path<(String, String)>, fields: Fields) -> Result<Response, Problem> {
+pub(super) async fn approve(
+    shop: State<Arc<Shop>>,
+    path: Path<(String, String)>,
+    fields: Fields,
+) -> Result<Response, Problem> {
     decide(shop, path, fields, Verdict::Approve).await
 }
 
-pub(super) async fn reject(shop: State<Arc<Shop>>, path: Path<(String, String)>, fields: Fields) -> Result<Response, Problem> {
+pub(super) async fn reject(
+    shop: State<Arc<Shop>>,
+    path: Path<(String, String)>,
+    fields: Fields,
+) -> Result<Response, Problem> {
     decide(shop, path, fields, Verdict::Reject).await
 }
 
@@ -93,13 +103,22 @@ async fn record(
     let by = reviewer(field(fields, "reviewer").unwrap_or_default())?;
     let text = |name: &str| field(fields, name).unwrap_or_default().to_owned();
     let (etag, reason) = (text("etag"), text("reason"));
-    let author = Author { by, request_id: None };
+    let author = Author {
+        by,
+        request_id: None,
+    };
     let (shop, job, take) = (Arc::clone(shop), job.clone(), take.clone());
     blocking(move || {
         let is_same = |_: Outcome| false;
         shop.decide(&job, &author, &is_same, |job| {
             let (etag, reason, by) = (etag.clone(), reason.clone(), author.by.clone());
-            let ask = Ask { proposal: number, etag, reason, at: clock::now(), by };
+            let ask = Ask {
+                proposal: number,
+                etag,
+                reason,
+                at: clock::now(),
+                by,
+            };
             Ok(plan(&job.state, &ask, &take, verdict)?)
         })
     })
@@ -113,7 +132,11 @@ fn plan(state: &JobState, ask: &Ask, take: &Take, verdict: Verdict) -> Result<Jo
     }
     // To the verdict no nodes mean all of them; to a reviewer who has unticked all, none.
     if take.count() == 0 {
-        return Err(Refusal::field("nodes", "no change is chosen", "choose at least one, or reject the proposal"));
+        return Err(Refusal::field(
+            "nodes",
+            "no change is chosen",
+            "choose at least one, or reject the proposal",
+        ));
     }
     verdict::approve(state, ask, &positions(state, take))
 }
@@ -149,7 +172,10 @@ fn take(state: &JobState, proposal: &Proposal, fields: &[(String, String)]) -> T
         let code = field(fields, "take").and_then(|code| Take::from_code(code, proposal));
         code.unwrap_or_else(|| Take::by(Rule::None, proposal))
     };
-    if let Some(rule) = Rule::ALL.into_iter().find(|rule| field(fields, "rule") == Some(rule.as_str())) {
+    if let Some(rule) = Rule::ALL
+        .into_iter()
+        .find(|rule| field(fields, "rule") == Some(rule.as_str()))
+    {
         take = Take::by(rule, proposal);
     }
     if let Some(line) = field(fields, "toggle").and_then(|text| line(state, text)) {
@@ -176,11 +202,17 @@ fn reviewer(name: &str) -> Result<Actor, Refusal> {
     }
     Err(Refusal::field(
         "your name",
-        format!("is {} bytes long, or has other signs than letters", name.len()),
+        format!(
+            "is {} bytes long, or has other signs than letters",
+            name.len()
+        ),
         format!("write 1 to {ACTOR_BYTES_MAX} bytes; the record keeps it"),
     ))
 }
 
 fn field<'a>(fields: &'a [(String, String)], name: &str) -> Option<&'a str> {
-    fields.iter().find(|(found, _)| found == name).map(|(_, value)| value.as_str())
+    fields
+        .iter()
+        .find(|(found, _)| found == name)
+        .map(|(_, value)| value.as_str())
 }

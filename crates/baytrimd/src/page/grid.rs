@@ -18,8 +18,12 @@ impl Line {
     /// Returns the nodes of the line.
     pub(super) fn nodes(self, axes: &Axes) -> Vec<usize> {
         match self {
-            Self::Rpm(rpm) => (0..axes.plate_percent.len()).map(|plate| axes.node(rpm, plate)).collect(),
-            Self::Plate(plate) => (0..axes.rpm.len()).map(|rpm| axes.node(rpm, plate)).collect(),
+            Self::Rpm(rpm) => (0..axes.plate_percent.len())
+                .map(|plate| axes.node(rpm, plate))
+                .collect(),
+            Self::Plate(plate) => (0..axes.rpm.len())
+                .map(|rpm| axes.node(rpm, plate))
+                .collect(),
         }
     }
 }
@@ -65,5 +69,9 @@ pub(super) fn plain_head(_line: Line, text: &str) -> Markup {
 
 /// Returns where a node is, in words.
 pub(super) fn place(rpm: f64, plate_percent: f64) -> String {
-    format!("{} rpm, plate {} %", breakpoint(rpm), breakpoint(plate_percent))
+    format!(
+        "{} rpm, plate {} %",
+        breakpoint(rpm),
+        breakpoint(plate_percent)
+    )
 }

@@ -4,8 +4,8 @@ use std::net::IpAddr;
 
 use axum::extract::Request;
 use axum::http::header::{
-    CACHE_CONTROL, CONTENT_SECURITY_POLICY, HOST, HeaderMap, HeaderName, HeaderValue, ORIGIN, REFERRER_POLICY,
-    X_CONTENT_TYPE_OPTIONS,
+    CACHE_CONTROL, CONTENT_SECURITY_POLICY, HOST, HeaderMap, HeaderName, HeaderValue, ORIGIN,
+    REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS,
 };
 use axum::http::{Method, Uri};
 use axum::middleware::Next;
@@ -34,19 +34,34 @@ pub(super) fn sealed(mut response: Response) -> Response {
         (CONTENT_SECURITY_POLICY, POLICY),
         (X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (REFERRER_POLICY, "same-origin"),
-        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
-        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+        (
+            HeaderName::from_static("cross-origin-opener-policy"),
+            "same-origin",
+        ),
+        (
+            HeaderName::from_static("cross-origin-resource-policy"),
+            "same-origin",
+        ),
     ];
     for (name, value) in always {
         headers.insert(name, HeaderValue::from_static(value));
     }
-    headers.entry(CACHE_CONTROL).or_insert(HeaderValue::from_static("private, no-cache"));
+    headers
+        .entry(CACHE_CONTROL)
+        .or_insert(HeaderValue::from_static("private, no-cache"));
     response
 }
 
 fn host(uri: &Uri, headers: &HeaderMap) -> Option<String> {
-    let authority = uri.authority().map(|authority| authority.as_str().to_owned());
-    authority.or_else(|| headers.get(HOST).and_then(|host| host.to_str().ok()).map(str::to_owned))
+    let authority = uri
+        .authority()
+        .map(|authority| authority.as_str().to_owned());
+    authority.or_else(|| {
+        headers
+            .get(HOST)
+            .and_then(|host| host.to_str().ok())
+            .map(str::to_owned)
+    })
 }
 
 /// Returns why a request is not answered, in words.
@@ -60,7 +75,11 @@ fn check(method: &Method, host: Option<&str>, headers: &HeaderMap) -> Result<(),
     if matches!(*method, Method::GET | Method::HEAD) {
         return Ok(());
     }
-    let text = |name: &str| headers.get(name).map(|value| value.to_str().unwrap_or("unreadable"));
+    let text = |name: &str| {
+        headers
+            .get(name)
+            .map(|value| value.to_str().unwrap_or("unreadable"))
+    };
     let own = [format!("http://{host}"), format!("https://{host}")];
     let origin = text(ORIGIN.as_str()).map(|origin| own.iter().any(|own| own == origin));
     let fetch = text("sec-fetch-site").map(|site| site == "same-origin");
@@ -76,10 +95,17 @@ fn check(method: &Method, host: Option<&str>, headers: &HeaderMap) -> Result<(),
 /// Returns whether a host, with or without a port, is `localhost` or an address in numbers.
 fn is_plain(host: &str) -> bool {
     let name = match host.rsplit_once(':') {
-        Some((name, port)) if port.bytes().all(|byte| byte.is_ascii_digit()) && !name.ends_with(':') => name,
+        Some((name, port))
+            if port.bytes().all(|byte| byte.is_ascii_digit()) && !name.ends_with(':') =>
+        {
+            name
+        }
         _ => host,
     };
-    let bare = name.strip_prefix('[').and_then(|name| name.strip_suffix(']')).unwrap_or(name);
+    let bare = name
+        .strip_prefix('[')
+        .and_then(|name| name.strip_suffix(']'))
+        .unwrap_or(name);
     bare.eq_ignore_ascii_case("localhost") || bare.parse::<IpAddr>().is_ok()
 }
 
@@ -90,17 +116,35 @@ mod tests {
     use super::{check, is_plain};
 
     fn headers(pairs: &[(&'static str, &'static str)]) -> HeaderMap {
-        let pairs = pairs.iter().map(|&(name, value)| (HeaderName::from_static(name), HeaderValue::from_static(value)));
+        let pairs = pairs.iter().map(|&(name, value)| {
+            (
+                HeaderName::from_static(name),
+                HeaderValue::from_static(value),
+            )
+        });
         pairs.collect()
     }
 
     /// If this fails, a name that another site made lead here is answered.
     #[test]
     fn only_plain_hosts_are_answered() {
-        for host in ["localhost", "localhost:7411", "127.0.0.1:7411", "192.168.1.20:7411", "[::1]:7411", "[::1]"] {
+        for host in [
+            "localhost",
+            "localhost:7411",
+            "127.0.0.1:7411",
+            "192.168.1.20:7411",
+            "[::1]:7411",
+            "[::1]",
+        ] {
             assert!(is_plain(host), "{host}");
         }
-        for host in ["example.org", "example.org:7411", "127.0.0.1.example.org", "", ":7411"] {
+        for host in [
+            "example.org",
+            "example.org:7411",
+            "127.0.0.1.example.org",
+            "",
+            ":7411",
+        ] {
             assert!(!is_plain(host), "{host}");
         }
         assert!(check(&Method::GET, Some("example.org"), &HeaderMap::new()).is_err());
@@ -112,14 +156,27 @@ mod tests {
     #[test]
     fn forms_of_other_sites_are_refused() {
         let host = Some("127.0.0.1:7411");
-        let post = |pairs: &[(&'static str, &'static str)]| check(&Method::POST, host, &headers(pairs));
-        assert!(post(&[("origin", "http://127.0.0.1:7411"), ("sec-fetch-site", "same-origin")]).is_ok());
+        let post =
+            |pairs: &[(&'static str, &'static str)]| check(&Method::POST, host, &headers(pairs));
+        assert!(
+            post(&[
+                ("origin", "http://127.0.0.1:7411"),
+                ("sec-fetch-site", "same-origin")
+            ])
+            .is_ok()
+        );
         assert!(post(&[("origin", "http://127.0.0.1:7411")]).is_ok());
         assert!(post(&[("sec-fetch-site", "same-origin")]).is_ok());
         assert!(post(&[]).is_err());
         assert!(post(&[("origin", "null")]).is_err());
         assert!(post(&[("origin", "http://127.0.0.1:9999")]).is_err());
-        assert!(post(&[("origin", "http://127.0.0.1:7411"), ("sec-fetch-site", "cross-site")]).is_err());
+        assert!(
+            post(&[
+                ("origin", "http://127.0.0.1:7411"),
+                ("sec-fetch-site", "cross-site")
+            ])
+            .is_err()
+        );
         assert!(post(&[("sec-fetch-site", "same-site")]).is_err());
     }
 }

@@ -70,10 +70,15 @@ pub(super) fn last_activity(job: &JobState) -> UnixMillis {
     let pulls = job.pulls.iter().map(|pull| pull.at);
     let proposals = job.proposals.iter().flat_map(|entry| {
         let verdict = entry.verdict.as_ref().map(|verdict| verdict.at);
-        [Some(entry.proposal.created_at), verdict].into_iter().flatten()
+        [Some(entry.proposal.created_at), verdict]
+            .into_iter()
+            .flatten()
     });
     let revisions = job.revisions.iter().map(|revision| revision.created_at);
-    pulls.chain(proposals).chain(revisions).fold(job.opened_at, UnixMillis::max)
+    pulls
+        .chain(proposals)
+        .chain(revisions)
+        .fold(job.opened_at, UnixMillis::max)
 }
 
 fn card(job: &JobState, entry: &ProposalEntry, now: UnixMillis) -> Markup {

@@ -148,7 +148,11 @@ pub(super) fn origin(state: &JobState, revision: &Revision) -> Markup {
 fn facts(state: &JobState) -> Markup {
     let spec = &state.spec;
     let (engine, limits) = (&spec.engine, &spec.limits);
-    let bays: Vec<&str> = spec.bays.keys().map(baytrim_model::ids::BayName::as_str).collect();
+    let bays: Vec<&str> = spec
+        .bays
+        .keys()
+        .map(baytrim_model::ids::BayName::as_str)
+        .collect();
     html! {
         dl.facts {
             div { dt { "Engine" } dd {
@@ -180,9 +184,18 @@ fn region(wall: &baytrim_model::limits::Wall) -> String {
         (true, true) => Some(format!("{name} {low} to {high}{unit}")),
     };
     let parts = [
-        part("plate", wall.plate_percent_min, wall.plate_percent_max, " %"),
+        part(
+            "plate",
+            wall.plate_percent_min,
+            wall.plate_percent_max,
+            " %",
+        ),
         part("at", wall.rpm_min, wall.rpm_max, " rpm"),
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
-    if parts.is_empty() { "everywhere".to_owned() } else { parts.join(", ") }
+    if parts.is_empty() {
+        "everywhere".to_owned()
+    } else {
+        parts.join(", ")
+    }
 }

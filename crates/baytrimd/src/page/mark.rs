@@ -99,13 +99,22 @@ fn tells_limit(node: &NodeChange) -> bool {
 
 /// Returns the signs that occur among `nodes`, each with its meaning; those of changes only where they are shown.
 pub(super) fn legend(nodes: &[NodeChange], with_changes: bool) -> Markup {
-    let quiet = [NodeStatus::OnTarget, NodeStatus::Unproven, NodeStatus::Unvisited];
+    let quiet = [
+        NodeStatus::OnTarget,
+        NodeStatus::Unproven,
+        NodeStatus::Unvisited,
+    ];
     let occurs_status = |kind| match kind {
         NodeStatus::Unvisited => nodes.iter().any(is_unvisited),
         kind => with_changes && nodes.iter().any(|node| node.status == kind),
     };
     let quiet = quiet.into_iter().filter(|&kind| occurs_status(kind));
-    let is_held = |limit| with_changes && nodes.iter().any(|node| tells_limit(node) && telling(node) == Some(limit));
+    let is_held = |limit| {
+        with_changes
+            && nodes
+                .iter()
+                .any(|node| tells_limit(node) && telling(node) == Some(limit))
+    };
     let held = LimitName::ALL.into_iter().filter(|&limit| is_held(limit));
     let occurs = |sign: char| nodes.iter().any(|node| beside(node).contains(sign));
     html! {

@@ -55,7 +55,10 @@ impl From<Fault> for Problem {
                 (StatusCode::SERVICE_UNAVAILABLE, "Not just now")
             }
             Fault::Internal(_) => {
-                tracing::error!(error = &fault as &dyn std::error::Error, "a page could not be shown");
+                tracing::error!(
+                    error = &fault as &dyn std::error::Error,
+                    "a page could not be shown"
+                );
                 let words = "It is the daemon's fault, not yours; its log has the details. Nothing was recorded unless the job's page shows it.";
                 return Self {
                     status: StatusCode::INTERNAL_SERVER_ERROR,

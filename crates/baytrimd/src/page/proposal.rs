@@ -40,7 +40,10 @@ pub(super) struct View<'a> {
 impl<'a> View<'a> {
     /// Returns the page as it first shows: the changes, and those taken that the rule suggests or the verdict took.
     pub(super) fn first(state: &'a JobState, entry: &'a ProposalEntry, now: UnixMillis) -> Self {
-        let approved = entry.verdict.as_ref().map(|verdict| verdict.approved.as_ref());
+        let approved = entry
+            .verdict
+            .as_ref()
+            .map(|verdict| verdict.approved.as_ref());
         let take = match approved {
             Some(Some((_, nodes))) => Take::of(nodes, &entry.proposal),
             Some(None) | None => Take::by(Rule::Usual, &entry.proposal),
@@ -106,7 +109,7 @@ pub(super) fn page(view: &View<'_>) -> Markup {
                     (reading::table(view.reading, &drawn))
                     (reading::legend(view.reading, &drawn))
                 }
-                (node::details(state, proposal, view.node))
+                (node::details(state, proposal, view.node, view.reading == Reading::Choose))
                 (decide_form::form(view))
             }
         }
@@ -132,7 +135,9 @@ fn origin(view: &View<'_>) -> Markup {
 
 /// Returns the tabs: links, and where nodes are being chosen buttons that keep the choice.
 fn tabs(view: &View<'_>) -> Markup {
-    let shown = Reading::ALL.into_iter().filter(|&reading| view.is_open() || reading != Reading::Choose);
+    let shown = Reading::ALL
+        .into_iter()
+        .filter(|&reading| view.is_open() || reading != Reading::Choose);
     let node = view.node.map_or_else(String::new, |node| {
         let (rpm, plate_percent) = view.state.spec.axes.position(node);
         format!("?node={}:{}", breakpoint(rpm), breakpoint(plate_percent))

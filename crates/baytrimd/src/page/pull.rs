@@ -56,7 +56,10 @@ pub(super) fn page(state: &JobState, entry: &PullEntry) -> Markup {
 
 /// Returns the accepted share of a pull in whole percent.
 pub(super) fn share(summary: &PullSummary) -> String {
-    format!("{:.0}", 100.0 * summary.accepted_s / summary.duration_s.max(1e-9))
+    format!(
+        "{:.0}",
+        100.0 * summary.accepted_s / summary.duration_s.max(1e-9)
+    )
 }
 
 fn gates(summary: &PullSummary) -> Markup {
@@ -85,7 +88,11 @@ fn gates(summary: &PullSummary) -> Markup {
 fn coverage(state: &JobState, summary: &PullSummary) -> Markup {
     let caption = "Coverage: accepted seconds on each node; below it the number of visits";
     grid(&state.spec.axes, caption, &plain_head, &|node| {
-        let Some(covered) = summary.coverage.get(node).filter(|covered| covered.visits > 0) else {
+        let Some(covered) = summary
+            .coverage
+            .get(node)
+            .filter(|covered| covered.visits > 0)
+        else {
             return html! { td.none { "\u{b7}" } };
         };
         html! {

@@ -47,17 +47,25 @@ pub(super) struct Node {
 pub(super) async fn inbox(State(shop): State<Arc<Shop>>, Query(after): Query<After>) -> Page {
     let (jobs, next) = blocking(move || jobs(&shop, after.after.as_deref())).await?;
     let next = next.map(|id| format!("/?after={id}"));
-    Ok(Html(inbox::page(&jobs, next.as_deref(), clock::now()).into_string()))
+    Ok(Html(
+        inbox::page(&jobs, next.as_deref(), clock::now()).into_string(),
+    ))
 }
 
 fn jobs(shop: &Shop, after: Option<&str>) -> Result<(Vec<Arc<JobState>>, Option<JobId>), Fault> {
     let after = after.and_then(|id| StreamName::new(&format!("{JOB_PREFIX}{id}")).ok());
-    let mut streams = shop.store().streams(JOB_PREFIX, after.as_ref(), JOBS_SHOWN_MAX + 1)?;
+    let mut streams = shop
+        .store()
+        .streams(JOB_PREFIX, after.as_ref(), JOBS_SHOWN_MAX + 1)?;
     let more = streams.len() > JOBS_SHOWN_MAX;
     streams.truncate(JOBS_SHOWN_MAX);
     let mut jobs = Vec::with_capacity(streams.len());
     for (stream, _) in streams {
-        let Ok(id) = stream.as_str().trim_start_matches(JOB_PREFIX).parse::<JobId>() else {
+        let Ok(id) = stream
+            .as_str()
+            .trim_start_matches(JOB_PREFIX)
+            .parse::<JobId>()
+        else {
             continue;
         };
         jobs.extend(shop.find_job(&id)?.map(|job| job.state));
@@ -78,13 +86,19 @@ pub(super) async fn job(State(shop): State<Arc<Shop>>, Path(id): Path<String>) -
     Ok(Html(job::page(&state, clock::now()).into_string()))
 }
 
-pub(super) async fn pull(State(shop): State<Arc<Shop>>, Path((id, number)): Path<(String, String)>) -> Page {
+pub(super) async fn pull(
+    State(shop): State<Arc<Shop>>,
+    Path((id, number)): Path<(String, String)>,
+) -> Page {
     let state = load(&shop, &id).await?;
     let entry = state.pull(number.parse()?)?;
     Ok(Html(pull::page(&state, entry).into_string()))
 }
 
-pub(super) async fn revision(State(shop): State<Arc<Shop>>, Path((id, number)): Path<(String, String)>) -> Page {
+pub(super) async fn revision(
+    State(shop): State<Arc<Shop>>,
+    Path((id, number)): Path<(String, String)>,
+) -> Page {
     let state = load(&shop, &id).await?;
     let revision = state.revision(number.parse()?)?;
     Ok(Html(revision::page(&state, revision).into_string()))
@@ -96,7 +110,10 @@ pub(super) async fn compare(
     Query(pair): Query<Pair>,
 ) -> Page {
     let state = load(&shop, &id).await?;
-    let (from, to) = (state.revision(pair.from.parse()?)?, state.revision(pair.to.parse()?)?);
+    let (from, to) = (
+        state.revision(pair.from.parse()?)?,
+        state.revision(pair.to.parse()?)?,
+    );
     Ok(Html(compare::page(&state, from, to).into_string()))
 }
 
@@ -145,11 +162,17 @@ async fn show(
         Reading::Choose if !view.is_open() => Reading::Change,
         reading => reading,
     };
-    view.node = node.node.as_deref().and_then(|text| find_node(&state, text));
+    view.node = node
+        .node
+        .as_deref()
+        .and_then(|text| find_node(&state, text));
     Ok(Html(proposal::page(&view).into_string()))
 }
 
 fn find_node(state: &JobState, text: &str) -> Option<usize> {
     let (rpm, plate_percent) = text.split_once(':')?;
-    state.spec.axes.find(rpm.parse().ok()?, plate_percent.parse().ok()?)
+    state
+        .spec
+        .axes
+        .find(rpm.parse().ok()?, plate_percent.parse().ok()?)
 }

@@ -39,10 +39,14 @@ fn table(state: &JobState, revision: &Revision) -> Markup {
     let unit = unit(state.spec.table.content);
     if revision.id.0 == 0 {
         let caption = format!("Table values{}", in_unit(unit));
-        let cell = |node: usize| html! { td.still-value { (fixed(revision.values[node], decimals)) } };
+        let cell =
+            |node: usize| html! { td.still-value { (fixed(revision.values[node], decimals)) } };
         return grid(&state.spec.axes, &caption, &plain_head, &cell);
     }
-    let caption = format!("Table values{}; below each its fuel change from r0, percent", in_unit(unit));
+    let caption = format!(
+        "Table values{}; below each its fuel change from r0, percent",
+        in_unit(unit)
+    );
     grid(&state.spec.axes, &caption, &plain_head, &|node| {
         let percent = trim[node].exp_m1() * 100.0;
         html! {

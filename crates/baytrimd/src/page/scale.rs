@@ -23,7 +23,11 @@ const AMOUNT: [&str; 6] = ["q0", "q1", "q2", "q3", "q4", "q5"];
 /// Returns the class of a signed fuel change in percent: `l5` to `l1`, `z`, `m1` to `m5`.
 pub(super) fn change(percent: f64) -> &'static str {
     let step = reached(&CHANGE_STEPS_PERCENT, percent.abs());
-    if percent < 0.0 { LESS[step] } else { MORE[step] }
+    if percent < 0.0 {
+        LESS[step]
+    } else {
+        MORE[step]
+    }
 }
 
 /// Returns the class of a dwell in seconds: `q0` (none) to `q5`.

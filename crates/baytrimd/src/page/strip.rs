@@ -21,7 +21,11 @@ pub(super) fn stretches(strip: &[Option<GateName>]) -> Vec<Stretch> {
     for (index, &gate) in strip.iter().enumerate() {
         match found.last_mut() {
             Some(last) if last.gate == gate => last.to = index + 1,
-            _ => found.push(Stretch { from: index, to: index + 1, gate }),
+            _ => found.push(Stretch {
+                from: index,
+                to: index + 1,
+                gate,
+            }),
         }
     }
     found
@@ -47,7 +51,9 @@ pub(super) fn picture(summary: &PullSummary) -> Markup {
 /// Returns the stretches that were refused, as a list with their times.
 pub(super) fn list(summary: &PullSummary) -> Markup {
     let span_s = span_s(summary);
-    let refused = stretches(&summary.strip).into_iter().filter_map(|part| Some((part, part.gate?)));
+    let refused = stretches(&summary.strip)
+        .into_iter()
+        .filter_map(|part| Some((part, part.gate?)));
     html! {
         ol.stretches {
             @for (part, gate) in refused {
@@ -83,7 +89,10 @@ mod tests {
         let cut = Some(GateName::OverrunCut);
         let found = stretches(&[None, None, cut, cut, cut, None]);
         let stretch = |from, to, gate| Stretch { from, to, gate };
-        assert_eq!(found, [stretch(0, 2, None), stretch(2, 5, cut), stretch(5, 6, None)]);
+        assert_eq!(
+            found,
+            [stretch(0, 2, None), stretch(2, 5, cut), stretch(5, 6, None)]
+        );
         assert!(stretches(&[]).is_empty());
     }
 }

@@ -34,7 +34,10 @@ pub(crate) struct Draft {
 /// Returns the form, or nothing where the verdict is given.
 pub(crate) fn form(view: &View<'_>) -> Markup {
     let standing = view.state.standing(view.entry);
-    if matches!(standing, ProposalStanding::Approved | ProposalStanding::Rejected) {
+    if matches!(
+        standing,
+        ProposalStanding::Approved | ProposalStanding::Rejected
+    ) {
         return html! {};
     }
     let is_open = standing == ProposalStanding::Open;
@@ -76,7 +79,12 @@ const LEAN_NAMED_MAX: usize = 6;
 
 /// Returns which nodes are perhaps too lean even with their changes, the likeliest first.
 fn lean(view: &View<'_>) -> Markup {
-    let nodes = view.entry.proposal.nodes.iter().filter(|node| is_perhaps_lean(node));
+    let nodes = view
+        .entry
+        .proposal
+        .nodes
+        .iter()
+        .filter(|node| is_perhaps_lean(node));
     let mut nodes: Vec<&NodeChange> = nodes.collect();
     if nodes.is_empty() {
         return html! {};
@@ -149,7 +157,11 @@ fn obstacle(view: &View<'_>) -> Option<Markup> {
     };
     let refusal = verdict::approve(view.state, &ask, &positions(view.state, &view.take)).err()?;
     Some(match refusal {
-        Refusal::SubsetBreaksNeighbour { rpm, plate_percent, neighbour_percent } => html! {
+        Refusal::SubsetBreaksNeighbour {
+            rpm,
+            plate_percent,
+            neighbour_percent,
+        } => html! {
             "This choice can't be approved: it would put "
             a href={ "?node=" (breakpoint(rpm)) ":" (breakpoint(plate_percent)) "#at" } { (place(rpm, plate_percent)) }
             " further than " (breakpoint(neighbour_percent))
@@ -161,7 +173,10 @@ fn obstacle(view: &View<'_>) -> Option<Markup> {
 
 /// Returns the nodes of a choice as a verdict names them.
 pub(crate) fn positions(state: &JobState, take: &Take) -> Vec<(f64, f64)> {
-    take.nodes().into_iter().map(|node| state.spec.axes.position(node)).collect()
+    take.nodes()
+        .into_iter()
+        .map(|node| state.spec.axes.position(node))
+        .collect()
 }
 
 /// Returns what became of the proposal, and what to do next.

@@ -28,7 +28,8 @@ pub(crate) struct Tally {
 impl Tally {
     /// Counts the nodes of a proposal.
     pub(crate) fn of(nodes: &[NodeChange]) -> Self {
-        let count = |keep: &dyn Fn(&NodeChange) -> bool| nodes.iter().filter(|node| keep(node)).count();
+        let count =
+            |keep: &dyn Fn(&NodeChange) -> bool| nodes.iter().filter(|node| keep(node)).count();
         Self {
             richer: count(&|node| is_change(node) && node.proposed_percent > 0.0),
             leaner: count(&|node| is_change(node) && node.proposed_percent < 0.0),
@@ -93,9 +94,14 @@ pub(crate) fn sentence(axes: &Axes, proposal: &Proposal, tally: &Tally) -> Strin
 
 fn largest(nodes: &[NodeChange]) -> String {
     let size = |node: &&NodeChange| node.proposed_percent.abs();
-    let largest = nodes.iter().max_by(|one, other| size(one).total_cmp(&size(other)));
+    let largest = nodes
+        .iter()
+        .max_by(|one, other| size(one).total_cmp(&size(other)));
     largest.map_or_else(String::new, |node| {
-        let (percent, place) = (signed(node.proposed_percent, 1), place(node.rpm, node.plate_percent));
+        let (percent, place) = (
+            signed(node.proposed_percent, 1),
+            place(node.rpm, node.plate_percent),
+        );
         format!(", at most {percent} % at {place}")
     })
 }

@@ -15,19 +15,30 @@ use crate::page::number::{breakpoint, decimals, fixed, seconds, signed};
 const INTERVAL_STANDARD_ERRORS: f64 = 1.96;
 
 /// Returns the details of a node, or how to come by them where none is chosen.
-pub(crate) fn details(state: &JobState, proposal: &Proposal, node: Option<usize>) -> Markup {
+pub(crate) fn details(
+    state: &JobState,
+    proposal: &Proposal,
+    node: Option<usize>,
+    is_choosing: bool,
+) -> Markup {
     let Some(index) = node else {
         return html! {
             aside.node.hint {
                 h2 { "Why?" }
-                p { "Touch a cell, or press Enter on it: what was measured there, how sure it is, and what held it." }
+                p {
+                    @if is_choosing { "Here a touch takes or leaves a change. To ask why a node is what it is, touch it in another reading." }
+                    @else { "Touch a cell, or press Enter on it: what was measured there, how sure it is, and what held it." }
+                }
                 @for remark in &proposal.fit.remarks { p { (remark) } }
                 (noise(proposal))
             }
         };
     };
     let node = &proposal.nodes[index];
-    let limits = node.limited_by.iter().filter(|&&limit| limit != LimitName::Resolution);
+    let limits = node
+        .limited_by
+        .iter()
+        .filter(|&&limit| limit != LimitName::Resolution);
     html! {
         aside.node #node aria-labelledby="node-title" {
             div.node-head {
@@ -65,7 +76,10 @@ fn proposed(state: &JobState, node: &NodeChange) -> Markup {
 fn facts(state: &JobState, node: &NodeChange) -> Markup {
     let [low, high] = node.predicted_lambda_interval;
     let half = INTERVAL_STANDARD_ERRORS * node.total_standard_error_percent;
-    let wall = state.spec.limits.leanest_lambda_at(node.rpm, node.plate_percent);
+    let wall = state
+        .spec
+        .limits
+        .leanest_lambda_at(node.rpm, node.plate_percent);
     html! {
         dl.facts {
             div {
@@ -121,10 +135,26 @@ fn steps(state: &JobState, index: usize) -> Markup {
     let axes = &state.spec.axes;
     let (rpm, plate) = axes.indices(index);
     let around = [
-        ("\u{2190}", "lower rpm", rpm.checked_sub(1).map(|rpm| axes.node(rpm, plate))),
-        ("\u{2192}", "higher rpm", (rpm + 1 < axes.rpm.len()).then(|| axes.node(rpm + 1, plate))),
-        ("\u{2191}", "plate further shut", plate.checked_sub(1).map(|plate| axes.node(rpm, plate))),
-        ("\u{2193}", "plate further open", (plate + 1 < axes.plate_percent.len()).then(|| axes.node(rpm, plate + 1))),
+        (
+            "\u{2190}",
+            "lower rpm",
+            rpm.checked_sub(1).map(|rpm| axes.node(rpm, plate)),
+        ),
+        (
+            "\u{2192}",
+            "higher rpm",
+            (rpm + 1 < axes.rpm.len()).then(|| axes.node(rpm + 1, plate)),
+        ),
+        (
+            "\u{2191}",
+            "plate further shut",
+            plate.checked_sub(1).map(|plate| axes.node(rpm, plate)),
+        ),
+        (
+            "\u{2193}",
+            "plate further open",
+            (plate + 1 < axes.plate_percent.len()).then(|| axes.node(rpm, plate + 1)),
+        ),
     ];
     html! {
         nav.steps aria-label="Nodes around" {
@@ -168,5 +198,7 @@ pub(crate) fn unit(content: TableContent) -> &'static str {
 
 fn sentence_case(words: &str) -> String {
     let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }

@@ -26,7 +26,13 @@ pub(crate) enum Reading {
 
 impl Reading {
     /// Every reading, in the order of its tabs.
-    pub(crate) const ALL: [Self; 5] = [Self::Before, Self::Change, Self::After, Self::Sure, Self::Choose];
+    pub(crate) const ALL: [Self; 5] = [
+        Self::Before,
+        Self::Change,
+        Self::After,
+        Self::Sure,
+        Self::Choose,
+    ];
 
     /// Returns the name as paths write it.
     pub(crate) fn as_str(self) -> &'static str {
@@ -41,7 +47,9 @@ impl Reading {
 
     /// Returns the reading of that name.
     pub(crate) fn find(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|reading| reading.as_str() == name)
+        Self::ALL
+            .into_iter()
+            .find(|reading| reading.as_str() == name)
     }
 
     /// Returns the words on its tab.
@@ -58,11 +66,19 @@ impl Reading {
     /// Returns the table's caption.
     pub(crate) fn caption(self) -> &'static str {
         match self {
-            Self::Before => "Before: fuel that the table in force lacks (+) or has too much (\u{2212}), percent; below it the table value",
+            Self::Before => {
+                "Before: fuel that the table in force lacks (+) or has too much (\u{2212}), percent; below it the table value"
+            }
             Self::Change => "Change: proposed fuel change, percent",
-            Self::After => "After: fuel still lacking (+) or too much (\u{2212}) with the chosen changes, percent; below it the table value",
-            Self::Sure => "How sure: standard error of the estimate, percent of fuel; below it seconds and visits",
-            Self::Choose => "Choose: touch a change to take it or leave it; a row's or column's head does all of it",
+            Self::After => {
+                "After: fuel still lacking (+) or too much (\u{2212}) with the chosen changes, percent; below it the table value"
+            }
+            Self::Sure => {
+                "How sure: standard error of the estimate, percent of fuel; below it seconds and visits"
+            }
+            Self::Choose => {
+                "Choose: touch a change to take it or leave it; a row's or column's head does all of it"
+            }
         }
     }
 }
@@ -100,7 +116,11 @@ pub(crate) fn table(reading: Reading, drawn: &Drawn<'_>) -> Markup {
 
 /// Returns the legend of a reading.
 pub(crate) fn legend(reading: Reading, drawn: &Drawn<'_>) -> Markup {
-    let changes = drawn.proposal.nodes.iter().filter(|node| mark::is_change(node));
+    let changes = drawn
+        .proposal
+        .nodes
+        .iter()
+        .filter(|node| mark::is_change(node));
     let some_left = drawn.take.count() < changes.count();
     html! {
         div.legend {
@@ -119,7 +139,11 @@ pub(crate) fn legend(reading: Reading, drawn: &Drawn<'_>) -> Markup {
 
 /// Returns a cell that leads to the node's details. Its address is relative, to keep the page small.
 fn linked(node: &NodeChange, class: &str, is_here: bool, body: &Markup) -> Markup {
-    let address = format!("?node={}:{}#at", breakpoint(node.rpm), breakpoint(node.plate_percent));
+    let address = format!(
+        "?node={}:{}#at",
+        breakpoint(node.rpm),
+        breakpoint(node.plate_percent)
+    );
     html! {
         td class=(class) {
             @if is_here { a #at aria-current="true" href=(address) { (body) } }
@@ -130,11 +154,21 @@ fn linked(node: &NodeChange, class: &str, is_here: bool, body: &Markup) -> Marku
 
 fn change(node: &NodeChange, is_taken: bool) -> (String, Markup) {
     if !mark::is_change(node) {
-        return (quiet(node), html! { (mark::status(node.status)) (marks(node)) });
+        return (
+            quiet(node),
+            html! { (mark::status(node.status)) (marks(node)) },
+        );
     }
     let class = scale::change(node.proposed_percent);
-    let class = if is_taken { class.to_owned() } else { format!("{class} left") };
-    (class, html! { (signed(node.proposed_percent, 1)) (marks(node)) })
+    let class = if is_taken {
+        class.to_owned()
+    } else {
+        format!("{class} left")
+    };
+    (
+        class,
+        html! { (signed(node.proposed_percent, 1)) (marks(node)) },
+    )
 }
 
 fn marks(node: &NodeChange) -> Markup {
@@ -157,16 +191,25 @@ fn after(node: &NodeChange, is_taken: bool, decimals: usize) -> (String, Markup)
 fn off_target(node: &NodeChange, percent: f64, value: f64, decimals: usize) -> (String, Markup) {
     let value = html! { small { (fixed(value, decimals)) } };
     if mark::is_unvisited(node) {
-        return ("none".to_owned(), html! { (mark::status(NodeStatus::Unvisited)) (value) });
+        return (
+            "none".to_owned(),
+            html! { (mark::status(NodeStatus::Unvisited)) (value) },
+        );
     }
     let borrowed = mark::is_borrowed(node);
     let class = scale::change(percent).to_owned();
-    (class, html! { (signed(percent, 1)) @if borrowed { i { (mark::BORROWED) } } (value) })
+    (
+        class,
+        html! { (signed(percent, 1)) @if borrowed { i { (mark::BORROWED) } } (value) },
+    )
 }
 
 fn sure(node: &NodeChange) -> (String, Markup) {
     if mark::is_unvisited(node) {
-        return ("none".to_owned(), html! { (mark::status(NodeStatus::Unvisited)) });
+        return (
+            "none".to_owned(),
+            html! { (mark::status(NodeStatus::Unvisited)) },
+        );
     }
     let class = scale::sure(node.standard_error_percent).to_owned();
     let borrowed = mark::is_borrowed(node);
@@ -178,23 +221,35 @@ fn sure(node: &NodeChange) -> (String, Markup) {
 }
 
 fn quiet(node: &NodeChange) -> String {
-    if mark::is_unvisited(node) { "none".to_owned() } else { "still".to_owned() }
+    if mark::is_unvisited(node) {
+        "none".to_owned()
+    } else {
+        "still".to_owned()
+    }
 }
 
 fn choose(drawn: &Drawn<'_>) -> Markup {
     let changing = |line: Line| {
         let nodes = line.nodes(drawn.axes);
-        nodes.iter().any(|&node| mark::is_change(&drawn.proposal.nodes[node]))
+        nodes
+            .iter()
+            .any(|&node| mark::is_change(&drawn.proposal.nodes[node]))
     };
     let head = |line: Line, text: &str| {
         let (value, words) = match line {
-            Line::Rpm(index) => (format!("rpm:{index}"), format!("{text} rpm: take or leave all")),
-            Line::Plate(index) => (format!("plate:{index}"), format!("plate {text} %: take or leave all")),
+            Line::Rpm(index) => (
+                format!("rpm:{index}"),
+                format!("{text} rpm: take or leave all"),
+            ),
+            Line::Plate(index) => (
+                format!("plate:{index}"),
+                format!("plate {text} %: take or leave all"),
+            ),
         };
         if !changing(line) {
             return html! { (text) };
         }
-        html! { button type="submit" name="toggle" value=(value) aria-label=(words) { (text) } }
+        html! { button type="submit" name="toggle" value=(value) aria-label=(words) formnovalidate { (text) } }
     };
     grid(drawn.axes, Reading::Choose.caption(), &head, &|index| {
         let node = &drawn.proposal.nodes[index];
@@ -202,7 +257,11 @@ fn choose(drawn: &Drawn<'_>) -> Markup {
             return html! { td class=(quiet(node)) { (mark::status(node.status)) } };
         }
         let (_, body) = change(node, true);
-        let place = format!("{} rpm, {} %", breakpoint(node.rpm), breakpoint(node.plate_percent));
+        let place = format!(
+            "{} rpm, {} %",
+            breakpoint(node.rpm),
+            breakpoint(node.plate_percent)
+        );
         let label = format!("{place}: {}", signed(node.proposed_percent, 1));
         html! {
             td class=(scale::change(node.proposed_percent)) {

@@ -9,12 +9,27 @@ const EDGE: f64 = 14.0;
 /// Returns the drawing; its numbers stand beside it as text, too.
 pub(crate) fn ruler(node: &NodeChange, wall_lambda: f64) -> Markup {
     let [low, high] = node.predicted_lambda_interval;
-    let shown = [node.lambda_before, node.target_lambda, node.predicted_lambda, low, high, wall_lambda];
+    let shown = [
+        node.lambda_before,
+        node.target_lambda,
+        node.predicted_lambda,
+        low,
+        high,
+        wall_lambda,
+    ];
     let least = shown.iter().copied().fold(f64::INFINITY, f64::min);
     let most = shown.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let span = (most - least).max(0.02);
-    let x = |lambda: f64| format!("{:.1}", EDGE + (lambda - least) / span * (WIDTH - 2.0 * EDGE));
-    let wall_width = format!("{:.1}", WIDTH - (EDGE + (wall_lambda - least) / span * (WIDTH - 2.0 * EDGE)));
+    let x = |lambda: f64| {
+        format!(
+            "{:.1}",
+            EDGE + (lambda - least) / span * (WIDTH - 2.0 * EDGE)
+        )
+    };
+    let wall_width = format!(
+        "{:.1}",
+        WIDTH - (EDGE + (wall_lambda - least) / span * (WIDTH - 2.0 * EDGE))
+    );
     let words = format!(
         "Lambda now {:.3}, after the change {:.3}, between {low:.3} and {high:.3}; target {:.3}, leanest permitted {wall_lambda:.3}",
         node.lambda_before, node.predicted_lambda, node.target_lambda

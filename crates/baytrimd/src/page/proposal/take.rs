@@ -50,7 +50,8 @@ impl Rule {
 
     /// Returns whether the rule takes the change of a node.
     pub(crate) fn takes(self, node: &NodeChange) -> bool {
-        let clear = node.correction_percent.abs() >= PROVEN_STANDARD_ERRORS * node.standard_error_percent;
+        let clear =
+            node.correction_percent.abs() >= PROVEN_STANDARD_ERRORS * node.standard_error_percent;
         is_change(node)
             && match self {
                 Self::Usual => node.proposed_percent >= 0.0 || !is_borrowed(node),
@@ -90,7 +91,13 @@ impl Take {
         }
         taken.truncate(proposal.nodes.len());
         let changing = proposal.nodes.iter().map(is_change);
-        Some(Self(taken.into_iter().zip(changing).map(|(taken, changes)| taken && changes).collect()))
+        Some(Self(
+            taken
+                .into_iter()
+                .zip(changing)
+                .map(|(taken, changes)| taken && changes)
+                .collect(),
+        ))
     }
 
     /// Returns the choice as text for a path: a hexadecimal digit for each four nodes, in node order.
@@ -105,8 +112,11 @@ impl Take {
 
     /// Takes all changes among `nodes`, or none of them where all were taken.
     pub(crate) fn toggle(&mut self, nodes: &[usize], proposal: &Proposal) {
-        let changing: Vec<usize> =
-            nodes.iter().copied().filter(|&node| is_change(&proposal.nodes[node])).collect();
+        let changing: Vec<usize> = nodes
+            .iter()
+            .copied()
+            .filter(|&node| is_change(&proposal.nodes[node]))
+            .collect();
         let to = !changing.iter().all(|&node| self.0[node]);
         for node in changing {
             self.0[node] = to;

@@ -13,7 +13,11 @@ fn luminance(colour: &str) -> f64 {
     let channel = |at: usize| {
         let value = u8::from_str_radix(&colour[at..at + 2], 16).expect("hexadecimal");
         let share = f64::from(value) / 255.0;
-        if share <= 0.040_45 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
+        if share <= 0.040_45 {
+            share / 12.92
+        } else {
+            ((share + 0.055) / 1.055).powf(2.4)
+        }
     };
     0.2126 * channel(0) + 0.7152 * channel(2) + 0.0722 * channel(4)
 }
@@ -26,7 +30,10 @@ fn contrast(one: &str, other: &str) -> f64 {
 /// Returns each step's class, ground and text colour, the light scheme's before the dark one's.
 fn steps() -> Vec<(&'static str, &'static str, &'static str)> {
     let rules = STYLE.lines().filter_map(|line| {
-        let (class, rule) = line.trim().strip_prefix('.')?.split_once(" { background: #")?;
+        let (class, rule) = line
+            .trim()
+            .strip_prefix('.')?
+            .split_once(" { background: #")?;
         let (ground, text) = rule.split_once("; color: #")?;
         (class.len() <= 2).then(|| (class, &ground[..6], &text[..6]))
     });
@@ -58,7 +65,10 @@ fn scales_go_one_way() {
     let steps = steps();
     for scheme in steps.chunks(STEPS) {
         let light = |class: &str| {
-            let step = scheme.iter().find(|step| step.0 == class).expect("every class is there");
+            let step = scheme
+                .iter()
+                .find(|step| step.0 == class)
+                .expect("every class is there");
             luminance(step.1)
         };
         for letter in ["l", "m", "q"] {

@@ -87,7 +87,10 @@ fn node(rpm: f64, plate_percent: f64, percent: f64, measured_fraction: f64) -> N
     let (status, limited_by) = if percent == 0.0 {
         (NodeStatus::OnTarget, Vec::new())
     } else {
-        (NodeStatus::Limited, vec![LimitName::Step, LimitName::Resolution])
+        (
+            NodeStatus::Limited,
+            vec![LimitName::Step, LimitName::Resolution],
+        )
     };
     NodeChange {
         rpm,

@@ -21,9 +21,17 @@ fn shown(state: &baytrim_jobs::JobState, reading: Reading, node: Option<usize>) 
 /// If this fails, the inbox hides what waits, or the one figure that matters.
 #[test]
 fn the_inbox_says_what_waits() {
-    let state = job(spec(), &|node| if node < 3 { (4.0, 0.9) } else { (0.0, 0.9) });
+    let state = job(spec(), &|node| {
+        if node < 3 { (4.0, 0.9) } else { (0.0, 0.9) }
+    });
     let page = inbox::page(&[Arc::new(state)], None, NOW).into_string();
-    for words in ["4.2 %", "off target", "3 nodes would change", "proposals/c1", "just now"] {
+    for words in [
+        "4.2 %",
+        "off target",
+        "3 nodes would change",
+        "proposals/c1",
+        "just now",
+    ] {
         assert!(page.contains(words), "{words}: {page}");
     }
 }
@@ -40,16 +48,29 @@ fn cells_carry_sign_and_mark() {
     let page = shown(&state, Reading::Change, None);
     assert!(page.contains("+4.0<i>s</i>"), "{page}");
     assert!(page.contains("\u{2212}3.0<i>s</i>"), "{page}");
-    assert!(page.contains("left\"><a href"), "the borrowed lean-ward change is left out: {page}");
+    assert!(
+        page.contains("left\"><a href"),
+        "the borrowed lean-ward change is left out: {page}"
+    );
     assert!(page.contains("\u{2212}2.0<i>s~</i>"), "{page}");
-    assert!(page.contains("held to the largest change of one proposal"), "{page}");
-    assert!(page.contains("1 change that would take fuel off where less than half was measured is left out"), "{page}");
+    assert!(
+        page.contains("held to the largest change of one proposal"),
+        "{page}"
+    );
+    assert!(
+        page.contains(
+            "1 change that would take fuel off where less than half was measured is left out"
+        ),
+        "{page}"
+    );
 }
 
 /// If this fails, a reviewer who asks why is not told what held the node, how sure it is, or how lean it may end.
 #[test]
 fn a_node_says_why() {
-    let state = job(spec(), &|node| if node == 7 { (4.0, 0.9) } else { (0.0, 0.9) });
+    let state = job(spec(), &|node| {
+        if node == 7 { (4.0, 0.9) } else { (0.0, 0.9) }
+    });
     let page = shown(&state, Reading::Change, Some(7));
     for words in [
         "Held to the largest change of one proposal.",
@@ -83,7 +104,10 @@ fn enter_in_a_field_presses_nothing() {
         let page = shown(&state, reading, None);
         let form = page.split("<form").nth(1).expect("a form");
         let button = form.split("<button").nth(1).expect("a button");
-        assert!(button.starts_with(" type=\"submit\" disabled hidden>"), "{button}");
+        assert!(
+            button.starts_with(" type=\"submit\" disabled hidden>"),
+            "{button}"
+        );
     }
 }
 
@@ -99,12 +123,26 @@ fn typed_text_stays_text() {
 /// If this fails, the largest usual table is too heavy for the first look, or a page breaks the policy of no inline style.
 #[test]
 fn a_large_table_is_a_light_page() {
-    let state = job(large_spec(), &|node| if node % 2 == 0 { (9.5, 0.2) } else { (-9.5, 0.2) });
+    let state = job(large_spec(), &|node| {
+        if node % 2 == 0 {
+            (9.5, 0.2)
+        } else {
+            (-9.5, 0.2)
+        }
+    });
     for reading in Reading::ALL {
         let page = shown(&state, reading, None);
-        let limit = if reading == Reading::Choose { PAGE_BYTES_MAX * 3 / 2 } else { PAGE_BYTES_MAX };
-        eprintln!("40 x 40 nodes, {}: {} bytes", reading.as_str(), page.len());
-        assert!(page.len() < limit, "{}: {} bytes", reading.as_str(), page.len());
+        let limit = if reading == Reading::Choose {
+            PAGE_BYTES_MAX * 3 / 2
+        } else {
+            PAGE_BYTES_MAX
+        };
+        assert!(
+            page.len() < limit,
+            "{}: {} bytes",
+            reading.as_str(),
+            page.len()
+        );
         assert!(!page.contains("style="), "{}", reading.as_str());
     }
 }
@@ -112,14 +150,24 @@ fn a_large_table_is_a_light_page() {
 /// If this fails, the result of a choice is shown as if everything had been taken.
 #[test]
 fn after_shows_only_what_is_taken() {
-    let state = job(spec(), &|node| if node == 0 { (10.0, 0.9) } else { (0.0, 0.9) });
+    let state = job(spec(), &|node| {
+        if node == 0 { (10.0, 0.9) } else { (0.0, 0.9) }
+    });
     let entry = &state.proposals[0];
     let mut view = View::first(&state, entry, NOW);
     view.reading = Reading::After;
     // 15 % lacking, 10 % given: 1.15 / 1.10 - 1 = 4.5 %.
-    assert!(proposal::page(&view).into_string().contains("+4.5<small>10.0"));
+    assert!(
+        proposal::page(&view)
+            .into_string()
+            .contains("+4.5<small>10.0")
+    );
     view.take = Take::by(Rule::None, &entry.proposal);
-    assert!(proposal::page(&view).into_string().contains("+15.0<small>0.0"));
+    assert!(
+        proposal::page(&view)
+            .into_string()
+            .contains("+15.0<small>0.0")
+    );
 }
 
 /// If this fails, a revision or a comparison shows other values than the record holds.
