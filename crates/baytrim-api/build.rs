@@ -1,4 +1,8 @@
 //! Compiles `proto/` without protoc.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "cargo speaks to a build script through its environment"
+)]
 
 use std::path::PathBuf;
 
