@@ -6,6 +6,8 @@
     clippy::unwrap_used,
     clippy::print_stdout,
     clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::disallowed_methods,
     reason = "this is a benchmark"
 )]
 

@@ -18,6 +18,10 @@ pub enum LogFormat {
 /// Starts logging to standard error; a second call changes nothing.
 ///
 /// `level` is a filter such as `info` or `baytrimd=debug,warn`; one that can't be read counts as `info`.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "NO_COLOR concerns nothing but how log lines look"
+)]
 pub fn start(format: LogFormat, level: &str) {
     let filter = EnvFilter::try_new(level).unwrap_or_else(|_| EnvFilter::new("info"));
     let registry = tracing_subscriber::registry().with(filter);

@@ -37,6 +37,10 @@ pub(crate) struct Options {
 
 impl Options {
     /// Returns all layers of the configuration.
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the daemon's environment is read here and nowhere else"
+    )]
     pub(crate) fn layers(&self) -> Result<Layers, Failure> {
         let given = [
             ("data", &self.data),
