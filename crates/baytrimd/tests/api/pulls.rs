@@ -278,7 +278,7 @@ async fn pulls_beyond_the_limit_are_turned_away() {
 #[tokio::test]
 async fn a_silent_pull_ends() {
     let limits = ServiceLimits {
-        idle: Duration::from_millis(50),
+        idle: Duration::from_millis(500),
         ..ServiceLimits::default()
     };
     let daemon = Daemon::with(Arc::new(MemoryStore::new()), limits).await;
