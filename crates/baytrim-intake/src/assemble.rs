@@ -15,6 +15,10 @@ use crate::plausible::{Spread, clock_doubt, out_of_range_remedy, trim_oddity, un
 use crate::report::{ChannelReport, ClockReport};
 use crate::units::convert;
 
+/// An engine speed between this and 0 is the noise of a meter on a standing engine, rpm: analogue
+/// pick-ups are seen to write down to -50.
+const NOISE_RPM_MIN: f64 = -100.0;
+
 /// Samples in the making.
 pub(crate) struct Assembler<'a> {
     source_name: &'a str,
@@ -32,6 +36,8 @@ struct Column<'a> {
     low: f64,
     high: f64,
     values: Vec<f64>,
+    /// Readings below 0 rpm that were taken for a standing engine.
+    standing_count: u64,
 }
 
 /// What a column is judged by, beside itself.
@@ -68,6 +74,7 @@ impl<'a> Assembler<'a> {
                 low,
                 high,
                 values: Vec::new(),
+                standing_count: 0,
             }
         });
         Self {
@@ -104,6 +111,7 @@ impl<'a> Assembler<'a> {
             } else {
                 let scaled = column.channel.scaled(raw);
                 let value = convert(column.quantity, column.channel.unit, scaled, self.fuel);
+                let value = column.standing(value);
                 if !(column.low..=column.high).contains(&value) {
                     return Err(column.out_of_range(self.source_name, row, raw, value));
                 }
@@ -253,6 +261,16 @@ fn warn_of_clock(clock: &ClockReport, row_count: usize, warnings: &mut Vec<PullW
 }
 
 impl Column<'_> {
+    /// Returns `value`, or 0 where it is the noise of a meter on a standing engine.
+    fn standing(&mut self, value: f64) -> f64 {
+        let is_noise = (NOISE_RPM_MIN..0.0).contains(&value);
+        if self.quantity == Quantity::EngineSpeed && is_noise {
+            self.standing_count += 1;
+            return 0.0;
+        }
+        value
+    }
+
     fn out_of_range(&self, source_name: &str, row: u64, raw: f64, converted: f64) -> IntakeError {
         let unit = self.channel.unit;
         let scaled = self.channel.scaled(raw);
@@ -342,6 +360,15 @@ impl Column<'_> {
                 unit,
                 finding: doubt.finding,
                 remedy: doubt.remedy.to_owned(),
+            });
+        }
+        if self.standing_count > 0 {
+            warnings.push(PullWarning {
+                code: "speed_below_zero".to_owned(),
+                message: format!(
+                    "{} readings of column \"{column}\" lie below 0 rpm by less than {}, as a meter's noise does while the engine stands: they count as 0",
+                    self.standing_count, -NOISE_RPM_MIN
+                ),
             });
         }
         warnings.extend(

@@ -13,6 +13,7 @@ mod plausible;
 pub mod read;
 pub mod report;
 pub mod standard;
+pub mod suggest;
 mod text;
 mod units;
 
@@ -22,3 +23,4 @@ pub use map_file::parse_channel_map;
 pub use read::read_log;
 pub use report::{Intake, IntakeReport};
 pub use standard::standard_channels;
+pub use suggest::{Suggestion, suggest};

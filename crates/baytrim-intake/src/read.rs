@@ -10,8 +10,9 @@ use crate::bytes::{Gauge, LogBytes};
 use crate::error::IntakeError;
 use crate::kind::{KIND_BYTES, not_text_kind};
 use crate::limits::LogLimits;
-use crate::report::Intake;
-use crate::text::{TextJob, peek, read_text};
+use crate::report::{Compression, Intake};
+use crate::suggest::table::RawTable;
+use crate::text::{TextJob, peek, preview_text, read_text};
 
 /// Reads a log; its kind is told by its content.
 ///
@@ -36,16 +37,7 @@ pub fn read_log(
         });
     }
     let gauge = Rc::new(Gauge::default());
-    let explain = |error| gauge.explain(source_name, error);
-    let bytes = LogBytes::open(source, limits.bytes_max, &gauge).map_err(explain)?;
-    let compression = bytes.compression();
-    let (head, bytes) = peek(bytes, KIND_BYTES).map_err(explain)?;
-    if let Some(kind) = not_text_kind(&head) {
-        return Err(IntakeError::UnsupportedFormat {
-            source_name: source_name.to_owned(),
-            kind,
-        });
-    }
+    let (bytes, compression) = open_bytes(source, source_name, limits, &gauge)?;
     let job = TextJob {
         source_name,
         map,
@@ -55,4 +47,34 @@ pub fn read_log(
         gauge: &gauge,
     };
     read_text(bytes, &job)
+}
+
+/// Looks at a log without a channel map; its kind is told by its content.
+pub(crate) fn open_table(
+    source: &mut dyn Read,
+    source_name: &str,
+    limits: &LogLimits,
+) -> Result<RawTable, IntakeError> {
+    let gauge = Rc::new(Gauge::default());
+    let (bytes, _) = open_bytes(source, source_name, limits, &gauge)?;
+    preview_text(bytes, limits, &gauge, source_name)
+}
+
+fn open_bytes<'a>(
+    source: &'a mut dyn Read,
+    source_name: &str,
+    limits: &LogLimits,
+    gauge: &Rc<Gauge>,
+) -> Result<(impl Read + use<'a>, Compression), IntakeError> {
+    let explain = |error| gauge.explain(source_name, error);
+    let bytes = LogBytes::open(source, limits.bytes_max, gauge).map_err(explain)?;
+    let compression = bytes.compression();
+    let (head, bytes) = peek(bytes, KIND_BYTES).map_err(explain)?;
+    if let Some(kind) = not_text_kind(&head) {
+        return Err(IntakeError::UnsupportedFormat {
+            source_name: source_name.to_owned(),
+            kind,
+        });
+    }
+    Ok((bytes, compression))
 }

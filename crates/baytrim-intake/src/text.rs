@@ -4,10 +4,11 @@ mod cells;
 mod encoding;
 mod header;
 mod number;
+mod preview;
 mod rows;
 mod time;
 
-use std::io::{self, Cursor, Read};
+use std::io::{self, Chain, Cursor, Read};
 use std::rc::Rc;
 
 use baytrim_model::channel::{Channel, ChannelMap};
@@ -19,6 +20,7 @@ use crate::bytes::Gauge;
 use crate::error::IntakeError;
 use crate::limits::LogLimits;
 use crate::report::{Compression, Intake, IntakeReport, LogFormat, TextEncoding};
+use crate::suggest::table::RawTable;
 use cells::CellReader;
 use encoding::AsciiText;
 use header::Header;
@@ -38,48 +40,101 @@ pub(crate) struct TextJob<'a> {
 }
 
 /// Reads `bytes`, which are unpacked and of no other known kind, as delimited text.
-pub(crate) fn read_text(mut bytes: impl Read, job: &TextJob<'_>) -> Result<Intake, IntakeError> {
-    let explain = |error| job.gauge.explain(job.source_name, error);
-    let mut raw_head = Vec::new();
-    (&mut bytes)
-        .take(ENCODING_BYTES)
-        .read_to_end(&mut raw_head)
-        .map_err(explain)?;
-    let (encoding, mark_bytes) = encoding::detect(&raw_head);
-    let mut raw_head = Cursor::new(raw_head);
-    raw_head.set_position(mark_bytes as u64);
-    let mut text = AsciiText::new(raw_head.chain(bytes), encoding);
-
-    let head_bytes_max = job.limits.head_bytes_max;
-    let mut head = Vec::new();
-    (&mut text)
-        .take(head_bytes_max as u64)
-        .read_to_end(&mut head)
-        .map_err(explain)?;
-    refuse_binary(&head, job.source_name)?;
-    let is_return_line_end = head.contains(&b'\r') && !head.contains(&b'\n');
-    if is_return_line_end {
-        head.iter_mut()
-            .filter(|byte| **byte == b'\r')
-            .for_each(|byte| *byte = b'\n');
-    }
-    let is_whole = head.len() < head_bytes_max;
-    let header = header::find_header(&head, is_whole, job.map, job.source_name)?;
-    let layout = Layout {
-        delimiter: header.delimiter,
-        first_line: header.row + 1,
-        is_return_line_end,
-    };
-    let mut body = Cursor::new(head);
-    body.set_position(header.body_byte as u64);
-    let rows = Rows::new(
-        body.chain(text),
-        layout,
-        job.limits.row_bytes_max,
-        job.gauge,
-        job.source_name,
-    );
+pub(crate) fn read_text(bytes: impl Read, job: &TextJob<'_>) -> Result<Intake, IntakeError> {
+    let opened = OpenText::open(bytes, job.limits, job.gauge, job.source_name)?;
+    let header = header::find_header(&opened.head, opened.is_whole, job.map, job.source_name)?;
+    let encoding = opened.encoding;
+    let rows = opened.rows(&header, job.limits, job.gauge, job.source_name);
     read_rows(rows, &header, encoding, job)
+}
+
+/// Looks at `bytes`, which are unpacked and of no other known kind, without a channel map.
+pub(crate) fn preview_text(
+    bytes: impl Read,
+    limits: &LogLimits,
+    gauge: &Rc<Gauge>,
+    source_name: &str,
+) -> Result<RawTable, IntakeError> {
+    let opened = OpenText::open(bytes, limits, gauge, source_name)?;
+    let header = header::guess_header(&opened.head, opened.is_whole, source_name)?;
+    check_column_count(&header, limits, source_name)?;
+    let rows = opened.rows(&header, limits, gauge, source_name);
+    preview::preview(rows, &header, source_name)
+}
+
+/// A text whose beginning was looked at.
+struct OpenText<R> {
+    encoding: TextEncoding,
+    head: Vec<u8>,
+    is_whole: bool,
+    is_return_line_end: bool,
+    rest: R,
+}
+
+impl<R: Read> OpenText<AsciiText<Chain<Cursor<Vec<u8>>, R>>> {
+    fn open(
+        mut bytes: R,
+        limits: &LogLimits,
+        gauge: &Rc<Gauge>,
+        source_name: &str,
+    ) -> Result<Self, IntakeError> {
+        let explain = |error| gauge.explain(source_name, error);
+        let mut raw_head = Vec::new();
+        (&mut bytes)
+            .take(ENCODING_BYTES)
+            .read_to_end(&mut raw_head)
+            .map_err(explain)?;
+        let (encoding, mark_bytes) = encoding::detect(&raw_head);
+        let mut raw_head = Cursor::new(raw_head);
+        raw_head.set_position(mark_bytes as u64);
+        let mut rest = AsciiText::new(raw_head.chain(bytes), encoding);
+        let head_bytes_max = limits.head_bytes_max;
+        let mut head = Vec::new();
+        (&mut rest)
+            .take(head_bytes_max as u64)
+            .read_to_end(&mut head)
+            .map_err(explain)?;
+        refuse_binary(&head, source_name)?;
+        let is_return_line_end = head.contains(&b'\r') && !head.contains(&b'\n');
+        if is_return_line_end {
+            head.iter_mut()
+                .filter(|byte| **byte == b'\r')
+                .for_each(|byte| *byte = b'\n');
+        }
+        Ok(Self {
+            encoding,
+            is_whole: head.len() < head_bytes_max,
+            head,
+            is_return_line_end,
+            rest,
+        })
+    }
+}
+
+impl<R: Read> OpenText<R> {
+    /// Returns the rows below `header`.
+    fn rows(
+        self,
+        header: &Header,
+        limits: &LogLimits,
+        gauge: &Rc<Gauge>,
+        source_name: &str,
+    ) -> Rows<Chain<Cursor<Vec<u8>>, R>> {
+        let layout = Layout {
+            delimiter: header.delimiter,
+            first_line: header.row + 1,
+            is_return_line_end: self.is_return_line_end,
+        };
+        let mut body = Cursor::new(self.head);
+        body.set_position(header.body_byte as u64);
+        Rows::new(
+            body.chain(self.rest),
+            layout,
+            limits.row_bytes_max,
+            gauge,
+            source_name,
+        )
+    }
 }
 
 /// Control characters do not occur in text, save white space and the end mark of old systems.
@@ -183,16 +238,25 @@ fn unused_columns(header: &Header, used: &[usize]) -> Vec<String> {
         .collect()
 }
 
-fn check_columns(header: &Header, job: &TextJob<'_>) -> Result<(), IntakeError> {
-    let source_name = job.source_name.to_owned();
-    if header.columns.len() > job.limits.columns_max {
+fn check_column_count(
+    header: &Header,
+    limits: &LogLimits,
+    source_name: &str,
+) -> Result<(), IntakeError> {
+    if header.columns.len() > limits.columns_max {
         return Err(IntakeError::TooManyColumns {
-            source_name,
+            source_name: source_name.to_owned(),
             row: header.row,
             column_count: header.columns.len(),
-            columns_max: job.limits.columns_max,
+            columns_max: limits.columns_max,
         });
     }
+    Ok(())
+}
+
+fn check_columns(header: &Header, job: &TextJob<'_>) -> Result<(), IntakeError> {
+    let source_name = job.source_name.to_owned();
+    check_column_count(header, job.limits, job.source_name)?;
     let channels = job.map.channels.values().map(|channel| &channel.column);
     for column in job.map.time.column.iter().chain(channels) {
         let named = header.columns.iter().enumerate();

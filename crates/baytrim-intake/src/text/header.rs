@@ -92,8 +92,66 @@ pub(crate) fn find_header(
     Err(not_found(&nearest, missing, source_name))
 }
 
+/// Most lines among which the names are looked for.
+const LINES_LOOKED_AT_MAX: usize = 300;
+
+/// Most lines below a line of names that are compared with it.
+const LINES_BELOW_MAX: usize = 6;
+
+/// Finds the line that looks most like the names of the columns below it.
+pub(super) fn guess_header(
+    head: &[u8],
+    is_whole: bool,
+    source_name: &str,
+) -> Result<Header, IntakeError> {
+    let all: Vec<(u64, usize, &[u8])> = lines(head, is_whole).take(LINES_LOOKED_AT_MAX).collect();
+    let Some((first_row, _, first_line)) = all.first() else {
+        return Err(IntakeError::Empty {
+            source_name: source_name.to_owned(),
+        });
+    };
+    let mut best: Option<(usize, Header)> = None;
+    for (place, (row, body_byte, line)) in all.iter().enumerate() {
+        for delimiter in DELIMITERS {
+            let columns = split(line, delimiter);
+            let named = columns.iter().filter(|name| !name.is_empty());
+            if columns.len() < 2 || named.clone().any(|name| is_number(name)) {
+                continue;
+            }
+            let below = all[place + 1..].iter().take(LINES_BELOW_MAX);
+            let number_count = below
+                .map(|(_, _, line)| split(line, delimiter))
+                .filter(|cells| cells.len() <= columns.len())
+                .map(|cells| cells.iter().filter(|cell| is_number(cell)).count())
+                .max();
+            // Names beyond the cells that hold numbers are worth little: a line of prose has many.
+            let worth = 2 * number_count.unwrap_or(0).min(columns.len()) + named.count().min(3);
+            if number_count.unwrap_or(0) > 0 && best.as_ref().is_none_or(|best| worth > best.0) {
+                let header = Header {
+                    delimiter,
+                    row: *row,
+                    columns,
+                    body_byte: *body_byte,
+                };
+                best = Some((worth, header));
+            }
+        }
+    }
+    match best {
+        Some((_, header)) => Ok(header),
+        None => Err(IntakeError::HeaderMissing {
+            source_name: source_name.to_owned(),
+            row: *first_row,
+            text: shown(first_line),
+        }),
+    }
+}
+
+fn is_number(text: &str) -> bool {
+    text.replace(',', ".").parse::<f64>().is_ok()
+}
+
 fn not_found(nearest: &Header, missing: Option<&Wanted<'_>>, source_name: &str) -> IntakeError {
-    let is_number = |name: &String| name.replace(',', ".").parse::<f64>().is_ok();
     let has_names = nearest
         .columns
         .iter()

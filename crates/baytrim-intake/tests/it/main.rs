@@ -8,4 +8,5 @@ mod dialects;
 mod messages;
 mod properties;
 mod road_logs;
+mod suggestions;
 mod support;

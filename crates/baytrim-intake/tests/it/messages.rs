@@ -277,7 +277,7 @@ fn unit_cases() -> Vec<(&'static str, IntakeError)> {
     vec![
         (
             "a negative engine speed",
-            refused(rows("0.0,-33.6,10,0.9\n")),
+            refused(rows("0.0,-133.6,10,0.9\n")),
         ),
         (
             "an open circuit for lambda",

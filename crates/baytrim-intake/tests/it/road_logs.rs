@@ -153,11 +153,10 @@ fn check(intake: &baytrim_intake::Intake, expected: &Expected) {
     assert_eq!(rpm[0].to_bits(), 0.0_f64.to_bits(), "{name}");
 }
 
-/// A bench log without a header, or a meter that writes noise with the engine off, must be told
-/// where and what, and not be read as something else.
+/// A bench log without a header must be told where and what, and not be read as something else.
 ///
-/// The bench log is one file of boschresearch/Bosch-Engine-Datasets (CC BY-SA 4.0), the other the
-/// data set `pems.1` of the R package pems.utils (GPL); neither is part of this repository.
+/// It is one file of boschresearch/Bosch-Engine-Datasets (CC BY-SA 4.0), which is not part of this
+/// repository.
 #[test]
 fn real_logs_that_cannot_be_read_are_told_why() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/data");
@@ -178,14 +177,44 @@ fn real_logs_that_cannot_be_read_are_told_why() {
         refused("bench_10hz/gengine1_raw_000018.csv", &standard_channels()),
         "log.csv: row 1: numbers stand where column names should (\"-1.53927118e+00,-1.10694214e+00,3.972290…\"); add a row with the name of each column above them"
     );
-    let pems = parse_channel_map(
+}
+
+/// An analyser that writes noise with the engine off, and its stop for no reading, must be read with
+/// both counted.
+///
+/// The data set is `pems.1` of the R package pems.utils (GPL), which is not part of this repository;
+/// the counts were taken in the file by Python's csv module. It has no throttle: vehicle speed stands
+/// in, so that the rest can be read.
+#[test]
+fn an_analyser_log_is_read_with_its_noise_counted() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/data");
+    if !folder.is_dir() {
+        eprintln!(
+            "skipped: an_analyser_log_is_read_with_its_noise_counted: no {}",
+            folder.display()
+        );
+        return;
+    }
+    let map = parse_channel_map(
         "[time]\ncolumn = \"local.time\"\n\
          [channels.engine_speed]\ncolumn = \"revolution\"\nunit = \"rpm\"\n\
-         [channels.plate_angle]\ncolumn = \"option.1\"\nunit = \"ratio\"\n\
-         [channels.lambda]\ncolumn = \"afr\"\nunit = \"afr\"\n",
-    );
-    assert_eq!(
-        refused("pems_afr_1hz/pems1.csv", &pems.unwrap()),
-        "log.csv: row 3, column \"revolution\": -33.637 makes engine_speed -33.637 when read as rpm, outside 0 to 25000; check unit, scale and offset in the channel map; where the logger writes it for no reading, list it under no_reading"
+         [channels.plate_angle]\ncolumn = \"velocity\"\nunit = \"percent\"\n\
+         [channels.lambda]\ncolumn = \"afr\"\nunit = \"afr\"\nno_reading = [199.94]\n",
+    )
+    .unwrap();
+    let mut source = File::open(folder.join("pems_afr_1hz/pems1.csv")).unwrap();
+    let limits = LogLimits::default();
+    let intake = read_log(&mut source, "log.csv", &map, &fuel(), &limits).unwrap();
+    assert_eq!(intake.report.row_count, 1000);
+    let lambda = &intake.report.channels[&Quantity::Lambda];
+    assert_eq!(lambda.missing_count, 4);
+    assert!((lambda.high.unwrap() - 199.93 / 14.7).abs() < 1e-9);
+    let rpm = &intake.report.channels[&Quantity::EngineSpeed];
+    assert_eq!(rpm.low.map(f64::to_bits), Some(0.0_f64.to_bits()));
+    let mut warnings = intake.report.warnings.iter();
+    let warning = warnings.find(|warning| warning.code == "speed_below_zero");
+    assert!(
+        warning.unwrap().message.starts_with("60 readings"),
+        "{warning:?}"
     );
 }
