@@ -196,17 +196,10 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
     };
     let (dwell_s, visits) = coverage(axes.node_count(), pulls);
     let theta = at(&solution.theta);
-    let summary = FitSummary {
-        estimator: ESTIMATOR.to_owned(),
-        reading_count: episodes.observations.len() as u64,
-        noise_percent: 100.0 * noise.block,
-        episode_percent: 100.0 * noise.episode,
-        pull_percent: 100.0 * noise.pull,
-        sensor_percent: settings.sensor_percent,
-        calibration_factor: factor,
-        off_target_percent: off_target_percent(&theta, &dwell_s),
-        remarks: remark::remarks(&episodes, &solution, &ranks, &noise, factor),
-    };
+    let mut summary = summary(&theta, &dwell_s, &noise, settings);
+    summary.reading_count = episodes.observations.len() as u64;
+    summary.calibration_factor = factor;
+    summary.remarks = remark::remarks(&episodes, &solution, &ranks, &noise, factor);
     Ok(Fit {
         standard_error: at(&variances)
             .iter()
@@ -275,6 +268,21 @@ fn border_prior(pulls: &[&PullEvidence], noise: &Noise) -> Vec<(f64, f64)> {
     all.extend([film; FILM_STATES]);
     all.extend([(0.0, 1.0 / (FILM_LOAD_SD * FILM_LOAD_SD)); FILM_TERMS - FILM_STATES]);
     all
+}
+
+/// Returns the summary of a fit, without what needs its episodes.
+fn summary(theta: &[f64], dwell_s: &[f64], noise: &Noise, settings: &FitSettings) -> FitSummary {
+    FitSummary {
+        estimator: ESTIMATOR.to_owned(),
+        reading_count: 0,
+        noise_percent: 100.0 * noise.block,
+        episode_percent: 100.0 * noise.episode,
+        pull_percent: 100.0 * noise.pull,
+        sensor_percent: settings.sensor_percent,
+        calibration_factor: 1.0,
+        off_target_percent: off_target_percent(theta, dwell_s),
+        remarks: Vec::new(),
+    }
 }
 
 /// Returns the places of the pulls in an order that depends on what they hold alone.
