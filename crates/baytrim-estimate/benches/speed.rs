@@ -1,6 +1,7 @@
 //! Speed of reading a pull and of a fit.
 //!
 //! `cargo bench -p baytrim-estimate --bench speed`
+#![allow(clippy::disallowed_methods, reason = "a bench measures time")]
 #![expect(clippy::print_stdout, reason = "a bench prints its table")]
 
 use std::time::Instant;
