@@ -61,9 +61,9 @@ pub fn router(shop: Arc<Shop>) -> Router {
             &format!("{proposal}/reject"),
             post(decide::reject).get(decide::back),
         )
-        .route(&format!("{proposal}/{{reading}}"), get(read::reading))
+        .route(&format!("{proposal}/{{aspect}}"), get(read::aspect))
         .route(
-            &format!("{proposal}/{{reading}}/{{take}}"),
+            &format!("{proposal}/{{aspect}}/{{take}}"),
             get(read::chosen),
         )
         .with_state(shop)

@@ -7,7 +7,7 @@ use maud::{Markup, html};
 
 use super::grid::{grid, plain_head};
 use super::moment::moment;
-use super::number::{decimals, fixed, signed};
+use super::number::{counted, decimals, fixed, signed};
 use super::{address, frame, job, scale};
 
 /// Returns the page.
@@ -70,7 +70,8 @@ pub(super) fn sentence(change: &[f64]) -> String {
     match (richer, leaner) {
         (0, 0) => "Both hold the same values.".to_owned(),
         _ => format!(
-            "{richer} nodes have more fuel, {leaner} less, {} the same; from {} % to {} %.",
+            "More fuel at {}, less at {leaner}, the same at {}; from {} % to {} %.",
+            counted(richer, "node"),
             change.len() - richer - leaner,
             signed(least, 1),
             signed(most, 1)

@@ -14,8 +14,8 @@ use baytrim_model::record::JobEvent;
 
 use super::grid::Line;
 use super::problem::{self, Problem};
+use super::proposal::aspect::Aspect;
 use super::proposal::decide_form::{Draft, positions};
-use super::proposal::reading::Reading;
 use super::proposal::take::{Rule, Take};
 use super::proposal::{self, View};
 use super::{address, read};
@@ -51,10 +51,10 @@ pub(super) async fn selection(
     let entry = state.proposal(number)?;
     let mut view = View::first(&state, entry, clock::now());
     view.take = take(&state, &entry.proposal, &fields);
-    view.reading = field(&fields, "to")
-        .and_then(Reading::find)
-        .unwrap_or(Reading::Choose);
-    Ok(Redirect::to(&view.reading_path(view.reading)))
+    view.aspect = field(&fields, "to")
+        .and_then(Aspect::find)
+        .unwrap_or(Aspect::Choose);
+    Ok(Redirect::to(&view.aspect_path(view.aspect)))
 }
 
 pub(super) async fn approve(

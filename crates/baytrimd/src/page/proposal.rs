@@ -1,9 +1,9 @@
 //! A proposal's page: see it, ask why, choose, decide.
 
+pub(super) mod aspect;
 pub(super) mod decide_form;
 pub(super) mod headline;
 pub(super) mod node;
-pub(super) mod reading;
 mod ruler;
 pub(super) mod take;
 
@@ -15,8 +15,8 @@ use maud::{Markup, html};
 use super::moment::{age, moment};
 use super::number::{breakpoint, decimals};
 use super::{address, frame};
+use aspect::{Aspect, Drawn};
 use decide_form::Draft;
-use reading::{Drawn, Reading};
 use take::{Rule, Take};
 
 /// What is asked of a proposal's page.
@@ -26,7 +26,7 @@ pub(super) struct View<'a> {
     /// The proposal.
     pub(super) entry: &'a ProposalEntry,
     /// What is shown of its table.
-    pub(super) reading: Reading,
+    pub(super) aspect: Aspect,
     /// The changes that are taken.
     pub(super) take: Take,
     /// The node whose details are shown.
@@ -51,7 +51,7 @@ impl<'a> View<'a> {
         Self {
             state,
             entry,
-            reading: Reading::Change,
+            aspect: Aspect::Change,
             take,
             node: None,
             draft: Draft::default(),
@@ -69,9 +69,9 @@ impl<'a> View<'a> {
         address::proposal(self.state.id(), self.entry.proposal.id)
     }
 
-    /// Returns the path of a reading with the same choice of changes.
-    pub(super) fn reading_path(&self, reading: Reading) -> String {
-        let path = format!("{}/{}", self.path(), reading.as_str());
+    /// Returns the path of a aspect with the same choice of changes.
+    pub(super) fn aspect_path(&self, aspect: Aspect) -> String {
+        let path = format!("{}/{}", self.path(), aspect.as_str());
         if self.take == View::first(self.state, self.entry, self.now).take {
             return path;
         }
@@ -106,10 +106,10 @@ pub(super) fn page(view: &View<'_>) -> Markup {
                 section.table aria-label="The table" {
                     (tabs(view))
                     (rules(view))
-                    (reading::table(view.reading, &drawn))
-                    (reading::legend(view.reading, &drawn))
+                    (aspect::table(view.aspect, &drawn))
+                    (aspect::legend(view.aspect, &drawn))
                 }
-                (node::details(state, proposal, view.node, view.reading == Reading::Choose))
+                (node::details(state, proposal, view.node, view.aspect == Aspect::Choose))
                 (decide_form::form(view))
             }
         }
@@ -135,22 +135,22 @@ fn origin(view: &View<'_>) -> Markup {
 
 /// Returns the tabs: links, and where nodes are being chosen buttons that keep the choice.
 fn tabs(view: &View<'_>) -> Markup {
-    let shown = Reading::ALL
+    let shown = Aspect::ALL
         .into_iter()
-        .filter(|&reading| view.is_open() || reading != Reading::Choose);
+        .filter(|&aspect| view.is_open() || aspect != Aspect::Choose);
     let node = view.node.map_or_else(String::new, |node| {
         let (rpm, plate_percent) = view.state.spec.axes.position(node);
         format!("?node={}:{}", breakpoint(rpm), breakpoint(plate_percent))
     });
     html! {
-        nav.tabs aria-label="Readings of the table" {
-            @for reading in shown {
-                @if reading == view.reading {
-                    a aria-current="page" href={ (view.reading_path(reading)) (node) } { (reading.tab()) }
-                } @else if view.reading == Reading::Choose {
-                    button type="submit" name="to" value=(reading.as_str()) formnovalidate { (reading.tab()) }
+        nav.tabs aria-label="The table in five ways" {
+            @for aspect in shown {
+                @if aspect == view.aspect {
+                    a aria-current="page" href={ (view.aspect_path(aspect)) (node) } { (aspect.tab()) }
+                } @else if view.aspect == Aspect::Choose {
+                    button type="submit" name="to" value=(aspect.as_str()) formnovalidate { (aspect.tab()) }
                 } @else {
-                    a href={ (view.reading_path(reading)) (node) } { (reading.tab()) }
+                    a href={ (view.aspect_path(aspect)) (node) } { (aspect.tab()) }
                 }
             }
         }
@@ -158,7 +158,7 @@ fn tabs(view: &View<'_>) -> Markup {
 }
 
 fn rules(view: &View<'_>) -> Markup {
-    if view.reading != Reading::Choose {
+    if view.aspect != Aspect::Choose {
         return html! {};
     }
     let proposal = &view.entry.proposal;

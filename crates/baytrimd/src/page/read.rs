@@ -11,7 +11,7 @@ use serde::Deserialize;
 
 use super::problem::Problem;
 use super::proposal::View;
-use super::proposal::reading::Reading;
+use super::proposal::aspect::Aspect;
 use super::proposal::take::Take;
 use super::{compare, inbox, job, proposal, pull, revision};
 use crate::clock;
@@ -122,32 +122,32 @@ pub(super) async fn proposal(
     Path((id, number)): Path<(String, String)>,
     node: Query<Node>,
 ) -> Page {
-    show(shop, &id, &number, Reading::Change, None, node).await
+    show(shop, &id, &number, Aspect::Change, None, node).await
 }
 
-pub(super) async fn reading(
+pub(super) async fn aspect(
     shop: State<Arc<Shop>>,
-    Path((id, number, reading)): Path<(String, String, String)>,
+    Path((id, number, aspect)): Path<(String, String, String)>,
     node: Query<Node>,
 ) -> Page {
-    let reading = Reading::find(&reading).ok_or_else(Problem::no_page)?;
-    show(shop, &id, &number, reading, None, node).await
+    let aspect = Aspect::find(&aspect).ok_or_else(Problem::no_page)?;
+    show(shop, &id, &number, aspect, None, node).await
 }
 
 pub(super) async fn chosen(
     shop: State<Arc<Shop>>,
-    Path((id, number, reading, code)): Path<(String, String, String, String)>,
+    Path((id, number, aspect, code)): Path<(String, String, String, String)>,
     node: Query<Node>,
 ) -> Page {
-    let reading = Reading::find(&reading).ok_or_else(Problem::no_page)?;
-    show(shop, &id, &number, reading, Some(&code), node).await
+    let aspect = Aspect::find(&aspect).ok_or_else(Problem::no_page)?;
+    show(shop, &id, &number, aspect, Some(&code), node).await
 }
 
 async fn show(
     State(shop): State<Arc<Shop>>,
     id: &str,
     number: &str,
-    reading: Reading,
+    aspect: Aspect,
     code: Option<&str>,
     Query(node): Query<Node>,
 ) -> Page {
@@ -158,9 +158,9 @@ async fn show(
     if let Some(code) = code.filter(|_| view.is_open()) {
         view.take = Take::from_code(code, &entry.proposal).ok_or_else(Problem::no_page)?;
     }
-    view.reading = match reading {
-        Reading::Choose if !view.is_open() => Reading::Change,
-        reading => reading,
+    view.aspect = match aspect {
+        Aspect::Choose if !view.is_open() => Aspect::Change,
+        aspect => aspect,
     };
     view.node = node
         .node

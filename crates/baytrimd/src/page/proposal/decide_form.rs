@@ -10,8 +10,8 @@ use baytrim_model::proposal::NodeChange;
 use maud::{Markup, html};
 
 use super::View;
+use super::aspect::Aspect;
 use super::node::chance;
-use super::reading::Reading;
 use super::take::{Rule, Take};
 use crate::page::address;
 use crate::page::grid::place;
@@ -49,7 +49,7 @@ pub(crate) fn form(view: &View<'_>) -> Markup {
             (cautions())
             @if is_open && changes > 0 { (choice(view, changes)) }
             input type="hidden" name="etag" value=(verdict::etag(&view.entry.proposal));
-            @if view.reading != Reading::Choose { input type="hidden" name="take" value=(view.take.code()); }
+            @if view.aspect != Aspect::Choose { input type="hidden" name="take" value=(view.take.code()); }
             (fields(&view.draft))
             div.buttons {
                 @if is_open && changes > 0 {
@@ -94,7 +94,7 @@ fn lean(view: &View<'_>) -> Markup {
         div.problem role="note" aria-label="Perhaps too lean" {
             p {
                 strong { (counted(nodes.len(), "node")) " may end up leaner than permitted" }
-                ", with the changes too. Don't load these until a pull has looked there, or give them fuel first:"
+                ", even with the change that is proposed. Keep the engine out of there until a pull has looked, or give it fuel first:"
             }
             ul.lean {
                 @for node in nodes.iter().take(LEAN_NAMED_MAX) {
@@ -102,7 +102,7 @@ fn lean(view: &View<'_>) -> Markup {
                         a href={ "?node=" (breakpoint(node.rpm)) ":" (breakpoint(node.plate_percent)) "#at" } {
                             (place(node.rpm, node.plate_percent))
                         }
-                        " " (chance(node.lean_risk))
+                        " (chance " (chance(node.lean_risk)) ")"
                     }
                 }
                 @if nodes.len() > LEAN_NAMED_MAX { li { "and " (nodes.len() - LEAN_NAMED_MAX) " more, marked ! in the table" } }
@@ -137,7 +137,7 @@ fn choice(view: &View<'_>, changes: usize) -> Markup {
                 (counted(unproven_lean, "change")) " that would take fuel off where less than half was measured "
                 (if unproven_lean == 1 { "is" } else { "are" }) " left out. "
             }
-            @if view.reading != Reading::Choose { a href=(view.reading_path(Reading::Choose)) { "Choose nodes" } }
+            @if view.aspect != Aspect::Choose { a href=(view.aspect_path(Aspect::Choose)) { "Choose nodes" } }
         }
         @if let Some(obstacle) = obstacle(view) { p.problem { (obstacle) } }
     }
@@ -235,5 +235,6 @@ fn approved(view: &View<'_>, verdict: &VerdictEntry) -> Markup {
                 a href=(address::compare(job, view.entry.proposal.base_revision, *revision)) { "See what changed" } "."
             }
         }
+        (lean(view))
     }
 }

@@ -26,10 +26,10 @@ pub(crate) fn details(
             aside.node.hint {
                 h2 { "Why?" }
                 p {
-                    @if is_choosing { "Here a touch takes or leaves a change. To ask why a node is what it is, touch it in another reading." }
+                    @if is_choosing { "Here a touch takes or leaves a change. To ask why a node is what it is, touch it under another tab." }
                     @else { "Touch a cell, or press Enter on it: what was measured there, how sure it is, and what held it." }
                 }
-                @for remark in &proposal.fit.remarks { p { (remark) } }
+                @for remark in &proposal.fit.remarks { p { (sentence_case(remark.trim_end_matches('.'))) "." } }
                 (noise(proposal))
             }
         };

@@ -2,7 +2,7 @@
 
 use super::house::{NOW, job, spec};
 use crate::page::proposal::View;
-use crate::page::proposal::reading::Reading;
+use crate::page::proposal::aspect::Aspect;
 use crate::page::proposal::take::{Rule, Take};
 
 /// If this fails, fuel comes off by default where it was hardly measured.
@@ -69,10 +69,10 @@ fn addresses_carry_the_choice_only_where_there_is_one() {
     let entry = &state.proposals[0];
     let mut view = View::first(&state, entry, NOW);
     let path = view.path();
-    assert_eq!(view.reading_path(Reading::After), format!("{path}/after"));
+    assert_eq!(view.aspect_path(Aspect::After), format!("{path}/after"));
     view.take = Take::of(&[1], &entry.proposal);
     assert_eq!(
-        view.reading_path(Reading::After),
+        view.aspect_path(Aspect::After),
         format!("{path}/after/200000000")
     );
 }

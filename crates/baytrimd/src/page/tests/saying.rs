@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::house::{NOW, job, large_spec, spec};
-use crate::page::proposal::reading::Reading;
+use crate::page::proposal::aspect::Aspect;
 use crate::page::proposal::take::{Rule, Take};
 use crate::page::proposal::{self, View};
 use crate::page::{compare, inbox, revision};
@@ -11,9 +11,9 @@ use crate::page::{compare, inbox, revision};
 /// Largest page, in bytes: what a tablet on a workshop's network shows at once.
 const PAGE_BYTES_MAX: usize = 200_000;
 
-fn shown(state: &baytrim_jobs::JobState, reading: Reading, node: Option<usize>) -> String {
+fn shown(state: &baytrim_jobs::JobState, aspect: Aspect, node: Option<usize>) -> String {
     let mut view = View::first(state, &state.proposals[0], NOW);
-    view.reading = reading;
+    view.aspect = aspect;
     view.node = node;
     proposal::page(&view).into_string()
 }
@@ -45,7 +45,7 @@ fn cells_carry_sign_and_mark() {
         2 => (-2.0, 0.2),
         _ => (0.0, 0.9),
     });
-    let page = shown(&state, Reading::Change, None);
+    let page = shown(&state, Aspect::Change, None);
     assert!(page.contains("+4.0<i>s</i>"), "{page}");
     assert!(page.contains("\u{2212}3.0<i>s</i>"), "{page}");
     assert!(
@@ -71,7 +71,7 @@ fn a_node_says_why() {
     let state = job(spec(), &|node| {
         if node == 7 { (4.0, 0.9) } else { (0.0, 0.9) }
     });
-    let page = shown(&state, Reading::Change, Some(7));
+    let page = shown(&state, Aspect::Change, Some(7));
     for words in [
         "Held to the largest change of one proposal.",
         "+6.0 % fuel, 95 % between +3.8 and +8.2",
@@ -89,7 +89,7 @@ fn a_node_says_why() {
 #[test]
 fn cautions_stand_above_the_decision() {
     let state = job(spec(), &|_| (1.5, 0.9));
-    let page = shown(&state, Reading::Change, None);
+    let page = shown(&state, Aspect::Change, None);
     let at = |words: &str| page.find(words).unwrap_or_else(|| panic!("{words}"));
     assert!(at("id=\"decide\"") < at("Too lean a mixture under load destroys engines"));
     assert!(at("Too lean a mixture under load destroys engines") < at("name=\"reason\""));
@@ -100,8 +100,8 @@ fn cautions_stand_above_the_decision() {
 #[test]
 fn enter_in_a_field_presses_nothing() {
     let state = job(spec(), &|_| (1.5, 0.9));
-    for reading in Reading::ALL {
-        let page = shown(&state, reading, None);
+    for aspect in Aspect::ALL {
+        let page = shown(&state, aspect, None);
         let form = page.split("<form").nth(1).expect("a form");
         let button = form.split("<button").nth(1).expect("a button");
         assert!(
@@ -116,7 +116,7 @@ fn enter_in_a_field_presses_nothing() {
 fn typed_text_stays_text() {
     let mut spec = spec();
     spec.title = "<script>alert(1)</script>".to_owned();
-    let page = shown(&job(spec, &|_| (1.5, 0.9)), Reading::Change, None);
+    let page = shown(&job(spec, &|_| (1.5, 0.9)), Aspect::Change, None);
     assert!(!page.contains("<script>alert"), "{page}");
 }
 
@@ -130,9 +130,9 @@ fn a_large_table_is_a_light_page() {
             (-9.5, 0.2)
         }
     });
-    for reading in Reading::ALL {
-        let page = shown(&state, reading, None);
-        let limit = if reading == Reading::Choose {
+    for aspect in Aspect::ALL {
+        let page = shown(&state, aspect, None);
+        let limit = if aspect == Aspect::Choose {
             PAGE_BYTES_MAX * 3 / 2
         } else {
             PAGE_BYTES_MAX
@@ -140,10 +140,10 @@ fn a_large_table_is_a_light_page() {
         assert!(
             page.len() < limit,
             "{}: {} bytes",
-            reading.as_str(),
+            aspect.as_str(),
             page.len()
         );
-        assert!(!page.contains("style="), "{}", reading.as_str());
+        assert!(!page.contains("style="), "{}", aspect.as_str());
     }
 }
 
@@ -155,7 +155,7 @@ fn after_shows_only_what_is_taken() {
     });
     let entry = &state.proposals[0];
     let mut view = View::first(&state, entry, NOW);
-    view.reading = Reading::After;
+    view.aspect = Aspect::After;
     // 15 % lacking, 10 % given: 1.15 / 1.10 - 1 = 4.5 %.
     assert!(
         proposal::page(&view)
@@ -185,6 +185,6 @@ fn revisions_and_comparisons_show_values() {
     assert!((change[0] - 10.0).abs() < 1e-9);
     assert_eq!(
         compare::sentence(&change),
-        "1 nodes have more fuel, 0 less, 35 the same; from 0.0 % to +10.0 %."
+        "More fuel at 1 node, less at 0, the same at 35; from 0.0 % to +10.0 %."
     );
 }

@@ -1,4 +1,4 @@
-//! The readings of a proposal's table: what is shown in each cell.
+//! The aspects of a proposal's table: what is shown in each cell.
 
 use baytrim_model::axis::Axes;
 use baytrim_model::proposal::{NodeChange, NodeStatus, Proposal};
@@ -11,7 +11,7 @@ use crate::page::{mark, scale};
 
 /// What is shown of a proposal's table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Reading {
+pub(crate) enum Aspect {
     /// How far the table in force is off target.
     Before,
     /// What is proposed.
@@ -24,8 +24,8 @@ pub(crate) enum Reading {
     Choose,
 }
 
-impl Reading {
-    /// Every reading, in the order of its tabs.
+impl Aspect {
+    /// Every aspect, in the order of its tabs.
     pub(crate) const ALL: [Self; 5] = [
         Self::Before,
         Self::Change,
@@ -45,11 +45,9 @@ impl Reading {
         }
     }
 
-    /// Returns the reading of that name.
+    /// Returns the aspect of that name.
     pub(crate) fn find(name: &str) -> Option<Self> {
-        Self::ALL
-            .into_iter()
-            .find(|reading| reading.as_str() == name)
+        Self::ALL.into_iter().find(|aspect| aspect.as_str() == name)
     }
 
     /// Returns the words on its tab.
@@ -83,7 +81,7 @@ impl Reading {
     }
 }
 
-/// What a reading is drawn from.
+/// What a aspect is drawn from.
 pub(crate) struct Drawn<'a> {
     /// The table's axes.
     pub(crate) axes: &'a Axes,
@@ -97,25 +95,25 @@ pub(crate) struct Drawn<'a> {
     pub(crate) decimals: usize,
 }
 
-/// Returns a reading of the proposal's table.
-pub(crate) fn table(reading: Reading, drawn: &Drawn<'_>) -> Markup {
-    if reading == Reading::Choose {
+/// Returns a aspect of the proposal's table.
+pub(crate) fn table(aspect: Aspect, drawn: &Drawn<'_>) -> Markup {
+    if aspect == Aspect::Choose {
         return choose(drawn);
     }
-    grid(drawn.axes, reading.caption(), &plain_head, &|index| {
+    grid(drawn.axes, aspect.caption(), &plain_head, &|index| {
         let node = &drawn.proposal.nodes[index];
-        let (class, body) = match reading {
-            Reading::Before => before(node, drawn.decimals),
-            Reading::After => after(node, drawn.take.has(index), drawn.decimals),
-            Reading::Sure => sure(node),
-            Reading::Change | Reading::Choose => change(node, drawn.take.has(index)),
+        let (class, body) = match aspect {
+            Aspect::Before => before(node, drawn.decimals),
+            Aspect::After => after(node, drawn.take.has(index), drawn.decimals),
+            Aspect::Sure => sure(node),
+            Aspect::Change | Aspect::Choose => change(node, drawn.take.has(index)),
         };
         linked(node, &class, drawn.node == Some(index), &body)
     })
 }
 
-/// Returns the legend of a reading.
-pub(crate) fn legend(reading: Reading, drawn: &Drawn<'_>) -> Markup {
+/// Returns the legend of a aspect.
+pub(crate) fn legend(aspect: Aspect, drawn: &Drawn<'_>) -> Markup {
     let changes = drawn
         .proposal
         .nodes
@@ -124,15 +122,15 @@ pub(crate) fn legend(reading: Reading, drawn: &Drawn<'_>) -> Markup {
     let some_left = drawn.take.count() < changes.count();
     html! {
         div.legend {
-            @match reading {
-                Reading::Sure => (scale::sure_legend()),
-                Reading::Change | Reading::Choose => (scale::change_legend("less fuel", "more fuel")),
-                Reading::Before | Reading::After => (scale::change_legend("too much", "lacking")),
+            @match aspect {
+                Aspect::Sure => (scale::sure_legend()),
+                Aspect::Change | Aspect::Choose => (scale::change_legend("less fuel", "more fuel")),
+                Aspect::Before | Aspect::After => (scale::change_legend("too much", "lacking")),
             }
-            @if reading == Reading::Choose || some_left && reading == Reading::Change {
+            @if aspect == Aspect::Choose || some_left && aspect == Aspect::Change {
                 p.left-key { span {} "dashed, without colour: not taken" }
             }
-            (mark::legend(&drawn.proposal.nodes, matches!(reading, Reading::Change | Reading::Choose)))
+            (mark::legend(&drawn.proposal.nodes, matches!(aspect, Aspect::Change | Aspect::Choose)))
         }
     }
 }
@@ -251,7 +249,7 @@ fn choose(drawn: &Drawn<'_>) -> Markup {
         }
         html! { button type="submit" name="toggle" value=(value) aria-label=(words) formnovalidate { (text) } }
     };
-    grid(drawn.axes, Reading::Choose.caption(), &head, &|index| {
+    grid(drawn.axes, Aspect::Choose.caption(), &head, &|index| {
         let node = &drawn.proposal.nodes[index];
         if !mark::is_change(node) {
             return html! { td class=(quiet(node)) { (mark::status(node.status)) } };
