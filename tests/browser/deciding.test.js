@@ -1,7 +1,7 @@
 // Everything that decides: choosing, approving, rejecting, and what is refused.
 import assert from "node:assert/strict";
 import { after, afterEach, before, beforeEach, test } from "node:test";
-import { openBrowser, openDemoJob, openShop, openWindow } from "./shop.js";
+import { axeViolations, openBrowser, openDemoJob, openShop, openWindow } from "./shop.js";
 
 let browser, shop, job, proposal;
 before(async () => {
@@ -42,6 +42,7 @@ test("from the inbox to a new revision", async () => {
   const count = Number(/(\d+) change/.exec(words)[1]);
   assert.ok(outcome.includes(`${count} changes of`), outcome);
   assert.match(outcome, /looked right on the holds/);
+  assert.deepEqual(await axeViolations(page), [], "the decided page has no barriers either");
   const verdict = recorded();
   assert.equal(verdict.state, "approved");
   assert.equal(verdict.verdict.reviewer, "R. Quenby");
@@ -170,6 +171,7 @@ test("a stale proposal says so, with the command that helps", async () => {
   const text = await page.locator("main").innerText();
   assert.match(text, /Nothing was recorded.*stale.*baytrim propose plover-690/s);
   assert.equal(recorded("c2").state, "stale");
+  assert.deepEqual(await axeViolations(page), [], "a refusal has no barriers either");
   assert.equal(await page.locator("button.approve").count(), 0, "only putting it aside is offered now");
   await sign(page, "overtaken");
   await page.locator("button.reject").click();

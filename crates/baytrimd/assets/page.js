@@ -53,6 +53,12 @@ function moveByKeys() {
 function chooseAtOnce() {
   const boxes = [...table.querySelectorAll("input[name=n]")];
   if (boxes.length === 0) return;
+  // What stood against the choice as it came says nothing about the choice as it is now.
+  const forget = () => {
+    for (const place of document.querySelectorAll("[data-obstacle]")) {
+      place.textContent = "Whether the limits allow this choice shows under After, or when it is approved.";
+    }
+  };
   const tell = () => {
     const count = boxes.filter((box) => box.checked).length;
     for (const place of document.querySelectorAll("[data-taken]")) place.textContent = count;
@@ -64,6 +70,7 @@ function chooseAtOnce() {
   const toggle = (line) => {
     const to = !line.every((box) => box.checked);
     for (const box of line) box.checked = to;
+    forget();
     tell();
   };
   form.addEventListener("click", (event) => {
@@ -75,6 +82,7 @@ function chooseAtOnce() {
         const node = Number(box.value);
         box.checked = (parseInt(code[node >> 2], 16) >> (node & 3)) % 2 === 1;
       }
+      forget();
       tell();
     } else if (button?.name === "toggle") {
       event.preventDefault();
@@ -86,7 +94,11 @@ function chooseAtOnce() {
       }));
     }
   });
-  form.addEventListener("change", tell);
+  form.addEventListener("change", (event) => {
+    if (event.target.name !== "n") return;
+    forget();
+    tell();
+  });
   let paint = null;
   table.addEventListener("pointerdown", (event) => {
     const box = event.target.closest("label")?.querySelector("input");
@@ -98,6 +110,7 @@ function chooseAtOnce() {
     paint.moved = true;
     paint.from.checked = paint.to;
     box.checked = paint.to;
+    forget();
     tell();
   });
   addEventListener("pointerup", () => { setTimeout(() => { paint = null; }); });

@@ -139,7 +139,7 @@ fn choice(view: &View<'_>, changes: usize) -> Markup {
             }
             @if view.aspect != Aspect::Choose { a href=(view.aspect_path(Aspect::Choose)) { "Choose nodes" } }
         }
-        @if let Some(obstacle) = obstacle(view) { p.problem { (obstacle) } }
+        @if let Some(obstacle) = obstacle(view) { p.problem data-obstacle { (obstacle) } }
     }
 }
 

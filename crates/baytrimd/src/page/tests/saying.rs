@@ -188,3 +188,19 @@ fn revisions_and_comparisons_show_values() {
         "More fuel at 1 node, less at 0, the same at 35; from 0.0 % to +10.0 %."
     );
 }
+
+/// If this fails, a reviewer learns only after writing a reason that the limits forbid the choice.
+#[test]
+fn an_impossible_choice_is_told_beforehand() {
+    let state = job(spec(), &|node| {
+        if node < 2 { (20.0, 0.9) } else { (0.0, 0.9) }
+    });
+    let entry = &state.proposals[0];
+    let mut view = View::first(&state, entry, NOW);
+    view.take = Take::of(&[0], &entry.proposal);
+    let page = proposal::page(&view).into_string();
+    assert!(page.contains("This choice can't be approved"), "{page}");
+    view.take = Take::by(Rule::None, &entry.proposal);
+    let page = proposal::page(&view).into_string();
+    assert!(page.contains("No change is chosen"), "{page}");
+}
