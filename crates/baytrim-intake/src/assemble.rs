@@ -1,23 +1,22 @@
 //! Makes samples of rows of raw numbers, whatever file they come from.
 
+mod column;
+
 use std::collections::BTreeMap;
 
-use baytrim_model::channel::{Channel, ChannelMap, EvidenceKind, Quantity, Unit};
+use baytrim_model::channel::{Channel, ChannelMap, Quantity, Unit};
 use baytrim_model::engine::Fuel;
 use baytrim_model::pull::PullWarning;
 use baytrim_model::samples::Samples;
 
-use crate::clock::{Clock, ClockFault, quantile};
-use crate::error::{IntakeError, Misreading};
+use crate::clock::{Clock, ClockFault};
+use crate::error::IntakeError;
 use crate::limits::LogLimits;
 use crate::place::CellPlace;
-use crate::plausible::{Spread, clock_doubt, out_of_range_remedy, trim_oddity, unit_doubt};
+use crate::plausible::clock_doubt;
 use crate::report::{ChannelReport, ClockReport};
 use crate::units::convert;
-
-/// An engine speed between this and 0 is the noise of a meter on a standing engine, rpm: analogue
-/// pick-ups are seen to write down to -50.
-const NOISE_RPM_MIN: f64 = -100.0;
+use column::{Column, Context, is_trim};
 
 /// Samples in the making.
 pub(crate) struct Assembler<'a> {
@@ -28,24 +27,6 @@ pub(crate) struct Assembler<'a> {
     duration_s_max: f64,
     clock: Clock,
     columns: Vec<Column<'a>>,
-}
-
-struct Column<'a> {
-    quantity: Quantity,
-    channel: &'a Channel,
-    low: f64,
-    high: f64,
-    values: Vec<f64>,
-    /// Readings below 0 rpm that were taken for a standing engine.
-    standing_count: u64,
-}
-
-/// What a column is judged by, beside itself.
-struct Context<'a> {
-    source_name: &'a str,
-    evidence: EvidenceKind,
-    is_without_trims: bool,
-    rpm_high: f64,
 }
 
 /// Samples, and what of the report does not depend on the kind of file.
@@ -234,10 +215,6 @@ fn highest_rpm(columns: &[Column<'_>]) -> f64 {
         .fold(0.0, f64::max)
 }
 
-fn is_trim(quantity: Quantity) -> bool {
-    matches!(quantity, Quantity::ShortTermTrim | Quantity::LongTermTrim)
-}
-
 fn warn_of_clock(clock: &ClockReport, row_count: usize, warnings: &mut Vec<PullWarning>) {
     if clock.repeated_count > 0 {
         warnings.push(PullWarning {
@@ -257,132 +234,5 @@ fn warn_of_clock(clock: &ClockReport, row_count: usize, warnings: &mut Vec<PullW
                 clock.gap_s_max, clock.gap_sample
             ),
         });
-    }
-}
-
-impl Column<'_> {
-    /// Returns `value`, or 0 where it is the noise of a meter on a standing engine.
-    fn standing(&mut self, value: f64) -> f64 {
-        let is_noise = (NOISE_RPM_MIN..0.0).contains(&value);
-        if self.quantity == Quantity::EngineSpeed && is_noise {
-            self.standing_count += 1;
-            return 0.0;
-        }
-        value
-    }
-
-    fn out_of_range(&self, source_name: &str, row: u64, raw: f64, converted: f64) -> IntakeError {
-        let unit = self.channel.unit;
-        let scaled = self.channel.scaled(raw);
-        IntakeError::OutOfRange {
-            place: CellPlace {
-                source_name: source_name.to_owned(),
-                row,
-                column: self.channel.column.trim().to_owned(),
-            },
-            misreading: Box::new(Misreading {
-                value: raw,
-                scale: self.channel.scale,
-                offset: self.channel.offset,
-                points: self.channel.points,
-                unit,
-                quantity: self.quantity,
-                converted,
-            }),
-            remedy: if self.channel.points.is_some() {
-                "check the line's two points against the sensor; where the logger writes it for no reading, list it under no_reading".to_owned()
-            } else {
-                out_of_range_remedy(self.quantity, unit, scaled)
-            },
-        }
-    }
-
-    fn is_needed(&self, context: &Context<'_>) -> bool {
-        let evidence = context.evidence;
-        match self.quantity {
-            Quantity::EngineSpeed | Quantity::PlateAngle => true,
-            Quantity::Lambda => evidence != EvidenceKind::Trims,
-            quantity if is_trim(quantity) => {
-                evidence != EvidenceKind::Lambda && context.is_without_trims
-            }
-            _ => false,
-        }
-    }
-
-    fn report(
-        &self,
-        context: &Context<'_>,
-        warnings: &mut Vec<PullWarning>,
-    ) -> Result<ChannelReport, IntakeError> {
-        let column = self.channel.column.trim().to_owned();
-        let mut readings: Vec<f64> = self
-            .values
-            .iter()
-            .copied()
-            .filter(|value| !value.is_nan())
-            .collect();
-        let missing_count = (self.values.len() - readings.len()) as u64;
-        if readings.is_empty() {
-            if self.is_needed(context) {
-                return Err(IntakeError::ChannelEmpty {
-                    source_name: context.source_name.to_owned(),
-                    column,
-                    quantity: self.quantity,
-                    row_count: missing_count,
-                });
-            }
-            warnings.push(PullWarning {
-                code: "channel_without_readings".to_owned(),
-                message: format!(
-                    "column \"{column}\" holds no reading of {}; check that its sensor was connected",
-                    self.quantity
-                ),
-            });
-            return Ok(ChannelReport {
-                column,
-                missing_count,
-                low: None,
-                median: None,
-                high: None,
-            });
-        }
-        let spread = Spread {
-            low: readings.iter().copied().fold(f64::INFINITY, f64::min),
-            median: quantile(&mut readings, 0.5),
-            high: readings.iter().copied().fold(f64::NEG_INFINITY, f64::max),
-            count: readings.len() as u64,
-        };
-        let unit = self.channel.unit;
-        if let Some(doubt) = unit_doubt(self.quantity, unit, spread, context.rpm_high) {
-            return Err(IntakeError::UnitDoubtful {
-                source_name: context.source_name.to_owned(),
-                column,
-                unit,
-                finding: doubt.finding,
-                remedy: doubt.remedy.to_owned(),
-            });
-        }
-        if self.standing_count > 0 {
-            warnings.push(PullWarning {
-                code: "speed_below_zero".to_owned(),
-                message: format!(
-                    "{} readings of column \"{column}\" lie below 0 rpm by less than {}, as a meter's noise does while the engine stands: they count as 0",
-                    self.standing_count, -NOISE_RPM_MIN
-                ),
-            });
-        }
-        warnings.extend(
-            trim_oddity(self.quantity, unit, spread).map(|message| PullWarning {
-                code: "trim_unit".to_owned(),
-                message,
-            }),
-        );
-        Ok(ChannelReport {
-            column,
-            missing_count,
-            low: Some(spread.low),
-            median: Some(spread.median),
-            high: Some(spread.high),
-        })
     }
 }

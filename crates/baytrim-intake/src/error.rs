@@ -76,6 +76,28 @@ pub enum IntakeError {
         /// What the decompressor said.
         source: io::Error,
     },
+    /// A file of measurements or of a table is damaged.
+    #[error(
+        "{source_name}: the {format} file is damaged or cut short; copy it again, or export the log once more"
+    )]
+    Damaged {
+        /// The log.
+        source_name: String,
+        /// The kind of file.
+        format: &'static str,
+        /// What the reader said.
+        source: Box<dyn std::error::Error + Send + Sync>,
+    },
+    /// The file is sound and holds nothing that samples can be made of.
+    #[error("{source_name}: {finding}; {remedy}")]
+    Unsuited {
+        /// The log.
+        source_name: String,
+        /// What it holds instead.
+        finding: String,
+        /// What to do.
+        remedy: &'static str,
+    },
     /// The log is larger than the limit.
     #[error(
         "{source_name}: is larger than {bytes_max} bytes when unpacked; cut it into several pulls, or leave out columns that are not used"
@@ -134,13 +156,14 @@ pub enum IntakeError {
     },
     /// A column that the channel map names is not there.
     #[error(
-        "{source_name}: row {row}: there is no column \"{column}\" for {wanted_for}; the log has {}; correct the name in the channel map, or log that channel",
+        "{source_name}: {}there is no column \"{column}\" for {wanted_for}; the log has {}; correct the name in the channel map, or log that channel",
+        in_row(*row),
         list(present)
     )]
     ColumnMissing {
         /// The log.
         source_name: String,
-        /// The row taken for the header.
+        /// The row taken for the header; 0 in files without rows of text.
         row: u64,
         /// The column wanted.
         column: String,
@@ -183,7 +206,8 @@ pub enum IntakeError {
     },
     /// There is a header and nothing beneath it.
     #[error(
-        "{source_name}: row {row}: there is no row of samples beneath the header; check that the logger was recording and export the log again"
+        "{source_name}: {}there is no row of samples beneath the header; check that the logger was recording and export the log again",
+        in_row(*row)
     )]
     NoRows {
         /// The log.
@@ -316,6 +340,13 @@ pub enum IntakeError {
         /// All that is wrong with it, at least one.
         problems: Vec<FieldError>,
     },
+}
+
+fn in_row(row: u64) -> String {
+    match row {
+        0 => String::new(),
+        _ => format!("row {row}: "),
+    }
 }
 
 /// Most column names in a message.

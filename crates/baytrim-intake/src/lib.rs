@@ -1,13 +1,16 @@
 //! Turns log files into samples.
 //! Knows nothing of estimation, storage, wire, clocks, async.
 
+mod align;
 mod assemble;
 mod bytes;
 mod clock;
+mod columns;
 pub mod error;
 mod kind;
 pub mod limits;
 pub mod map_file;
+mod mdf;
 pub mod place;
 mod plausible;
 pub mod read;
@@ -16,6 +19,7 @@ pub mod standard;
 pub mod suggest;
 mod text;
 mod units;
+mod wanted;
 
 pub use error::IntakeError;
 pub use limits::LogLimits;

@@ -8,16 +8,18 @@ use baytrim_model::engine::Fuel;
 
 use crate::bytes::{Gauge, LogBytes};
 use crate::error::IntakeError;
-use crate::kind::{KIND_BYTES, not_text_kind};
+use crate::kind::{KIND_BYTES, Kind, kind_of};
 use crate::limits::LogLimits;
+use crate::mdf::{preview_mdf, read_mdf};
 use crate::report::{Compression, Intake};
 use crate::suggest::table::RawTable;
-use crate::text::{TextJob, peek, preview_text, read_text};
+use crate::text::{peek, preview_text, read_text};
 
 /// Reads a log; its kind is told by its content.
 ///
-/// The text is never held as a whole: memory is that of the samples plus a few buffers within
-/// `limits`. Offsets begin at 0. `source_name` is what messages call the log.
+/// A text is never held as a whole: memory is that of the samples plus a few buffers within
+/// `limits`. Other kinds are held packed and, a group of channels at a time, unpacked, each at most
+/// as large as `limits` allow a log to be. Offsets begin at 0. `source_name` is what messages call the log.
 ///
 /// # Errors
 /// Every variant of [`IntakeError`]; nothing of a log is taken when some of it is at fault.
@@ -37,8 +39,8 @@ pub fn read_log(
         });
     }
     let gauge = Rc::new(Gauge::default());
-    let (bytes, compression) = open_bytes(source, source_name, limits, &gauge)?;
-    let job = TextJob {
+    let (kind, bytes, compression) = open_bytes(source, source_name, limits, &gauge)?;
+    let job = LogJob {
         source_name,
         map,
         fuel,
@@ -46,7 +48,21 @@ pub fn read_log(
         compression,
         gauge: &gauge,
     };
-    read_text(bytes, &job)
+    match kind {
+        Kind::Text => read_text(bytes, &job),
+        Kind::Mdf => read_mdf(bytes, &job),
+        Kind::Other(kind) => Err(unsupported(source_name, kind)),
+    }
+}
+
+/// What a log is read with.
+pub(crate) struct LogJob<'a> {
+    pub source_name: &'a str,
+    pub map: &'a ChannelMap,
+    pub fuel: &'a Fuel,
+    pub limits: &'a LogLimits,
+    pub compression: Compression,
+    pub gauge: &'a Rc<Gauge>,
 }
 
 /// Looks at a log without a channel map; its kind is told by its content.
@@ -56,8 +72,12 @@ pub(crate) fn open_table(
     limits: &LogLimits,
 ) -> Result<RawTable, IntakeError> {
     let gauge = Rc::new(Gauge::default());
-    let (bytes, _) = open_bytes(source, source_name, limits, &gauge)?;
-    preview_text(bytes, limits, &gauge, source_name)
+    let (kind, bytes, _) = open_bytes(source, source_name, limits, &gauge)?;
+    match kind {
+        Kind::Text => preview_text(bytes, limits, &gauge, source_name),
+        Kind::Mdf => preview_mdf(bytes, limits, &gauge, source_name),
+        Kind::Other(kind) => Err(unsupported(source_name, kind)),
+    }
 }
 
 fn open_bytes<'a>(
@@ -65,16 +85,17 @@ fn open_bytes<'a>(
     source_name: &str,
     limits: &LogLimits,
     gauge: &Rc<Gauge>,
-) -> Result<(impl Read + use<'a>, Compression), IntakeError> {
+) -> Result<(Kind, impl Read + use<'a>, Compression), IntakeError> {
     let explain = |error| gauge.explain(source_name, error);
     let bytes = LogBytes::open(source, limits.bytes_max, gauge).map_err(explain)?;
     let compression = bytes.compression();
     let (head, bytes) = peek(bytes, KIND_BYTES).map_err(explain)?;
-    if let Some(kind) = not_text_kind(&head) {
-        return Err(IntakeError::UnsupportedFormat {
-            source_name: source_name.to_owned(),
-            kind,
-        });
+    Ok((kind_of(&head), bytes, compression))
+}
+
+fn unsupported(source_name: &str, kind: &'static str) -> IntakeError {
+    IntakeError::UnsupportedFormat {
+        source_name: source_name.to_owned(),
+        kind,
     }
-    Ok((bytes, compression))
 }

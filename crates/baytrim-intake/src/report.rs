@@ -29,7 +29,7 @@ pub struct IntakeReport {
     pub delimiter: Option<char>,
     /// What stands before decimals; `None` where no number of the log has any.
     pub decimal_mark: Option<char>,
-    /// Row of the column names, as an editor counts.
+    /// Row of the column names, as an editor counts; 0 in files without rows of text.
     pub header_row: u64,
     /// Row of the units beneath them, where there is one; its words are not used.
     pub unit_row: Option<u64>,
@@ -64,6 +64,24 @@ pub struct ChannelReport {
     pub median: Option<f64>,
     /// Largest reading.
     pub high: Option<f64>,
+    /// Smallest difference between two readings that follow each other and differ.
+    pub resolution: Option<f64>,
+    /// Rows after which the reading changes, on average; 1 where it changes with each.
+    pub hold_rows: Option<f64>,
+    /// How it came onto the clock of the samples.
+    pub alignment: Alignment,
+}
+
+/// How a channel came onto the clock of the samples.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Alignment {
+    /// It was logged on that clock.
+    AsLogged,
+    /// By a straight line between its own neighbouring readings.
+    Linear,
+    /// By its own last value.
+    Held,
 }
 
 /// How evenly rows follow each other.
@@ -87,6 +105,8 @@ pub struct ClockReport {
 pub enum LogFormat {
     /// Rows of text, cells set apart by a comma, a semicolon or a tab.
     DelimitedText,
+    /// ASAM MDF 4.
+    Mdf4,
 }
 
 /// How a file is packed.

@@ -11,15 +11,15 @@ mod time;
 use std::io::{self, Chain, Cursor, Read};
 use std::rc::Rc;
 
-use baytrim_model::channel::{Channel, ChannelMap};
-use baytrim_model::engine::Fuel;
+use baytrim_model::channel::Channel;
 use baytrim_model::pull::PullWarning;
 
 use crate::assemble::Assembler;
 use crate::bytes::Gauge;
 use crate::error::IntakeError;
 use crate::limits::LogLimits;
-use crate::report::{Compression, Intake, IntakeReport, LogFormat, TextEncoding};
+use crate::read::LogJob;
+use crate::report::{Intake, IntakeReport, LogFormat, TextEncoding};
 use crate::suggest::table::RawTable;
 use cells::CellReader;
 use encoding::AsciiText;
@@ -29,18 +29,8 @@ use rows::{Layout, Rows};
 /// Bytes from which the encoding is told.
 const ENCODING_BYTES: u64 = 8 * 1024;
 
-/// What a text is read with.
-pub(crate) struct TextJob<'a> {
-    pub source_name: &'a str,
-    pub map: &'a ChannelMap,
-    pub fuel: &'a Fuel,
-    pub limits: &'a LogLimits,
-    pub compression: Compression,
-    pub gauge: &'a Rc<Gauge>,
-}
-
 /// Reads `bytes`, which are unpacked and of no other known kind, as delimited text.
-pub(crate) fn read_text(bytes: impl Read, job: &TextJob<'_>) -> Result<Intake, IntakeError> {
+pub(crate) fn read_text(bytes: impl Read, job: &LogJob<'_>) -> Result<Intake, IntakeError> {
     let opened = OpenText::open(bytes, job.limits, job.gauge, job.source_name)?;
     let header = header::find_header(&opened.head, opened.is_whole, job.map, job.source_name)?;
     let encoding = opened.encoding;
@@ -168,7 +158,7 @@ fn read_rows<R: Read>(
     mut rows: Rows<R>,
     header: &Header,
     encoding: TextEncoding,
-    job: &TextJob<'_>,
+    job: &LogJob<'_>,
 ) -> Result<Intake, IntakeError> {
     check_columns(header, job)?;
     let has = |channel: &Channel| header.find(&channel.column).is_some();
@@ -254,7 +244,7 @@ fn check_column_count(
     Ok(())
 }
 
-fn check_columns(header: &Header, job: &TextJob<'_>) -> Result<(), IntakeError> {
+fn check_columns(header: &Header, job: &LogJob<'_>) -> Result<(), IntakeError> {
     let source_name = job.source_name.to_owned();
     check_column_count(header, job.limits, job.source_name)?;
     let channels = job.map.channels.values().map(|channel| &channel.column);

@@ -4,13 +4,15 @@ use super::IntakeError;
 
 impl IntakeError {
     /// Every reason that there is.
-    pub const REASONS: [&str; 26] = [
+    pub const REASONS: [&str; 28] = [
         "LOG_UNREADABLE",
         "LOG_EMPTY",
         "LOG_NOT_TEXT",
         "LOG_FORMAT_UNSUPPORTED",
         "LOG_TRUNCATED",
         "LOG_CORRUPT",
+        "LOG_DAMAGED",
+        "LOG_UNSUITED",
         "LOG_TOO_MANY_BYTES",
         "LOG_TOO_MANY_ROWS",
         "LOG_TOO_MANY_COLUMNS",
@@ -42,6 +44,8 @@ impl IntakeError {
             Self::UnsupportedFormat { .. } => "LOG_FORMAT_UNSUPPORTED",
             Self::Truncated { .. } => "LOG_TRUNCATED",
             Self::Corrupt { .. } => "LOG_CORRUPT",
+            Self::Damaged { .. } => "LOG_DAMAGED",
+            Self::Unsuited { .. } => "LOG_UNSUITED",
             Self::TooManyBytes { .. } => "LOG_TOO_MANY_BYTES",
             Self::TooManyRows { .. } => "LOG_TOO_MANY_ROWS",
             Self::TooManyColumns { .. } => "LOG_TOO_MANY_COLUMNS",
@@ -75,8 +79,11 @@ impl IntakeError {
             | Self::UnsupportedFormat { .. }
             | Self::Truncated { .. }
             | Self::Corrupt { .. }
+            | Self::Damaged { .. }
+            | Self::Unsuited { .. }
             | Self::TooManyBytes { .. }
-            | Self::TooManyRows { .. } => "log".to_owned(),
+            | Self::TooManyRows { .. }
+            | Self::NoRows { row: 0, .. } => "log".to_owned(),
             Self::TooManyColumns { row, .. }
             | Self::RowTooLong { row, .. }
             | Self::HeaderMissing { row, .. }

@@ -1,10 +1,11 @@
 //! Finds the row of column names, and with it what stands between columns.
 
-use baytrim_model::channel::{ChannelMap, EvidenceKind, Quantity};
+use baytrim_model::channel::ChannelMap;
 use csv::{ReaderBuilder, StringRecord, Terminator};
 
 use crate::error::IntakeError;
 use crate::place::{decode, shown};
+use crate::wanted::{Wanted, check_evidence, column_missing, wanted};
 
 /// What may stand between columns, most common first.
 const DELIMITERS: [u8; 3] = [b',', b';', b'\t'];
@@ -27,25 +28,6 @@ impl Header {
     pub(crate) fn find(&self, column: &str) -> Option<usize> {
         self.columns.iter().position(|name| name == column.trim())
     }
-}
-
-/// A column that must be there.
-struct Wanted<'a> {
-    column: &'a str,
-    wanted_for: String,
-}
-
-fn wanted(map: &ChannelMap) -> Vec<Wanted<'_>> {
-    let time = map.time.column.iter().map(|column| Wanted {
-        column: column.trim(),
-        wanted_for: "time".to_owned(),
-    });
-    let required = map.channels.iter().filter(|(_, channel)| !channel.optional);
-    let channels = required.map(|(quantity, channel)| Wanted {
-        column: channel.column.trim(),
-        wanted_for: quantity.to_string(),
-    });
-    time.chain(channels).collect()
 }
 
 /// Finds the header that has the columns of `map` in the first lines of a text.
@@ -72,7 +54,7 @@ pub(crate) fn find_header(
                 .filter(|wanted| header.find(wanted.column).is_some())
                 .count();
             if found_count == wanted.len() {
-                check_evidence(&header, map, source_name)?;
+                check_evidence(&header.columns, header.row, map, source_name)?;
                 return Ok(header);
             }
             let rank = (found_count, header.columns.len());
@@ -157,9 +139,13 @@ fn not_found(nearest: &Header, missing: Option<&Wanted<'_>>, source_name: &str) 
         .iter()
         .any(|name| !name.is_empty() && !is_number(name));
     match missing {
-        Some(wanted) if has_names => {
-            column_missing(nearest, wanted.column, &wanted.wanted_for, source_name)
-        }
+        Some(wanted) if has_names => column_missing(
+            &nearest.columns,
+            nearest.row,
+            wanted.column,
+            &wanted.wanted_for,
+            source_name,
+        ),
         _ => IntakeError::HeaderMissing {
             source_name: source_name.to_owned(),
             row: nearest.row,
@@ -171,67 +157,6 @@ fn not_found(nearest: &Header, missing: Option<&Wanted<'_>>, source_name: &str) 
             ),
         },
     }
-}
-
-/// Either trim will do as evidence, but one must be there.
-fn check_evidence(header: &Header, map: &ChannelMap, source_name: &str) -> Result<(), IntakeError> {
-    if map.evidence == EvidenceKind::Lambda {
-        return Ok(());
-    }
-    let trims = [Quantity::ShortTermTrim, Quantity::LongTermTrim];
-    let mapped = trims
-        .iter()
-        .filter_map(|trim| Some((*trim, map.channels.get(trim)?)));
-    let mut first = None;
-    for (quantity, channel) in mapped {
-        if header.find(&channel.column).is_some() {
-            return Ok(());
-        }
-        first.get_or_insert((quantity, channel));
-    }
-    match first {
-        None => Ok(()),
-        Some((quantity, channel)) => Err(column_missing(
-            header,
-            channel.column.trim(),
-            quantity.as_str(),
-            source_name,
-        )),
-    }
-}
-
-fn column_missing(
-    header: &Header,
-    column: &str,
-    wanted_for: &str,
-    source_name: &str,
-) -> IntakeError {
-    let mut present: Vec<(f64, String)> = header
-        .columns
-        .iter()
-        .filter(|name| !name.is_empty())
-        .map(|name| (likeness(name, column), shown(name.as_bytes())))
-        .collect();
-    present.sort_by(|a, b| b.0.total_cmp(&a.0));
-    IntakeError::ColumnMissing {
-        source_name: source_name.to_owned(),
-        row: header.row,
-        column: column.to_owned(),
-        wanted_for: wanted_for.to_owned(),
-        present: present.into_iter().map(|(_, name)| name).collect(),
-    }
-}
-
-/// Returns how alike two names are, 0 to 1, by their letters and digits alone.
-fn likeness(a: &str, b: &str) -> f64 {
-    let plain = |name: &str| -> String {
-        name.chars()
-            .filter(|letter| letter.is_alphanumeric())
-            .flat_map(char::to_lowercase)
-            .collect()
-    };
-    let (a, b) = (plain(a), plain(b));
-    strsim::sorensen_dice(&a, &b).max(strsim::normalized_damerau_levenshtein(&a, &b))
 }
 
 /// Returns each line that is not blank with its number and the byte at which the next one begins;

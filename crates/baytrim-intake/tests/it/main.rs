@@ -5,6 +5,8 @@ mod bounded;
 mod channel_maps;
 mod clocks;
 mod dialects;
+mod files;
+mod mdf;
 mod messages;
 mod properties;
 mod road_logs;

@@ -2,16 +2,17 @@
 //!
 //! `UPDATE_GOLDEN=1 cargo test -p baytrim-intake` writes the golden file anew.
 
+mod formats;
+mod values;
+
 use std::collections::BTreeSet;
 use std::fmt::Write;
 use std::io::{self, Read};
 
 use baytrim_intake::{IntakeError, LogLimits, read_log};
-use baytrim_model::channel::{Channel, ChannelMap, EvidenceKind, Quantity, RepeatedTime, Unit};
+use baytrim_model::channel::{Channel, ChannelMap, EvidenceKind, Quantity, Unit};
 
-use crate::support::{
-    altered, channel, fuel, gzip, plain, read_source, read_with, with_unit, zstd,
-};
+use crate::support::{altered, channel, fuel, gzip, plain, read_source, read_with, zstd};
 
 const GOLDEN: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/golden/messages.txt");
 
@@ -56,8 +57,9 @@ fn cases() -> Vec<(&'static str, IntakeError)> {
     let mut cases = file_cases();
     cases.extend(table_cases());
     cases.extend(cell_cases());
-    cases.extend(unit_cases());
-    cases.extend(clock_cases());
+    cases.extend(values::unit_cases());
+    cases.extend(values::clock_cases());
+    cases.extend(formats::mdf_cases());
     cases.extend(map_cases());
     cases
 }
@@ -112,7 +114,6 @@ fn file_cases() -> Vec<(&'static str, IntakeError)> {
                 "# a remark\n".repeat(30_000)
             ))),
         ),
-        ("an MDF file", refused(b"MDF     4.10    some tool\0\0")),
         ("a spreadsheet", refused(b"PK\x03\x04\x14\0\x06\0")),
         (
             "a zstd file of six bytes",
@@ -266,126 +267,6 @@ fn cell_cases() -> Vec<(&'static str, IntakeError)> {
         (
             "lambda never read",
             refused(rows("0.0,2000,10,\n0.1,2000,10,\n")),
-        ),
-    ]
-}
-
-fn unit_cases() -> Vec<(&'static str, IntakeError)> {
-    let coolant = |value: &str| {
-        format!("offset_s,rpm,plate_percent,lambda,coolant_c\n0,2000,10,0.9,{value}\n")
-    };
-    vec![
-        (
-            "a negative engine speed",
-            refused(rows("0.0,-133.6,10,0.9\n")),
-        ),
-        (
-            "an open circuit for lambda",
-            refused(rows("0.0,2000,10,199.94\n")),
-        ),
-        (
-            "lambda read as AFR",
-            refused_by(
-                &with_unit(Quantity::Lambda, Unit::Afr),
-                rows("0.0,2000,10,0.9\n"),
-            ),
-        ),
-        (
-            "an equivalence ratio of zero",
-            refused_by(
-                &with_unit(Quantity::Lambda, Unit::EquivalenceRatio),
-                rows("0.0,2000,10,0\n"),
-            ),
-        ),
-        (
-            "rpm read as rev/s",
-            refused_by(
-                &with_unit(Quantity::EngineSpeed, Unit::RevPerS),
-                rows("0.0,2000,10,0.9\n"),
-            ),
-        ),
-        (
-            "percent read as a ratio",
-            refused_by(
-                &with_unit(Quantity::PlateAngle, Unit::Ratio),
-                rows("0.0,2000,10,0.9\n"),
-            ),
-        ),
-        (
-            "a value that scale and offset put out of range",
-            refused_by(
-                &altered(|map| {
-                    channel(map, Quantity::PlateAngle).scale = 0.5;
-                    channel(map, Quantity::PlateAngle).offset = -14.0;
-                }),
-                rows("0.0,2000,13,0.9\n"),
-            ),
-        ),
-        (
-            "raw counts for the plate",
-            refused(rows("0.0,2000,812,0.9\n")),
-        ),
-        (
-            "sensor volts beyond the line's ends",
-            refused_by(
-                &altered(|map| {
-                    channel(map, Quantity::PlateAngle).points = Some([[0.5, 0.0], [4.5, 100.0]]);
-                }),
-                rows("0.0,2000,4.95,0.9\n"),
-            ),
-        ),
-        ("kelvin read as celsius", refused(coolant("358"))),
-        (
-            "AFR taken for lambda",
-            refused(many(|row| format!("0.{row:02},2000,10,1{}.7", 3 + row % 2))),
-        ),
-        (
-            "rev/s taken for rpm",
-            refused(many(|row| format!("0.{row:02},{},10,0.9", 30 + row))),
-        ),
-        (
-            "a ratio taken for percent",
-            refused(many(|row| format!("0.{row:02},3000,0.{:02},0.9", 4 * row))),
-        ),
-        (
-            "milliseconds taken for seconds",
-            refused(many(|row| format!("{},2000,10,0.9", 20 * row))),
-        ),
-        (
-            "seconds taken for milliseconds",
-            refused_by(
-                &altered(|map| map.time.unit = Unit::Ms),
-                many(|row| format!("0.{row:02},2000,10,0.9")),
-            ),
-        ),
-        (
-            "days taken for seconds",
-            refused(many(|row| format!("0.000{row:02},2000,10,0.9"))),
-        ),
-    ]
-}
-
-fn clock_cases() -> Vec<(&'static str, IntakeError)> {
-    let spread = altered(|map| map.time.repeated = RepeatedTime::Spread);
-    vec![
-        (
-            "a clock that goes back",
-            refused(rows("5.0,2000,10,0.9\n5.1,2000,10,0.9\n4.9,2000,10,0.9\n")),
-        ),
-        (
-            "a time there twice",
-            refused(rows("0.0,2000,10,0.9\n0.1,2000,10,0.9\n0.1,2000,10,0.9\n")),
-        ),
-        (
-            "a clock that never moves",
-            refused_by(
-                &spread,
-                rows("7,2000,10,0.9\n7,2000,10,0.9\n7,2000,10,0.9\n"),
-            ),
-        ),
-        (
-            "a clock that jumps by a month",
-            refused(rows("0.0,2000,10,0.9\n2592000,2000,10,0.9\n")),
         ),
     ]
 }

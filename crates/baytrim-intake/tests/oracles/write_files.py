@@ -1,0 +1,131 @@
+"""Writes the log files of tests/files with independent writers.
+
+Run once by hand; the files are committed beside SHA256SUMS, and the tests read them as they are.
+    pip install asammdf==8.8.28 pyarrow==26.0.1 zstandard==0.25.0 numpy
+    python write_files.py ../files
+Every quantity is a straight line in time, so that a reader that interpolates must hit it exactly.
+"""
+
+import hashlib
+import sys
+from pathlib import Path
+
+import numpy as np
+
+
+def rpm(t):
+    return 2000.0 + 300.0 * t
+
+
+def plate(t):
+    return 10.0 + 5.0 * t
+
+
+def lambda_ratio(t):
+    return 0.85 + 0.02 * t
+
+
+def coolant(t):
+    return 70.0 + 0.5 * t
+
+
+def write_mdf(folder):
+    from asammdf import MDF, Signal
+    from asammdf.blocks.conversion_utils import from_dict
+
+    def signals(version, compression, name, unfinished=False):
+        fast = np.arange(0.0, 4.0, 0.01)
+        middle = np.arange(0.013, 4.0, 0.05)
+        slow = np.arange(0.0, 4.5, 1.0)
+        events = np.array([0.5, 1.2, 1.4])
+        mdf = MDF(version=version)
+        mdf.append(
+            [
+                Signal(rpm(fast), fast, name="Engine speed", unit="rpm"),
+                # Counts of a tenth of a percent, turned into percent by the file's own conversion.
+                Signal(
+                    np.round(plate(fast) * 10.0).astype("u2"),
+                    fast,
+                    name="Throttle",
+                    unit="%",
+                    conversion=from_dict({"a": 0.1, "b": 0.0}),
+                ),
+            ],
+            comment="fast",
+        )
+        invalid = np.zeros(len(middle), dtype=bool)
+        invalid[5] = True
+        mdf.append(
+            [
+                Signal(
+                    lambda_ratio(middle),
+                    middle,
+                    name="Lambda",
+                    unit="",
+                    invalidation_bits=invalid,
+                ),
+                Signal(np.arange(len(middle)).astype("u1"), middle, name="Counter"),
+            ],
+            comment="middle",
+        )
+        mdf.append(
+            [
+                Signal(coolant(slow) + 273.15, slow, name="Coolant", unit="K"),
+                Signal(np.arange(len(slow)).astype("u1"), slow, name="Counter"),
+            ],
+            comment="slow",
+        )
+        mdf.append(
+            [
+                Signal(
+                    np.array([0, 1, 0], dtype="u1"),
+                    events,
+                    name="Fuel cut",
+                    conversion=from_dict({"val_0": 0, "text_0": "off", "val_1": 1, "text_1": "on"}),
+                )
+            ],
+            comment="events",
+        )
+        path = folder / name
+        mdf.save(path, overwrite=True, compression=compression)
+        mdf.close()
+        if unfinished:
+            data = bytearray(path.read_bytes())
+            data[0:8] = b"UnFinMF "
+            # Standard flags: the cycle counters of channel groups need an update.
+            data[60:62] = (1).to_bytes(2, "little")
+            path.write_bytes(data)
+
+    signals("4.10", 0, "four_clocks_410.mf4")
+    signals("4.11", 2, "four_clocks_411_transposed.mf4")
+    signals("4.10", 1, "four_clocks_410_unfinished.mf4", unfinished=True)
+
+
+def write_text(folder):
+    import zstandard
+
+    rows = ["offset_s,rpm,plate_percent,lambda"]
+    for index in range(400):
+        t = index / 100
+        rows.append(f"{t:.2f},{rpm(t):.3f},{plate(t):.3f},{lambda_ratio(t):.5f}")
+    text = ("\n".join(rows) + "\n").encode()
+    (folder / "plain.csv").write_bytes(text)
+    for level in (1, 19):
+        packer = zstandard.ZstdCompressor(level=level, write_checksum=True)
+        (folder / f"plain_level_{level}.csv.zst").write_bytes(packer.compress(text))
+
+
+def main():
+    folder = Path(sys.argv[1])
+    folder.mkdir(parents=True, exist_ok=True)
+    write_text(folder)
+    write_mdf(folder)
+    sums = [
+        f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.name}"
+        for path in sorted(folder.iterdir())
+        if path.name != "SHA256SUMS"
+    ]
+    (folder / "SHA256SUMS").write_text("\n".join(sums) + "\n")
+
+
+main()
