@@ -179,7 +179,7 @@ fn a_file_that_claims_too_much_is_refused() {
 fn positions(bytes: &[u8], id: &[u8]) -> Vec<usize> {
     let windows = bytes.windows(4).enumerate();
     windows
-        .filter(|(_, four)| four == id)
+        .filter(|(_, four)| *four == id)
         .map(|(at, _)| at)
         .collect()
 }
