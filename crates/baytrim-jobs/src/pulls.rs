@@ -93,14 +93,29 @@ pub fn live(state: &JobState, circumstances: &Circumstances) -> Result<LivePull,
 }
 
 /// Returns the event that records a finished pull.
+///
+/// # Errors
+/// When the very same log was taken already, read the same way: counted twice, its readings would
+/// look like twice the proof.
 pub fn event(
     state: &JobState,
     circumstances: &Circumstances,
     source_name: &str,
     blobs: PullBlobs,
     summary: PullSummary,
-) -> JobEvent {
-    JobEvent::PullFinished {
+) -> Result<JobEvent, Refusal> {
+    let same = state.pulls.iter().map(|entry| &entry.record).find(|pull| {
+        pull.log_blob == blobs.log
+            && pull.revision == circumstances.revision
+            && pull.channels == circumstances.channels
+    });
+    if let Some(pull) = same {
+        return Err(Refusal::LogKnown {
+            job: state.id().clone(),
+            pull: pull.id,
+        });
+    }
+    Ok(JobEvent::PullFinished {
         pull: Box::new(PullRecord {
             id: state.next_pull(),
             bay: circumstances.bay.clone(),
@@ -111,7 +126,7 @@ pub fn event(
             evidence_blob: blobs.evidence,
             summary,
         }),
-    }
+    })
 }
 
 fn trim_in_force(state: &JobState, circumstances: &Circumstances) -> Result<Vec<f64>, Refusal> {

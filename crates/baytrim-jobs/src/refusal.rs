@@ -25,6 +25,16 @@ pub enum Refusal {
         /// The bays that the job knows, for people.
         known: String,
     },
+    /// The very same log was taken already, read the same way.
+    #[error(
+        "this very log is in already as {job}/{pull}; counted twice, its readings would look like twice the proof"
+    )]
+    LogKnown {
+        /// The job.
+        job: JobId,
+        /// The pull that it was taken as.
+        pull: PullId,
+    },
     /// The job has no such pull.
     #[error("job {job} has no pull {pull}; `baytrim pull list {job}` names those that it has")]
     PullUnknown {
@@ -175,6 +185,7 @@ impl Refusal {
             Self::JobExists(_) => "JOB_EXISTS",
             Self::JobUnknown(_) => "JOB_UNKNOWN",
             Self::BayUnknown { .. } => "BAY_UNKNOWN",
+            Self::LogKnown { .. } => "LOG_KNOWN",
             Self::PullUnknown { .. } => "PULL_UNKNOWN",
             Self::ProposalUnknown { .. } => "PROPOSAL_UNKNOWN",
             Self::RevisionUnknown { .. } => "REVISION_UNKNOWN",
@@ -199,7 +210,9 @@ impl Refusal {
             | Self::PullUnknown { .. }
             | Self::ProposalUnknown { .. }
             | Self::RevisionUnknown { .. } => RefusalKind::NotFound,
-            Self::JobExists(_) | Self::RequestIdReused(_) => RefusalKind::Exists,
+            Self::JobExists(_) | Self::LogKnown { .. } | Self::RequestIdReused(_) => {
+                RefusalKind::Exists
+            }
             Self::NoPulls(_)
             | Self::NoEvidence(_)
             | Self::Stale { .. }

@@ -7,14 +7,14 @@ pub const STREAM_NAME_BYTES_MAX: usize = 128;
 
 /// Largest body of one record, in bytes.
 ///
-/// A proposal for a 40 x 40 table with a reason for each node is about 0.6 MiB as JSON; what is larger is a blob.
-pub const BODY_BYTES_MAX: usize = 1 << 20;
+/// A proposal for the largest table, 64 x 64 nodes, takes up to 2.6 MB as JSON; what is larger is a blob.
+pub const BODY_BYTES_MAX: usize = 4 << 20;
 
 /// Most bodies in one append: one decision writes a handful of records; an import goes in slices.
 pub const APPEND_BODIES_MAX: usize = 256;
 
 /// Most bytes of all bodies in one append: the whole append is one journal frame, held in memory when read.
-pub const APPEND_BYTES_MAX: usize = 4 << 20;
+pub const APPEND_BYTES_MAX: usize = 8 << 20;
 
 /// Largest chunk of a spool, in bytes: twenty times a batch of 1000 samples with ten channels of four bytes.
 pub const CHUNK_BYTES_MAX: usize = 1 << 20;

@@ -89,13 +89,7 @@ pub fn record(
         .extend(seen_before(&loaded.state, &blobs.log));
     shop.decide(job, author, &is_pull, |job| {
         let (blobs, summary) = (blobs.clone(), reading.summary.clone());
-        Ok(pulls::event(
-            &job.state,
-            circumstances,
-            source_name,
-            blobs,
-            summary,
-        ))
+        Ok(pulls::event(&job.state, circumstances, source_name, blobs, summary)?)
     })
 }
 
@@ -104,7 +98,7 @@ pub fn is_pull(outcome: Outcome) -> bool {
     matches!(outcome, Outcome::Pull(_))
 }
 
-/// Warns when the very same log is in already: counted twice, it would look like twice the proof.
+/// Warns when the very same log is in already, read another way.
 fn seen_before(state: &JobState, log: &str) -> Option<PullWarning> {
     let same = state
         .pulls
@@ -113,7 +107,7 @@ fn seen_before(state: &JobState, log: &str) -> Option<PullWarning> {
     Some(PullWarning {
         code: "same_log".to_owned(),
         message: format!(
-            "the very same log is in as {} already; leave one of the two out of proposals, or its readings count twice",
+            "the very same log is in as {} already, read another way; leave one of the two out of proposals, or its readings count twice",
             same.record.id
         ),
     })

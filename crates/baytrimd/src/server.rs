@@ -81,7 +81,13 @@ pub async fn serve(
     let routes = services::routes(&shop, &access, stopped.clone())
         .add_service(health_service)
         .add_service(reflection);
-    let app = page::router(shop)
+    // Without a sign-in of its own the page would let by whom the API turns away.
+    let pages = if access.is_closed() {
+        page::closed()
+    } else {
+        page::router(shop)
+    };
+    let app = pages
         .merge(routes.into_axum_router())
         .fallback(page::nowhere)
         .layer(middleware::from_fn(log));

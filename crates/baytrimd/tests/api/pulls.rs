@@ -190,8 +190,9 @@ async fn a_live_pull_is_worth_what_its_log_is_worth() {
         .read_blob(&live.log_sha256.parse().unwrap(), 1 << 20)
         .unwrap();
     assert_eq!(String::from_utf8(blob).unwrap(), log());
+    daemon.open_job("k").await;
     let filed = daemon
-        .upload(upload_of("j"), log().as_bytes())
+        .upload(upload_of("k"), log().as_bytes())
         .await
         .unwrap();
     assert_eq!(live.log_sha256, filed.log_sha256);

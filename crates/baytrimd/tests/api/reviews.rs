@@ -361,13 +361,13 @@ async fn a_proposal_can_be_tried_without_record() {
 async fn a_large_table_can_be_proposed_for() {
     let daemon = Daemon::start().await;
     let axis = |first: f64, last: f64| {
-        let step = (last - first) / 31.0;
-        let points: Vec<String> = (0..32)
+        let step = (last - first) / 63.0;
+        let points: Vec<String> = (0..64)
             .map(|index| format!("{:.3}", first + step * f64::from(index)))
             .collect();
         points.join(", ")
     };
-    let values = vec![format!("[{}]", ["0"; 32].join(", ")); 32].join(", ");
+    let values = vec![format!("[{}]", ["0"; 64].join(", ")); 64].join(", ");
     let request = CreateJobRequest {
         job_id: "j".to_owned(),
         job_file: job_file()
@@ -381,7 +381,7 @@ async fn a_large_table_can_be_proposed_for() {
     };
     daemon.jobs().create_job(request).await.unwrap();
     let proposal = daemon.proposal("j").await;
-    assert_eq!(proposal.nodes.len(), 1024);
+    assert_eq!(proposal.nodes.len(), 4096);
     let get = GetProposalRequest {
         name: proposal.name.clone(),
     };
