@@ -89,7 +89,13 @@ pub fn record(
         .extend(seen_before(&loaded.state, &blobs.log));
     shop.decide(job, author, &is_pull, |job| {
         let (blobs, summary) = (blobs.clone(), reading.summary.clone());
-        Ok(pulls::event(&job.state, circumstances, source_name, blobs, summary)?)
+        Ok(pulls::event(
+            &job.state,
+            circumstances,
+            source_name,
+            blobs,
+            summary,
+        )?)
     })
 }
 

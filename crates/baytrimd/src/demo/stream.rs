@@ -155,7 +155,7 @@ impl Bar {
     fn show(&mut self, progress: &StreamProgress) {
         if self.is_terminal {
             let done = progress.durable_sequence_number * 100 / self.count.max(1);
-            self.write(&format!(
+            write(&format!(
                 "\r  {} {done:>3} %: {} samples durable, {:.0} s accepted, {} nodes visited ",
                 self.name, progress.sample_count, progress.accepted_s, progress.visited_node_count
             ));
@@ -164,17 +164,17 @@ impl Bar {
 
     fn end(&mut self, pull: &Pull) {
         let head = if self.is_terminal { "\r" } else { "" };
-        self.write(&format!(
+        write(&format!(
             "{head}  {} done: {} samples durable, {:.0} s of {:.0} s accepted{:20}\n",
             self.name, pull.sample_count, pull.accepted_s, pull.duration_s, ""
         ));
     }
+}
 
-    fn write(&self, text: &str) {
-        let mut err = std::io::stderr().lock();
-        // A closed terminal is no reason to end a pull.
-        let _ = err.write_all(text.as_bytes()).and_then(|()| err.flush());
-    }
+fn write(text: &str) {
+    let mut err = std::io::stderr().lock();
+    // A closed terminal is no reason to end a pull.
+    let _ = err.write_all(text.as_bytes()).and_then(|()| err.flush());
 }
 
 /// Returns the job's resource name from the file that opens it.
