@@ -134,11 +134,9 @@ fn logs(from: &Path) -> anyhow::Result<Vec<PathBuf>> {
     let mut logs = Vec::new();
     for entry in entries {
         let path = entry?.path();
-        let name = path
-            .file_name()
-            .and_then(|name| name.to_str())
-            .unwrap_or_default();
-        if name.starts_with("pull-") && name.ends_with(".csv") {
+        let stem = path.file_stem().and_then(|stem| stem.to_str());
+        let is_pull = stem.is_some_and(|stem| stem.starts_with("pull-"));
+        if is_pull && path.extension().is_some_and(|ending| ending == "csv") {
             logs.push(path);
         }
     }
