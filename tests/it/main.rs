@@ -1,4 +1,8 @@
 //! Tests the built programs and the workspace from outside.
+#![expect(
+    clippy::print_stdout,
+    reason = "figures that were measured are shown with --nocapture"
+)]
 
 mod floors;
 mod house;
