@@ -181,3 +181,55 @@ async fn a_revert_brings_the_old_table_back() {
     assert_eq!(table().await, before);
     house.close().await;
 }
+
+/// If this fails, a tuner has to write a channel map by hand that the log itself tells.
+#[tokio::test]
+async fn a_suggested_channel_map_reads_the_log() {
+    let data = tempfile::tempdir().expect("a folder");
+    let house = House::open(data.path()).await;
+    house
+        .json(&["job", "open", &file("demo-data/job.toml")])
+        .await;
+    let known = std::fs::read_to_string(file("demo-data/pull-1-holds.csv")).expect("the log");
+    let (_, rows) = known.split_once('\n').expect("a header");
+    let header = "Time [s],Engine speed [rpm],Throttle plate [%],Lambda,Coolant [degC],Fuel cut,Shift cut,Sensor ready";
+    assert_eq!(
+        header.split(',').count(),
+        rows.lines().next().expect("rows").split(',').count()
+    );
+    let log = data.path().join("strange.csv").display().to_string();
+    std::fs::write(&log, format!("{header}\n{rows}")).expect("written");
+    let map = data.path().join("map.toml").display().to_string();
+    let suggestion = house
+        .json(&["channels", "suggest", &log, "--output", &map])
+        .await;
+    assert_eq!(suggestion["complete"], true, "{suggestion}");
+    let words = [
+        "pull",
+        "submit",
+        JOB,
+        &log,
+        "--bay",
+        "east",
+        "--channels",
+        &map,
+        "--check",
+    ];
+    let read = house.json(&words).await;
+    let plain = file("demo-data/pull-1-holds.csv");
+    let words = ["pull", "submit", JOB, &plain, "--bay", "east", "--check"];
+    let expected = house.json(&words).await;
+    assert_eq!(
+        read["pulls"][0]["accepted_s"],
+        expected["pulls"][0]["accepted_s"]
+    );
+    let again = house
+        .command(&["channels", "suggest", &log, "--output", &map])
+        .await;
+    assert_eq!(
+        again.exit,
+        Exit::Failed,
+        "a map that is there is not written over"
+    );
+    house.close().await;
+}

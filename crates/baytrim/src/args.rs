@@ -11,12 +11,14 @@ use clap_complete::Shell;
 
 use crate::name::{JobName, parse_job};
 
+pub(crate) mod channels;
 pub(crate) mod job;
 pub(crate) mod ledger;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod table;
 
+use channels::ChannelsCommand;
 use job::JobCommand;
 use ledger::LedgerCommand;
 use proposal::{ApproveArgs, ProposalCommand, ProposeArgs, RejectArgs};
@@ -106,6 +108,9 @@ pub(crate) enum Command {
     /// Send logs of pulls and look at what was made of them
     #[command(subcommand)]
     Pull(PullCommand),
+    /// Find out which column of a log is which quantity
+    #[command(subcommand)]
+    Channels(ChannelsCommand),
     /// Compute what the table in force needs, and record it as a proposal
     Propose(ProposeArgs),
     /// Look at proposals

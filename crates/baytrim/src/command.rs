@@ -1,5 +1,6 @@
 //! What each command does: ask, then show.
 
+pub(crate) mod channels;
 pub(crate) mod completions;
 pub(crate) mod job;
 pub(crate) mod ledger;
@@ -7,6 +8,7 @@ pub(crate) mod pages;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod review;
+pub(crate) mod send;
 pub(crate) mod submit;
 pub(crate) mod table;
 

@@ -1,10 +1,12 @@
 //! The services, one file each.
 
+mod chunks;
 mod corrections;
 mod jobs;
 mod ledger;
 mod pulls;
 mod reviews;
+mod suggest;
 mod tables;
 mod upload;
 

@@ -2,18 +2,16 @@
 
 use std::path::Path;
 
-use baytrim_api::v1::pull_service_client::PullServiceClient;
-use baytrim_api::v1::{Axes, OpenUpload, Pull};
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use tonic::{Code, Status};
+use baytrim_api::v1::upload_pull_request::Message;
+use baytrim_api::v1::{Axes, OpenUpload, Pull, UploadPullRequest};
 
+use super::send::{Wrapping, file_name, send};
 use super::{job, request_id};
 use crate::args::pull::SubmitArgs;
-use crate::client::{ANSWER_BYTES_MAX, LONG, Server};
+use crate::client::Server;
 use crate::context::Context;
 use crate::failure::Failure;
 use crate::json::pull::PullsJson;
-use crate::log_reader::stream_log;
 use crate::name::short;
 use crate::render::pull::render_pull;
 
@@ -57,55 +55,43 @@ pub(crate) async fn submit(args: &SubmitArgs, context: &mut Context<'_>) -> Resu
 }
 
 fn opening(args: &SubmitArgs, log: &Path, channel_map: &str) -> OpenUpload {
-    let source_name = log.file_name().unwrap_or(log.as_os_str()).to_string_lossy();
+    let source_name = file_name(log);
     OpenUpload {
         parent: args.job.full.clone(),
         bay: args.bay.clone(),
         revision: args.revision.clone().unwrap_or_default(),
-        source_name: source_name.into_owned(),
+        source_name,
         channel_map: channel_map.to_owned(),
         request_id: request_id(),
         validate_only: args.check,
     }
 }
 
-/// Sends one log; again from its start, under the same request name, while no server answers.
 async fn upload(
     server: &Server,
     log: &Path,
     open: OpenUpload,
     context: &Context<'_>,
 ) -> Result<Pull, Failure> {
-    let size = tokio::fs::metadata(log).await;
-    let size = size.map_err(|error| Failure::file("read the log", log, &error))?;
-    let progress = progress_bar(size.len(), log, context.draws_progress());
-    let trouble = std::sync::Mutex::new(None);
-    let answer = server.attempt(LONG, || {
-        progress.set_position(0);
-        let stream = stream_log(log, open.clone(), progress.clone());
-        let client = PullServiceClient::new(server.channel());
-        let request = server.request(stream.messages, LONG);
-        let trouble = &trouble;
-        async move {
-            let mut client = client.max_decoding_message_size(ANSWER_BYTES_MAX);
-            tokio::select! {
-                biased;
-                Ok(failure) = stream.trouble => {
-                    if let Ok(mut trouble) = trouble.lock() {
-                        *trouble = Some(failure);
-                    }
-                    Err(Status::new(Code::Cancelled, "the log could not be read to its end"))
-                }
-                answer = client.upload_pull(request) => answer,
-            }
-        }
-    });
-    let answer = answer.await;
-    progress.finish_and_clear();
-    if let Some(failure) = trouble.into_inner().ok().flatten() {
-        return Err(failure);
-    }
-    answer?.pull.ok_or_else(|| Failure::incomplete("pull"))
+    let wrapping = Wrapping {
+        open: UploadPullRequest {
+            message: Some(Message::Open(open)),
+        },
+        chunk: |bytes| UploadPullRequest {
+            message: Some(Message::Chunk(bytes)),
+        },
+    };
+    let answer = send(
+        server,
+        log,
+        &wrapping,
+        context,
+        |mut client, request| async move { client.upload_pull(request).await },
+    );
+    answer
+        .await?
+        .pull
+        .ok_or_else(|| Failure::incomplete("pull"))
 }
 
 fn show(
@@ -136,23 +122,4 @@ fn stopped(mut failure: Failure, log: &Path, pulls: &[Pull], args: &SubmitArgs) 
         };
     }
     failure
-}
-
-fn progress_bar(bytes: u64, log: &Path, is_drawn: bool) -> ProgressBar {
-    let target = if is_drawn {
-        ProgressDrawTarget::stderr()
-    } else {
-        ProgressDrawTarget::hidden()
-    };
-    let bar = ProgressBar::with_draw_target(Some(bytes), target);
-    let template = "{msg}  {bar:30}  {bytes} of {total_bytes}, {eta} left";
-    let style = ProgressStyle::with_template(template);
-    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
-    bar.set_message(
-        log.file_name()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned(),
-    );
-    bar
 }

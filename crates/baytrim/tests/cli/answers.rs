@@ -2,8 +2,9 @@
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
-    Axes, Delay, DelaySource, Engine, FitSummary, Fuel, GateCount, Job, Limits, NodeChange,
-    NodeCoverage, Proposal, Pull, PullWarning, Record, Revision, TableContent, Verdict, Wall,
+    Axes, ChannelSuggestion, Delay, DelaySource, Engine, FitSummary, Fuel, GateCount, Job, Limits,
+    NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Record, Revision,
+    SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
 use prost_types::Timestamp;
 
@@ -19,6 +20,35 @@ const RPM: [f64; 12] = [
     1500.0, 2000.0, 2500.0, 3000.0, 3750.0, 4500.0, 5250.0, 6000.0, 7000.0, 8000.0, 9000.0, 10500.0,
 ];
 const PLATE_PERCENT: [f64; 8] = [0.0, 2.5, 5.0, 10.0, 20.0, 40.0, 70.0, 100.0];
+
+pub(crate) fn suggestion() -> SuggestChannelsResponse {
+    let channel = |quantity: &str, column: &str, unit: &str| ChannelSuggestion {
+        quantity: quantity.to_owned(),
+        column: column.to_owned(),
+        unit: unit.to_owned(),
+        certainty_fraction: 0.92,
+        reason: "the name says so, and its numbers lie where such numbers lie".to_owned(),
+        ..ChannelSuggestion::default()
+    };
+    SuggestChannelsResponse {
+        channel_map: "[time]\ncolumn = \"Zeit\"\n".to_owned(),
+        channels: vec![
+            channel("time", "Zeit", "s"),
+            channel("engine_speed", "Drehzahl", "rpm"),
+            ChannelSuggestion {
+                certainty_fraction: 0.55,
+                doubt: "say where the plate is shut".to_owned(),
+                rivals: vec!["Griff".to_owned()],
+                ..channel("plate_angle", "Klappe", "percent")
+            },
+        ],
+        missing: vec!["no column looks like lambda".to_owned()],
+        notes: vec!["every fourth value is held".to_owned()],
+        row_count: 4800,
+        unused_columns: vec!["Gang".to_owned()],
+        ..SuggestChannelsResponse::default()
+    }
+}
 
 pub(crate) fn axes() -> Axes {
     Axes {

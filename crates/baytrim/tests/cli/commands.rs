@@ -28,6 +28,10 @@ async fn every_reading_command_shows_something() {
         ("table show heron-1", "Fuel change from the base table"),
         ("table show heron-1 --revision r0", "heron-1/r0"),
         ("table list heron-1", "approval of c1"),
+        (
+            "channels suggest Cargo.toml",
+            "plate_angle: \"Klappe\" in percent, 55 % sure",
+        ),
         ("ledger log heron-1", "pull p2 from bay east"),
         ("completions bash", "_baytrim"),
         ("--help", "baytrim pull submit heron-1"),

@@ -104,6 +104,10 @@ async fn other_answers_have_their_documented_keys() {
             "table export heron-1 --format csv --json",
             "job revision file_name media_type sha256 output text",
         ),
+        (
+            "channels suggest Cargo.toml --json",
+            "channel_map complete channels missing notes refusal row_count unused_columns output",
+        ),
         ("ledger log heron-1 --json", "job records"),
         (
             "ledger verify --json",
@@ -160,6 +164,7 @@ async fn every_key_is_documented() {
         "table show heron-1 --json",
         "table list heron-1 --json",
         "table export heron-1 --format csv --json",
+        "channels suggest Cargo.toml --json",
         "ledger log heron-1 --json",
         "ledger verify --json",
     ] {

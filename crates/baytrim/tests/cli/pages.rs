@@ -1,5 +1,6 @@
 //! Pages against golden files. `BAYTRIM_UPDATE_GOLDEN=1 cargo test -p baytrim` writes them anew.
 
+use baytrim::render::channels::render_suggestion;
 use baytrim::render::job::{render_job, render_jobs};
 use baytrim::render::ledger::{render_check, render_records};
 use baytrim::render::proposal::{render_proposals, render_verdict};
@@ -57,6 +58,14 @@ fn proposals() {
         let approved = render_verdict(&answers::decided(true), options);
         let rejected = render_verdict(&answers::decided(false), options);
         approved + "\n" + &rejected
+    });
+}
+
+/// A tuner could not tell what was made of a log's columns, or what is missing.
+#[test]
+fn suggestions() {
+    check("suggestion", |options| {
+        render_suggestion(&answers::suggestion(), None, options)
     });
 }
 

@@ -5,13 +5,14 @@ use std::sync::Arc;
 use baytrim_api::v1::pull_service_server::PullService;
 use baytrim_api::v1::{
     GetPullRequest, GetPullResponse, ListPullsRequest, ListPullsResponse, StreamPullRequest,
-    StreamPullResponse, UploadPullRequest, UploadPullResponse,
+    StreamPullResponse, SuggestChannelsRequest, SuggestChannelsResponse, UploadPullRequest,
+    UploadPullResponse,
 };
-use tokio::sync::{Semaphore, mpsc, watch};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc, watch};
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status, Streaming};
 
-use super::upload;
+use super::{suggest, upload};
 use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{name, pull, request};
@@ -39,6 +40,15 @@ impl Pulls {
             stop,
         }
     }
+
+    /// Returns room for one more file that comes in.
+    fn room(&self) -> Result<OwnedSemaphorePermit, Fault> {
+        let room = Arc::clone(&self.uploads).try_acquire_owned();
+        room.map_err(|_| Fault::Busy {
+            what: "uploads",
+            max: self.shop.limits().uploads_max,
+        })
+    }
 }
 
 #[tonic::async_trait]
@@ -62,15 +72,20 @@ impl PullService for Pulls {
         request: Request<Streaming<UploadPullRequest>>,
     ) -> Result<Response<UploadPullResponse>, Status> {
         let by = request::actor(&request);
-        let uploads_max = self.shop.limits().uploads_max;
-        let room = Arc::clone(&self.uploads).try_acquire_owned();
-        let _room = room.map_err(|_| Fault::Busy {
-            what: "uploads",
-            max: uploads_max,
-        })?;
+        let _room = self.room()?;
         let (shop, stop) = (Arc::clone(&self.shop), self.stop.clone());
         let pull = upload::take(shop, stop, by, request.into_inner()).await?;
         Ok(Response::new(UploadPullResponse { pull: Some(pull) }))
+    }
+
+    async fn suggest_channels(
+        &self,
+        request: Request<Streaming<SuggestChannelsRequest>>,
+    ) -> Result<Response<SuggestChannelsResponse>, Status> {
+        let _room = self.room()?;
+        let (shop, stop) = (Arc::clone(&self.shop), self.stop.clone());
+        let answer = suggest::answer(shop, stop, request.into_inner()).await?;
+        Ok(Response::new(answer))
     }
 
     async fn get_pull(

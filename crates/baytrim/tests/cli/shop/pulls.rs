@@ -4,7 +4,8 @@ use baytrim_api::v1::pull_service_server::PullService;
 use baytrim_api::v1::upload_pull_request::Message;
 use baytrim_api::v1::{
     GetPullRequest, GetPullResponse, ListPullsRequest, ListPullsResponse, OpenUpload, Pull,
-    StreamPullRequest, StreamPullResponse, UploadPullRequest, UploadPullResponse,
+    StreamPullRequest, StreamPullResponse, SuggestChannelsRequest, SuggestChannelsResponse,
+    UploadPullRequest, UploadPullResponse,
 };
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status, Streaming};
@@ -52,6 +53,16 @@ impl PullService for Shop {
             ..answers::pull()
         };
         Ok(Response::new(UploadPullResponse { pull: Some(pull) }))
+    }
+
+    async fn suggest_channels(
+        &self,
+        request: Request<Streaming<SuggestChannelsRequest>>,
+    ) -> Result<Response<SuggestChannelsResponse>, Status> {
+        self.enter(&request).await?;
+        let mut messages = request.into_inner();
+        while messages.message().await?.is_some() {}
+        Ok(Response::new(answers::suggestion()))
     }
 
     async fn get_pull(
