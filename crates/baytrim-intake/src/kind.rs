@@ -7,6 +7,10 @@ pub(crate) enum Kind {
     Text,
     /// ASAM MDF, finished or not.
     Mdf,
+    /// Apache Parquet.
+    Parquet,
+    /// Arrow IPC, file or stream.
+    Arrow,
     /// None of those; what it is, with its article.
     Other(&'static str),
 }
@@ -14,11 +18,13 @@ pub(crate) enum Kind {
 /// First bytes of files that are no text, and what they are. Each from the format's own
 /// specification: ASAM MDF 4, Apache Parquet and Arrow, zstd (RFC 8878), ZIP, xz, bzip2, PDF,
 /// SQLite, and the compound file of older office programs.
-const MAGICS: [(&[u8], Kind); 11] = [
+const MAGICS: [(&[u8], Kind); 12] = [
     (b"MDF     ", Kind::Mdf),
     (b"UnFinMF ", Kind::Mdf),
-    (b"PAR1", Kind::Other("a Parquet table")),
-    (b"ARROW1", Kind::Other("an Arrow table")),
+    (b"PAR1", Kind::Parquet),
+    (b"ARROW1", Kind::Arrow),
+    // The mark before the first message of a stream; no letter of any text begins so.
+    (&[0xff, 0xff, 0xff, 0xff], Kind::Arrow),
     (
         &[0x28, 0xb5, 0x2f, 0xfd],
         Kind::Other("a zstd file inside another packed file"),

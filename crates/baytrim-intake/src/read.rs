@@ -7,10 +7,14 @@ use baytrim_model::channel::ChannelMap;
 use baytrim_model::engine::Fuel;
 
 use crate::bytes::{Gauge, LogBytes};
+#[cfg(feature = "columnar")]
+use crate::columnar::{preview_columnar, read_columnar};
 use crate::error::IntakeError;
 use crate::kind::{KIND_BYTES, Kind, kind_of};
 use crate::limits::LogLimits;
 use crate::mdf::{preview_mdf, read_mdf};
+#[cfg(feature = "columnar")]
+use crate::report::LogFormat;
 use crate::report::{Compression, Intake};
 use crate::suggest::table::RawTable;
 use crate::text::{peek, preview_text, read_text};
@@ -51,6 +55,14 @@ pub fn read_log(
     match kind {
         Kind::Text => read_text(bytes, &job),
         Kind::Mdf => read_mdf(bytes, &job),
+        #[cfg(feature = "columnar")]
+        Kind::Parquet => read_columnar(bytes, LogFormat::Parquet, &job),
+        #[cfg(feature = "columnar")]
+        Kind::Arrow => read_columnar(bytes, LogFormat::ArrowIpc, &job),
+        #[cfg(not(feature = "columnar"))]
+        Kind::Parquet => Err(unsupported(source_name, "a Parquet table")),
+        #[cfg(not(feature = "columnar"))]
+        Kind::Arrow => Err(unsupported(source_name, "an Arrow table")),
         Kind::Other(kind) => Err(unsupported(source_name, kind)),
     }
 }
@@ -76,6 +88,14 @@ pub(crate) fn open_table(
     match kind {
         Kind::Text => preview_text(bytes, limits, &gauge, source_name),
         Kind::Mdf => preview_mdf(bytes, limits, &gauge, source_name),
+        #[cfg(feature = "columnar")]
+        Kind::Parquet => preview_columnar(bytes, LogFormat::Parquet, limits, &gauge, source_name),
+        #[cfg(feature = "columnar")]
+        Kind::Arrow => preview_columnar(bytes, LogFormat::ArrowIpc, limits, &gauge, source_name),
+        #[cfg(not(feature = "columnar"))]
+        Kind::Parquet => Err(unsupported(source_name, "a Parquet table")),
+        #[cfg(not(feature = "columnar"))]
+        Kind::Arrow => Err(unsupported(source_name, "an Arrow table")),
         Kind::Other(kind) => Err(unsupported(source_name, kind)),
     }
 }

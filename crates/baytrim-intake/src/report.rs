@@ -107,6 +107,10 @@ pub enum LogFormat {
     DelimitedText,
     /// ASAM MDF 4.
     Mdf4,
+    /// Apache Parquet; read where the feature `columnar` is on.
+    Parquet,
+    /// Arrow IPC, file or stream; read where the feature `columnar` is on.
+    ArrowIpc,
 }
 
 /// How a file is packed.

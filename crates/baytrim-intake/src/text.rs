@@ -21,6 +21,11 @@ use crate::limits::LogLimits;
 use crate::read::LogJob;
 use crate::report::{Intake, IntakeReport, LogFormat, TextEncoding};
 use crate::suggest::table::RawTable;
+#[cfg(feature = "columnar")]
+pub(crate) use number::{CellValue, NumberReader, read_flag_word};
+#[cfg(feature = "columnar")]
+pub(crate) use time::TimeReader;
+
 use cells::CellReader;
 use encoding::AsciiText;
 use header::Header;

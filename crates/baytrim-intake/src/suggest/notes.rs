@@ -3,9 +3,9 @@
 use baytrim_model::channel::{EvidenceKind, Quantity, Unit};
 use baytrim_model::engine::Fuel;
 
-use super::behaviour::correlation;
 use super::pick::Known;
 use super::report::SuggestedChannel;
+use crate::correlation::correlation;
 use crate::units::convert;
 
 /// A plate that never reads below this counts from the end of the sensor's travel, percent.

@@ -2,12 +2,13 @@
 
 use baytrim_model::channel::{Channel, Quantity, Unit};
 
-use super::behaviour::{Behaviour, correlation};
+use super::behaviour::Behaviour;
 use super::fit::{Reading, read_as};
 use super::names::Name;
 use super::report::{Missing, SuggestedChannel};
 use super::table::RawColumn;
 use super::unit_text::{StatedUnit, read_unit};
+use crate::correlation::correlation;
 
 /// Sure enough that a name is meant for a quantity.
 const NAME_FIT_MIN: f64 = 0.25;

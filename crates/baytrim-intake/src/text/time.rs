@@ -14,7 +14,7 @@ const MIDNIGHT_S: f64 = DAY_S / 2.0;
 /// Reads the times of one log as seconds: of the day, counted on over midnight, or since the first
 /// date and time.
 #[derive(Debug)]
-pub(super) struct TimeReader {
+pub(crate) struct TimeReader {
     is_date: bool,
     first: Option<Timestamp>,
     before_s: f64,
@@ -23,7 +23,7 @@ pub(super) struct TimeReader {
 
 impl TimeReader {
     /// Returns a reader for `unit`, none where times are plain numbers.
-    pub(super) fn new(unit: Unit) -> Option<Self> {
+    pub(crate) fn new(unit: Unit) -> Option<Self> {
         let is_date = match unit {
             Unit::ClockTime => false,
             Unit::Iso8601 => true,
@@ -38,7 +38,7 @@ impl TimeReader {
     }
 
     /// Returns what a good time looks like, for messages.
-    pub(super) fn remedy(&self) -> &'static str {
+    pub(crate) fn remedy(&self) -> &'static str {
         if self.is_date {
             "a date and time by ISO 8601 looks like 2031-05-04T10:15:30.25"
         } else {
@@ -47,7 +47,7 @@ impl TimeReader {
     }
 
     /// Returns the seconds that `cell` says, none where it is no time.
-    pub(super) fn read(&mut self, cell: &[u8]) -> Option<f64> {
+    pub(crate) fn read(&mut self, cell: &[u8]) -> Option<f64> {
         let text = std::str::from_utf8(cell).ok()?;
         if self.is_date {
             let time = read_date(text)?;

@@ -4,11 +4,15 @@
 mod bounded;
 mod channel_maps;
 mod clocks;
+#[cfg(feature = "columnar")]
+mod columnar;
 mod dialects;
 mod files;
 mod mdf;
 mod messages;
+mod mutations;
 mod properties;
+mod quality;
 mod road_logs;
 mod suggestions;
 mod support;

@@ -6,6 +6,7 @@ Run once by hand; the files are committed beside SHA256SUMS, and the tests read 
 Every quantity is a straight line in time, so that a reader that interpolates must hit it exactly.
 """
 
+import datetime
 import hashlib
 import sys
 from pathlib import Path
@@ -39,6 +40,7 @@ def write_mdf(folder):
         slow = np.arange(0.0, 4.5, 1.0)
         events = np.array([0.5, 1.2, 1.4])
         mdf = MDF(version=version)
+        mdf.start_time = datetime.datetime(2031, 5, 4, 10, 15, 30, tzinfo=datetime.timezone.utc)
         mdf.append(
             [
                 Signal(rpm(fast), fast, name="Engine speed", unit="rpm"),
@@ -101,6 +103,43 @@ def write_mdf(folder):
     signals("4.10", 1, "four_clocks_410_unfinished.mf4", unfinished=True)
 
 
+def write_tables(folder):
+    import pyarrow as pa
+    import pyarrow.feather as feather
+    import pyarrow.parquet as pq
+
+    t = np.arange(0.0, 4.0, 0.01)
+    ratio = [None if index % 50 == 7 else float(lambda_ratio(one)) for index, one in enumerate(t)]
+    start = np.datetime64("2031-05-04T10:15:30", "us")
+    stamps = start + (t * 1e6).round().astype("timedelta64[us]")
+    table = pa.table(
+        {
+            "Time": pa.array(t),
+            "Stamp": pa.array(stamps),
+            "Engine speed": pa.array(rpm(t), pa.float32()),
+            "Throttle": pa.array(np.round(plate(t) * 10.0) / 10.0),
+            "Lambda": pa.array(ratio),
+            "Coolant": pa.array(np.round(coolant(t)).astype("i2")),
+            "Fuel cut": pa.array((t >= 1.2) & (t < 1.4)),
+            "Gear": pa.array(["third"] * len(t)).dictionary_encode(),
+            "Note": pa.array([f"row {index}" for index in range(len(t))]),
+        }
+    )
+    for codec in ("none", "snappy", "zstd", "gzip", "lz4"):
+        pq.write_table(
+            table,
+            folder / f"table_{codec}.parquet",
+            compression=codec,
+            row_group_size=150,
+            data_page_version="2.0" if codec == "zstd" else "1.0",
+        )
+    feather.write_feather(table, folder / "table_lz4.arrow", compression="lz4", chunksize=150)
+    feather.write_feather(table, folder / "table_zstd.arrow", compression="zstd", chunksize=150)
+    with pa.OSFile(str(folder / "table_stream.arrows"), "wb") as sink:
+        with pa.ipc.new_stream(sink, table.schema) as writer:
+            writer.write_table(table, max_chunksize=150)
+
+
 def write_text(folder):
     import zstandard
 
@@ -120,6 +159,7 @@ def main():
     folder.mkdir(parents=True, exist_ok=True)
     write_text(folder)
     write_mdf(folder)
+    write_tables(folder)
     sums = [
         f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.name}"
         for path in sorted(folder.iterdir())
