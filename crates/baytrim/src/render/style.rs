@@ -18,9 +18,9 @@ pub(crate) enum Ink {
     Strong,
     /// Text that matters less.
     Quiet,
-    /// More fuel: blue.
+    /// More fuel: orange, as on the review page.
     More,
-    /// Less fuel: orange, which stays apart from blue in every common colour blindness.
+    /// Less fuel: blue, which stays apart from orange in every common colour blindness.
     Less,
     /// Something to heed.
     Alert,
@@ -34,8 +34,8 @@ impl RenderOptions {
             Ink::Plain => "",
             Ink::Strong => "1",
             Ink::Quiet => "2",
-            Ink::More => "38;5;32",
-            Ink::Less => "38;5;166",
+            Ink::More => "38;5;166",
+            Ink::Less => "38;5;32",
             Ink::Alert => "1;38;5;166",
         };
         if self.color && !code.is_empty() && !text.is_empty() {
