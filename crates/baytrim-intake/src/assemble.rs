@@ -83,6 +83,16 @@ impl<'a> Assembler<'a> {
                 rows_max: self.rows_max,
             });
         }
+        if !time.is_finite() {
+            let column = self.map.time.column.as_deref().unwrap_or("time").trim();
+            return Err(IntakeError::TimeMissing {
+                place: CellPlace {
+                    source_name: self.source_name.to_owned(),
+                    row,
+                    column: column.to_owned(),
+                },
+            });
+        }
         self.clock
             .push(time)
             .map_err(|fault| self.clock_error(row, time, fault))?;

@@ -83,15 +83,6 @@ pub(crate) fn assemble_columns(
     let mut last_time = 0.0;
     for index in 0..row_count {
         let time = log.times.as_ref().map_or(0.0, |times| times[index]);
-        if !time.is_finite() {
-            return Err(IntakeError::TimeMissing {
-                place: place(
-                    job.source_name,
-                    index,
-                    log.map.time.column.as_deref().unwrap_or("time"),
-                ),
-            });
-        }
         raw.clear();
         raw.extend(columns.iter().map(|column| column.values[index]));
         assembler.push(index as u64 + 1, time, &raw)?;

@@ -166,3 +166,18 @@ fn a_file_that_is_no_map_is_refused() {
         "line 1, time: is of type integer and no section; write it as [time] with one key a line"
     );
 }
+
+/// An example that is copied and then refused is worse than none.
+#[test]
+fn the_examples_are_maps() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/examples/channels");
+    let mut count = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        let text = std::fs::read_to_string(&path).unwrap();
+        let errors = parse_channel_map(&text).err();
+        assert_eq!(errors, None, "{}", path.display());
+        count += 1;
+    }
+    assert!(count >= 2, "{count} examples");
+}

@@ -363,3 +363,17 @@ fn real_logs_get_a_map_that_reads_them() {
             .any(|missing| missing.quantity == Some(Quantity::PlateAngle))
     );
 }
+
+/// A row without time, in a log whose times repeat, would keep the proposal busy for ever.
+#[test]
+fn a_row_without_time_ends_the_trial() {
+    let rows = (0..60).map(|row| format!("{},2000,{}.5,0.9", row / 4, 10 + row % 7));
+    let mut rows: Vec<String> = rows.collect();
+    rows[30] = ",2000,10,0.9".to_owned();
+    let found = proposed(&format!("time,rpm,throttle,lambda\n{}\n", rows.join("\n")));
+    let refusal = found.refusal.unwrap();
+    assert!(
+        refusal.contains("row 32, column \"time\": is empty"),
+        "{refusal}"
+    );
+}
