@@ -118,6 +118,9 @@ fn alter(good: &[u8], copy: u64) -> Vec<u8> {
     let mut chance = Chance(copy.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1);
     let mut bytes = good.to_vec();
     for _ in 0..=chance.below(4) {
+        if bytes.is_empty() {
+            break;
+        }
         let at = chance.below(bytes.len());
         let span = at..(at + 1 + chance.below(64)).min(bytes.len());
         match chance.below(9) {

@@ -93,26 +93,36 @@ pub(super) fn guess_header(
         });
     };
     let mut best: Option<(usize, Header)> = None;
-    for (place, (row, body_byte, line)) in all.iter().enumerate() {
-        for delimiter in DELIMITERS {
-            let columns = split(line, delimiter);
-            let named = columns.iter().filter(|name| !name.is_empty());
-            if columns.len() < 2 || named.clone().any(|name| is_number(name)) {
+    for delimiter in DELIMITERS {
+        let mut cells = all
+            .iter()
+            .map(|(_, _, line)| split(line, delimiter))
+            .collect::<Vec<_>>();
+        let counts: Vec<(usize, usize)> = cells
+            .iter()
+            .map(|cells| {
+                (
+                    cells.len(),
+                    cells.iter().filter(|cell| is_number(cell)).count(),
+                )
+            })
+            .collect();
+        for (place, (row, body_byte, _)) in all.iter().enumerate() {
+            let (column_count, numbers_here) = counts[place];
+            if column_count < 2 || numbers_here > 0 {
                 continue;
             }
-            let below = all[place + 1..].iter().take(LINES_BELOW_MAX);
-            let number_count = below
-                .map(|(_, _, line)| split(line, delimiter))
-                .filter(|cells| cells.len() <= columns.len())
-                .map(|cells| cells.iter().filter(|cell| is_number(cell)).count())
-                .max();
+            let below = counts[place + 1..].iter().take(LINES_BELOW_MAX);
+            let fitting = below.filter(|(count, _)| *count <= column_count);
+            let number_count = fitting.map(|(_, numbers)| *numbers).max().unwrap_or(0);
+            let named = cells[place].iter().filter(|name| !name.is_empty());
             // Names beyond the cells that hold numbers are worth little: a line of prose has many.
-            let worth = 2 * number_count.unwrap_or(0).min(columns.len()) + named.count().min(3);
-            if number_count.unwrap_or(0) > 0 && best.as_ref().is_none_or(|best| worth > best.0) {
+            let worth = 2 * number_count + named.count().min(3);
+            if number_count > 0 && best.as_ref().is_none_or(|best| worth > best.0) {
                 let header = Header {
                     delimiter,
                     row: *row,
-                    columns,
+                    columns: std::mem::take(&mut cells[place]),
                     body_byte: *body_byte,
                 };
                 best = Some((worth, header));
