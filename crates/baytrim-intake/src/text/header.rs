@@ -75,7 +75,7 @@ pub(crate) fn find_header(
 }
 
 /// Most lines among which the names are looked for.
-const LINES_LOOKED_AT_MAX: usize = 300;
+const LINES_LOOKED_AT_MAX: usize = 120;
 
 /// Most lines below a line of names that are compared with it.
 const LINES_BELOW_MAX: usize = 6;

@@ -78,7 +78,7 @@ def main():
             ],
             "log.arrow": [
                 ("pandas", lambda path: pd.read_feather(path, columns=columns)),
-                ("polars", lambda path: pl.read_ipc(path, columns=columns, memory_map=False)),
+                ("polars", lambda path: pl.read_ipc(path, columns=columns)),
             ],
             "log.mf4": [("asammdf", lambda path: MDF(path).to_dataframe(channels=columns[1:]))],
             "log_packed.mf4": [
