@@ -3,7 +3,7 @@
 use std::io::Read;
 
 use baytrim_estimate::PullReading;
-use baytrim_intake::{LogLimits, parse_channel_map, read_log, standard_channels};
+use baytrim_intake::{LogLimits, check_quality, parse_channel_map, read_log, standard_channels};
 use baytrim_jobs::pulls::{self, Circumstances, PullBlobs};
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{JobState, Refusal};
@@ -54,7 +54,9 @@ pub fn read(
     let intake = read_log(source, name, map, &state.spec.fuel, &limits)?;
     let mut reading = pulls::read(state, circumstances, &intake.samples)?;
     let warnings = &mut reading.summary.warnings;
-    warnings.splice(0..0, intake.report.warnings);
+    let spec = &state.spec;
+    let odd = check_quality(&intake.samples, map.evidence, &spec.axes, &spec.fuel);
+    warnings.splice(0..0, intake.report.warnings.into_iter().chain(odd));
     Ok(reading)
 }
 

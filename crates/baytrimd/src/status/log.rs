@@ -11,7 +11,9 @@ pub(super) fn tell(error: &IntakeError) -> Told {
     let mut told = Told::new(Code::InvalidArgument, error.reason(), error);
     let place = place(error);
     told = told.with("file", &place.file);
-    if let Some(row) = place.row {
+    // A file that has no rows as an editor counts them says row 0.
+    let row = place.row.filter(|row| *row > 0);
+    if let Some(row) = row {
         told = told.with("row", &row);
     }
     if let Some(column) = place.column {
@@ -22,7 +24,7 @@ pub(super) fn tell(error: &IntakeError) -> Told {
     }
     let message = error.to_string();
     let field = error.field();
-    let row = place.row.map(|row| format!("row {row}"));
+    let row = row.map(|row| format!("row {row}"));
     // The message begins with the place, which the violation names by itself.
     let mut rest = message.as_str();
     for known in [place.file, &field, row.as_deref().unwrap_or(&field)] {
@@ -105,6 +107,8 @@ fn place(error: &IntakeError) -> Place<'_> {
         | E::UnsupportedFormat { source_name, .. }
         | E::Truncated { source_name, .. }
         | E::Corrupt { source_name, .. }
+        | E::Damaged { source_name, .. }
+        | E::Unsuited { source_name, .. }
         | E::TooManyBytes { source_name, .. }
         | E::TooManyRows { source_name, .. }
         | E::Map { source_name, .. } => whole(source_name),
