@@ -299,13 +299,15 @@ impl GateLine {
 
     /// Refuses the last waiting row where `after` shows that a channel dropped out of it.
     fn find_dropout(&mut self, after: &Row) {
-        let [.., before, at] = self.waiting.make_contiguous() else {
+        let count = self.waiting.len();
+        let Some(before) = count.checked_sub(2).map(|index| self.waiting[index].row) else {
             return;
         };
+        let at = &mut self.waiting[count - 1];
         if at.restarts {
             return;
         }
-        match dropout::of(&before.row, &at.row, after) {
+        match dropout::of(&before, &at.row, after) {
             Dropout::None => {}
             Dropout::Reading => at.charge(GateName::ChannelFault),
             Dropout::Place => {

@@ -9,6 +9,7 @@ use crate::delay;
 use crate::evidence::PullEvidence;
 use crate::frame::Frame;
 use crate::pipeline::Pipeline;
+use crate::quality;
 use crate::row::Columns;
 use crate::strip::Tally;
 
@@ -80,6 +81,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
     check_columns(samples)?;
     let frame = Frame::new(context)?;
     let columns = Columns::new(samples);
+    let odd = quality::warnings(&frame, &columns);
     let delay = delay::of_pull(context.delay, &frame, &columns);
     let delay_error = delay::relative_error(&delay);
     let mut pipeline = Pipeline::new(frame, delay.model, true);
@@ -99,7 +101,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
         strip: tally.strip(),
         delay,
         coverage: pipeline.coverage().nodes().to_vec(),
-        warnings: warnings(tally),
+        warnings: warnings(tally).into_iter().chain(odd).collect(),
     };
     Ok(PullReading {
         summary,

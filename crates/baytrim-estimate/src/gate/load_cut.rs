@@ -42,6 +42,7 @@ pub(super) struct LoadCut {
     near_ceiling_s: f64,
     open_since_s: f64,
     lean_since_s: f64,
+    last_flag_s: f64,
     cutting: bool,
     cause: GateName,
     last_s: f64,
@@ -58,6 +59,7 @@ impl LoadCut {
             near_ceiling_s: f64::NEG_INFINITY,
             open_since_s: f64::INFINITY,
             lean_since_s: f64::INFINITY,
+            last_flag_s: f64::NEG_INFINITY,
             cutting: false,
             cause: GateName::TorqueCut,
             last_s: f64::NEG_INFINITY,
@@ -68,6 +70,7 @@ impl LoadCut {
         self.near_ceiling_s = f64::NEG_INFINITY;
         self.open_since_s = f64::INFINITY;
         self.lean_since_s = f64::INFINITY;
+        self.last_flag_s = f64::NEG_INFINITY;
         self.cutting = false;
         self.last_s = f64::NEG_INFINITY;
     }
@@ -82,7 +85,12 @@ impl LoadCut {
         self.follow(row);
         let at_limit = self.limit_rpm > 0.0 && row.rpm >= STATED_SHARE * self.limit_rpm;
         let flagged = row.torque_cut >= 0.5 || row.fuel_cut >= 0.5 && self.is_under_load(now_s);
-        let pulse = (0.0..=PULSE_S_MAX).contains(&(now_s - self.lean_since_s));
+        if flagged || row.shift_cut >= 0.5 {
+            self.last_flag_s = now_s;
+        }
+        // What a flag has told already is left to the footprint, which knows when its exhaust passes.
+        let told = now_s - self.last_flag_s <= OPEN_FOR_S;
+        let pulse = !told && (0.0..=PULSE_S_MAX).contains(&(now_s - self.lean_since_s));
         let cuts = at_limit || flagged || pulse;
         let began_s = (cuts && !self.cutting).then(|| {
             now_s

@@ -42,6 +42,8 @@ pub(super) struct Stuck {
     since_s: f64,
     last_s: f64,
     habit: VecDeque<f64>,
+    /// The longest of the habit.
+    usual_s: f64,
     rpm: (f64, f64),
     plate: (f64, f64),
     stuck: bool,
@@ -62,6 +64,7 @@ impl Stuck {
             since_s: f64::NAN,
             last_s: f64::NAN,
             habit: VecDeque::new(),
+            usual_s: 0.0,
             rpm: (f64::INFINITY, f64::NEG_INFINITY),
             plate: (f64::INFINITY, f64::NEG_INFINITY),
             stuck: false,
@@ -90,7 +93,7 @@ impl Stuck {
         widen(&mut self.rpm, rpm);
         widen(&mut self.plate, plate);
         let length_s = now_s - self.since_s;
-        let usual_s = self.habit.iter().fold(0.0, |max: f64, &hold| max.max(hold));
+        let usual_s = self.usual_s;
         let limit_s = self.stuck_s.max(HABIT_FACTOR * usual_s);
         let stuck = length_s >= limit_s && self.others_moved();
         let began_s = (stuck && !self.stuck).then_some(self.since_s);
@@ -111,6 +114,7 @@ impl Stuck {
                     self.habit.pop_front();
                 }
                 self.habit.push_back(self.last_s - self.since_s);
+                self.usual_s = self.habit.iter().fold(0.0, |max: f64, &hold| max.max(hold));
             }
         }
         self.held = Some(value);

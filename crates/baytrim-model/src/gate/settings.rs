@@ -85,7 +85,7 @@ impl Default for GateSettings {
             closed_loop_trim_percent_max: 0.5,
             purge_percent_max: 1.0,
             coolant_c_min: 70.0,
-            coolant_rise_c_per_min_max: 8.0,
+            coolant_rise_c_per_min_max: 12.0,
             plate_rate_percent_per_s_max: 80.0,
             settle_s: 0.2,
             unsettled_share_max: 0.4,
