@@ -92,14 +92,12 @@ impl LoadCut {
         let told = now_s - self.last_flag_s <= OPEN_FOR_S;
         let pulse = !told && (0.0..=PULSE_S_MAX).contains(&(now_s - self.lean_since_s));
         let cuts = at_limit || flagged || pulse;
-        let began_s = (cuts && !self.cutting).then(|| {
-            now_s
-                - if at_limit || flagged {
-                    FLAG_LOOK_BACK_S
-                } else {
-                    LOOK_BACK_S
-                }
-        });
+        let look_back_s = if at_limit || flagged {
+            FLAG_LOOK_BACK_S
+        } else {
+            LOOK_BACK_S
+        };
+        let began_s = (cuts && !self.cutting).then_some(now_s - look_back_s);
         self.cutting = cuts;
         if cuts {
             self.last_s = now_s;

@@ -35,7 +35,7 @@ pub(super) struct StuckVerdict {
 /// Watches one channel.
 #[derive(Debug, Clone)]
 pub(super) struct Stuck {
-    stuck_s: f64,
+    limit_s: f64,
     movement: Movement,
     held: Option<f64>,
     has_moved: bool,
@@ -46,7 +46,7 @@ pub(super) struct Stuck {
     usual_s: f64,
     rpm: (f64, f64),
     plate: (f64, f64),
-    stuck: bool,
+    is_found: bool,
 }
 
 fn widen(range: &mut (f64, f64), value: f64) {
@@ -57,7 +57,7 @@ fn widen(range: &mut (f64, f64), value: f64) {
 impl Stuck {
     pub(super) fn new(stuck_s: f64, movement: Movement) -> Self {
         Self {
-            stuck_s,
+            limit_s: stuck_s,
             movement,
             held: None,
             has_moved: false,
@@ -67,14 +67,14 @@ impl Stuck {
             usual_s: 0.0,
             rpm: (f64::INFINITY, f64::NEG_INFINITY),
             plate: (f64::INFINITY, f64::NEG_INFINITY),
-            stuck: false,
+            is_found: false,
         }
     }
 
     /// Begins a new hold at the next row; the habit stays known.
     pub(super) fn restart(&mut self) {
         self.held = None;
-        self.stuck = false;
+        self.is_found = false;
     }
 
     /// Takes the channel's value at a time in, with engine speed and plate beside it.
@@ -94,10 +94,10 @@ impl Stuck {
         widen(&mut self.plate, plate);
         let length_s = now_s - self.since_s;
         let usual_s = self.usual_s;
-        let limit_s = self.stuck_s.max(HABIT_FACTOR * usual_s);
+        let limit_s = self.limit_s.max(HABIT_FACTOR * usual_s);
         let stuck = length_s >= limit_s && self.others_moved();
-        let began_s = (stuck && !self.stuck).then_some(self.since_s);
-        self.stuck = stuck;
+        let began_s = (stuck && !self.is_found).then_some(self.since_s);
+        self.is_found = stuck;
         StuckVerdict {
             stuck,
             from_start: !self.has_moved,
@@ -109,7 +109,7 @@ impl Stuck {
     fn begin(&mut self, now_s: f64, value: f64) {
         if let Some(held) = self.held {
             self.has_moved |= !held.is_nan();
-            if !self.stuck && !held.is_nan() {
+            if !self.is_found && !held.is_nan() {
                 if self.habit.len() == HABIT {
                     self.habit.pop_front();
                 }
@@ -121,7 +121,7 @@ impl Stuck {
         self.since_s = now_s;
         self.rpm = (f64::INFINITY, f64::NEG_INFINITY);
         self.plate = (f64::INFINITY, f64::NEG_INFINITY);
-        self.stuck = false;
+        self.is_found = false;
     }
 
     fn others_moved(&self) -> bool {

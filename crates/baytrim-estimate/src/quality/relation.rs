@@ -15,7 +15,7 @@ const PLATE_CELLS: usize = 8;
 /// Cells along engine speed.
 const RPM_CELLS: usize = 6;
 /// Fewest cells that the engine must have been in.
-const CELLS_MIN: usize = 6;
+const CELLS_MIN: f64 = 6.0;
 /// Lags that are tried, in steps: as far as exhaust and sensor can be late, and beyond.
 const LAGS: [usize; 14] = [0, 2, 4, 6, 8, 10, 13, 16, 20, 30, 40, 50, 60, 80];
 /// The lags up to two seconds.
@@ -125,19 +125,19 @@ impl Points {
             }
         }
         let used = cells.iter().filter(|cell| cell.0 > 0.0);
-        let (mut n, mut sum, mut square, mut within, mut cell_count) = (0.0, 0.0, 0.0, 0.0, 0);
+        let (mut n, mut sum, mut square, mut within, mut used_count) = (0.0, 0.0, 0.0, 0.0, 0.0);
         for cell in used {
             n += cell.0;
             sum += cell.1;
             square += cell.2;
             within += cell.2 - cell.1 * cell.1 / cell.0;
-            cell_count += 1;
+            used_count += 1.0;
         }
         let total = square - sum * sum / n;
-        if cell_count < CELLS_MIN || n < POINTS_MIN as f64 || total <= 0.0 {
+        if used_count < CELLS_MIN || n < POINTS_MIN as f64 || total <= 0.0 {
             return None;
         }
-        Some(1.0 - within / (n - f64::from(cell_count as u32)) / (total / (n - 1.0)))
+        Some(1.0 - within / (n - used_count) / (total / (n - 1.0)))
     }
 }
 
