@@ -119,7 +119,7 @@ pub(crate) fn warnings(frame: &Frame, columns: &Columns<'_>) -> Vec<PullWarning>
         });
     };
     for (code, message) in [
-        ("another_vehicle", other_vehicle(frame, &survey)),
+        ("other_vehicle", other_vehicle(frame, &survey)),
         ("lambda_level", level(frame, &mut survey)),
         ("trims_not_counted", trims(frame, &survey)),
     ] {
@@ -134,7 +134,7 @@ pub(crate) fn warnings(frame: &Frame, columns: &Columns<'_>) -> Vec<PullWarning>
         warn("lambda_dead", message);
     } else if let Some(relation) = telling(&survey) {
         if let Some(message) = late(&relation) {
-            warn("lambda_late", message);
+            warn("lambda_slow", message);
         } else if let Some(message) = unrelated(&relation) {
             warn("lambda_unrelated", message);
         }

@@ -98,7 +98,7 @@ fn lambda_of_another_log_is_noticed() {
 /// A meter that buffers would shift every reading to another node.
 #[test]
 fn lambda_that_comes_seconds_late_is_noticed() {
-    let found = count("lambda_late", PullKind::Ride, |_, samples, _| {
+    let found = count("lambda_slow", PullKind::Ride, |_, samples, _| {
         let interval_s = samples.offset_s[samples.len() - 1] / samples.len() as f64;
         let rows = (5.0 / interval_s).round();
         let rows = (0..samples.len())
@@ -118,11 +118,11 @@ fn dead_sensors_and_other_vehicles_are_noticed() {
         samples.channels.insert(Quantity::Lambda, vec![1.0; rows]);
     });
     assert_eq!(dead, 12);
-    let faster = count("another_vehicle", PullKind::Ride, |_, samples, _| {
+    let faster = count("other_vehicle", PullKind::Ride, |_, samples, _| {
         faults::scale(samples, Quantity::EngineSpeed, 2.5);
     });
     assert!(faster >= 10, "{faster} of 12");
-    let slower = count("another_vehicle", PullKind::Ride, |_, samples, _| {
+    let slower = count("other_vehicle", PullKind::Ride, |_, samples, _| {
         faults::scale(samples, Quantity::EngineSpeed, 1.0 / 60.0);
     });
     assert_eq!(slower, 12, "revolutions a second");
