@@ -206,14 +206,29 @@ fn scene_row(
     let richness = hat.value(&frame.richness) * frame.loop_factor(row) * (-need).exp();
     let flagged = row.fuel_cut >= 0.5;
     let unknown = match judged.refused_by {
-        Some(GateName::OverrunCut) => !flagged,
+        Some(GateName::OverrunCut | GateName::RevLimiter | GateName::TorqueCut) => !flagged,
         Some(GateName::Recovery) => row.fuel_cut.is_nan(),
-        Some(GateName::ShiftCut | GateName::WarmUp | GateName::OutOfTable) => true,
+        Some(
+            GateName::ShiftCut
+            | GateName::SecondaryAir
+            | GateName::ClosedLoop
+            | GateName::Purge
+            | GateName::WarmUp
+            | GateName::OutOfTable,
+        ) => true,
+        Some(GateName::ChannelFault) => judged.spoils_exhaust,
         _ => false,
     };
     let readable = !matches!(
         judged.refused_by,
-        Some(GateName::NoReading | GateName::Gap | GateName::SensorStop | GateName::SensorNotReady)
+        Some(
+            GateName::NoReading
+                | GateName::Clock
+                | GateName::Gap
+                | GateName::ChannelFault
+                | GateName::SensorStop
+                | GateName::SensorNotReady
+        )
     );
     let rpm = row.rpm.max(200.0);
     let on = if flagged { 0.0 } else { 1.0 };

@@ -4,11 +4,18 @@
 //! kernel's part. Rows leave the line a moment after they entered, because a cut that shows only in
 //! lambda began before lambda showed it.
 
+mod dropout;
 mod gap;
+mod load_cut;
 mod overrun;
 mod plate_rate;
+mod rpm_rate;
 pub(crate) mod rules;
+mod secondary_air;
+mod sensor_ready;
 mod shift;
+mod stuck;
+mod warm_up;
 
 use std::collections::VecDeque;
 
@@ -18,15 +25,32 @@ use baytrim_model::gate::{GateName, GateSettings};
 use crate::hat::Hat;
 use crate::row::Row;
 
+use self::dropout::Dropout;
 use self::gap::Gap;
+use self::load_cut::LoadCut;
 use self::overrun::Overrun;
 use self::plate_rate::PlateRate;
+use self::rpm_rate::RpmRate;
+use self::secondary_air::SecondaryAir;
+use self::sensor_ready::SensorReady;
 use self::shift::Shift;
+use self::stuck::{Movement, Stuck};
+use self::warm_up::WarmUp;
 
 /// Seconds that a row waits in the line: the longest look back of any gate.
 const WAIT_S: f64 = 0.6;
 /// Most rows that wait in the line, whatever the logging rate.
 const WAIT_ROWS_MAX: usize = 4096;
+/// What must move for a lambda that stands to be stuck. Lambda flickers even where it is held.
+const LAMBDA_STUCK: Movement = Movement {
+    rpm_share: 0.05,
+    plate_percent: 5.0,
+};
+/// What must move for an engine speed that stands to be stuck.
+const RPM_STUCK: Movement = Movement {
+    rpm_share: f64::INFINITY,
+    plate_percent: 10.0,
+};
 
 /// A row with the gate that refuses it, if one does.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,6 +61,8 @@ pub struct JudgedRow {
     pub hat: Hat,
     /// The first gate that refuses it.
     pub refused_by: Option<GateName>,
+    /// Whether exhaust made at the row is spoilt too, by that gate or by another.
+    pub spoils_exhaust: bool,
     /// Whether the kernel starts anew here.
     pub restarts: bool,
     /// Whether the engine got no fuel.
@@ -51,15 +77,52 @@ pub struct GateLine {
     gap: Gap,
     overrun: Overrun,
     shift: Shift,
+    load_cut: LoadCut,
+    sensor_ready: SensorReady,
+    lambda_stuck: Stuck,
+    rpm_stuck: Stuck,
+    secondary_air: SecondaryAir,
+    warm_up: WarmUp,
     plate_rate: PlateRate,
+    rpm_rate: RpmRate,
     waiting: VecDeque<JudgedRow>,
+    /// Rows from here on wait until it is known whether a channel is stuck.
+    doubt_since_s: f64,
 }
 
-/// Lowers `slot` to `gate` when that is charged before what is there.
-fn charge(slot: &mut Option<GateName>, gate: GateName) {
-    let rank = |gate: GateName| GateName::ALL.iter().position(|&name| name == gate);
-    if slot.is_none_or(|held| rank(gate) < rank(held)) {
-        *slot = Some(gate);
+/// Whether exhaust made at a row that `gate` refuses is spoilt, not just the reading taken there.
+pub(crate) fn spoils_exhaust(gate: GateName) -> bool {
+    match gate {
+        GateName::OverrunCut
+        | GateName::Recovery
+        | GateName::ShiftCut
+        | GateName::RevLimiter
+        | GateName::TorqueCut
+        | GateName::SecondaryAir
+        | GateName::ClosedLoop
+        | GateName::Purge
+        | GateName::WarmUp
+        | GateName::PlateRate
+        | GateName::RpmRate
+        | GateName::OutOfTable => true,
+        GateName::NoReading
+        | GateName::Clock
+        | GateName::Gap
+        | GateName::ChannelFault
+        | GateName::SensorStop
+        | GateName::SensorNotReady
+        | GateName::Footprint => false,
+    }
+}
+
+impl JudgedRow {
+    /// Charges the row to `gate` when that goes before the gate that it is charged to.
+    fn charge(&mut self, gate: GateName) {
+        let rank = |gate: GateName| GateName::ALL.iter().position(|&name| name == gate);
+        if self.refused_by.is_none_or(|held| rank(gate) < rank(held)) {
+            self.refused_by = Some(gate);
+        }
+        self.spoils_exhaust |= spoils_exhaust(gate);
     }
 }
 
@@ -72,8 +135,16 @@ impl GateLine {
             gap: Gap::new(settings),
             overrun: Overrun::new(settings),
             shift: Shift::new(settings),
+            load_cut: LoadCut::new(settings),
+            sensor_ready: SensorReady::new(settings),
+            lambda_stuck: Stuck::new(settings.stuck_s, LAMBDA_STUCK),
+            rpm_stuck: Stuck::new(settings.stuck_s, RPM_STUCK),
+            secondary_air: SecondaryAir::new(settings),
+            warm_up: WarmUp::new(settings),
             plate_rate: PlateRate::new(settings),
+            rpm_rate: RpmRate::new(settings),
             waiting: VecDeque::new(),
+            doubt_since_s: f64::INFINITY,
         }
     }
 
@@ -81,61 +152,168 @@ impl GateLine {
     pub fn push(&mut self, row: Row, hat: Hat, inside: bool) {
         let gap = self.gap.check(row.offset_s);
         if gap.restarts {
-            self.overrun.restart();
-            self.shift.restart();
-            self.plate_rate.restart();
+            self.restart();
         }
         let mut judged = JudgedRow {
             row,
             hat,
             refused_by: None,
+            spoils_exhaust: false,
             restarts: gap.restarts,
             without_fuel: false,
         };
-        if row.lacks_reading(self.evidence) {
-            charge(&mut judged.refused_by, GateName::NoReading);
+        if let Some(gate) = gap.refused_by {
+            judged.charge(gate);
         }
-        if gap.refuses {
-            charge(&mut judged.refused_by, GateName::Gap);
+        if row.lacks_reading(self.evidence) {
+            judged.charge(GateName::NoReading);
         }
         if row.makes_exhaust() && row.offset_s.is_finite() {
-            self.judge_by_behaviour(&mut judged);
+            self.judge_cuts(&mut judged);
+            self.judge_mixture(&mut judged);
+            if !inside {
+                judged.charge(GateName::OutOfTable);
+            }
         }
-        if rules::sensor_not_ready(&row) {
-            charge(&mut judged.refused_by, GateName::SensorNotReady);
+        if row.offset_s.is_finite() {
+            self.judge_channels(&mut judged);
         }
-        if rules::sensor_at_stop(&row, &self.settings, self.evidence) {
-            charge(&mut judged.refused_by, GateName::SensorStop);
-        }
-        if rules::cold(&row, &self.settings) {
-            charge(&mut judged.refused_by, GateName::WarmUp);
-        }
-        if row.makes_exhaust() && !inside {
-            charge(&mut judged.refused_by, GateName::OutOfTable);
-        }
+        self.find_dropout(&row);
         self.waiting.push_back(judged);
     }
 
-    fn judge_by_behaviour(&mut self, judged: &mut JudgedRow) {
+    fn restart(&mut self) {
+        self.overrun.restart();
+        self.shift.restart();
+        self.load_cut.restart();
+        self.lambda_stuck.restart();
+        self.rpm_stuck.restart();
+        self.secondary_air.restart();
+        self.warm_up.restart();
+        self.plate_rate.restart();
+        self.rpm_rate.restart();
+    }
+
+    /// Gates that tell when fuel or spark was cut.
+    fn judge_cuts(&mut self, judged: &mut JudgedRow) {
         let cut = self.overrun.check(&judged.row);
+        let load_cut = self.load_cut.check(&judged.row);
+        let shift = self.shift.check(&judged.row);
         judged.without_fuel = cut.cuts;
-        if cut.cuts || cut.doubtful {
-            charge(&mut judged.refused_by, GateName::OverrunCut);
+        if let Some(gate) = load_cut.refused_by {
+            judged.charge(gate);
+        } else if cut.cuts || cut.doubtful {
+            judged.charge(GateName::OverrunCut);
         } else if cut.recovers {
-            charge(&mut judged.refused_by, GateName::Recovery);
+            judged.charge(GateName::Recovery);
         }
         if let Some(since_s) = cut.began_s {
             self.refuse_since(since_s, GateName::OverrunCut);
         }
-        let shift = self.shift.check(&judged.row);
         if shift.refuses {
-            charge(&mut judged.refused_by, GateName::ShiftCut);
+            judged.charge(GateName::ShiftCut);
         }
         if let Some(since_s) = shift.began_s {
             self.refuse_since(since_s, GateName::ShiftCut);
         }
-        if self.plate_rate.refuses(&judged.row) {
-            charge(&mut judged.refused_by, GateName::PlateRate);
+        if let (Some(since_s), Some(gate)) = (load_cut.began_s, load_cut.refused_by) {
+            self.refuse_since(since_s, gate);
+        }
+    }
+
+    /// Gates that tell when the mixture was not the table's own, or not settled.
+    fn judge_mixture(&mut self, judged: &mut JudgedRow) {
+        let row = judged.row;
+        let refused = [
+            (self.secondary_air.refuses(&row), GateName::SecondaryAir),
+            (
+                rules::closed_loop(&row, &self.settings, self.evidence),
+                GateName::ClosedLoop,
+            ),
+            (rules::purges(&row, &self.settings), GateName::Purge),
+            (self.warm_up.refuses(&row), GateName::WarmUp),
+            (self.plate_rate.refuses(&row), GateName::PlateRate),
+            (self.rpm_rate.refuses(&row), GateName::RpmRate),
+        ];
+        for (_, gate) in refused.into_iter().filter(|(refuses, _)| *refuses) {
+            judged.charge(gate);
+        }
+    }
+
+    /// Gates that tell when sensors and channels do not say what is.
+    fn judge_channels(&mut self, judged: &mut JudgedRow) {
+        let row = judged.row;
+        let at_stop = rules::sensor_at_stop(&row, &self.settings, self.evidence);
+        if at_stop {
+            judged.charge(GateName::SensorStop);
+        }
+        self.doubt_since_s = f64::INFINITY;
+        if self.evidence == EvidenceKind::Trims {
+            if self.sensor_ready.refuses(&row, false) {
+                judged.charge(GateName::SensorNotReady);
+            }
+        } else if at_stop {
+            // A sensor at its stop stands there; it says so itself.
+            self.lambda_stuck.restart();
+        } else {
+            let (now_s, lambda) = (row.offset_s, row.lambda);
+            let lambda = self
+                .lambda_stuck
+                .check(now_s, lambda, row.rpm, row.plate_percent);
+            let gate = if lambda.from_start {
+                GateName::SensorNotReady
+            } else {
+                GateName::ChannelFault
+            };
+            if let Some(since_s) = lambda.began_s {
+                self.refuse_since(since_s, gate);
+            }
+            if lambda.stuck && !lambda.from_start {
+                judged.charge(gate);
+            }
+            if self
+                .sensor_ready
+                .refuses(&row, lambda.stuck && lambda.from_start)
+            {
+                judged.charge(GateName::SensorNotReady);
+            }
+            self.doubt(lambda.doubt_since_s);
+        }
+        let rpm = self
+            .rpm_stuck
+            .check(row.offset_s, row.rpm, row.rpm, row.plate_percent);
+        if rpm.stuck && !rpm.from_start {
+            judged.charge(GateName::ChannelFault);
+            judged.spoils_exhaust = true;
+            if let Some(since_s) = rpm.began_s {
+                self.refuse_since(since_s, GateName::ChannelFault);
+                self.spoil_since(since_s);
+            }
+        }
+        self.doubt(rpm.doubt_since_s);
+    }
+
+    fn doubt(&mut self, since_s: Option<f64>) {
+        self.doubt_since_s = self.doubt_since_s.min(since_s.unwrap_or(f64::INFINITY));
+    }
+
+    /// Refuses the last waiting row where `after` shows that a channel dropped out of it.
+    fn find_dropout(&mut self, after: &Row) {
+        let count = self.waiting.len();
+        let Some(before) = count.checked_sub(2).map(|index| self.waiting[index].row) else {
+            return;
+        };
+        let at = &mut self.waiting[count - 1];
+        if at.restarts {
+            return;
+        }
+        match dropout::of(&before, &at.row, after) {
+            Dropout::None => {}
+            Dropout::Reading => at.charge(GateName::ChannelFault),
+            Dropout::Place => {
+                at.charge(GateName::ChannelFault);
+                at.spoils_exhaust = true;
+            }
         }
     }
 
@@ -145,7 +323,20 @@ impl GateLine {
             if judged.row.offset_s < since_s {
                 break;
             }
-            charge(&mut judged.refused_by, gate);
+            judged.charge(gate);
+            if judged.restarts {
+                break;
+            }
+        }
+    }
+
+    /// Spoils the exhaust of the waiting rows from `since_s` on, back to the last restart.
+    fn spoil_since(&mut self, since_s: f64) {
+        for judged in self.waiting.iter_mut().rev() {
+            if judged.row.offset_s < since_s {
+                break;
+            }
+            judged.spoils_exhaust = true;
             if judged.restarts {
                 break;
             }
@@ -160,7 +351,8 @@ impl GateLine {
             || !first.row.offset_s.is_finite()
             || !last.row.offset_s.is_finite()
             || self.waiting.len() > WAIT_ROWS_MAX;
-        if finished || settled {
+        let doubted = first.row.offset_s >= self.doubt_since_s;
+        if finished || settled && (!doubted || self.waiting.len() > WAIT_ROWS_MAX) {
             self.waiting.pop_front()
         } else {
             None

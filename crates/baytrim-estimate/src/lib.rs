@@ -21,6 +21,7 @@ pub mod surface;
 mod block;
 mod frame;
 mod pipeline;
+mod quality;
 mod strip;
 
 pub use context::PullContext;

@@ -41,23 +41,6 @@ pub(crate) struct Pipeline {
     delay_now_s: f64,
 }
 
-/// Whether exhaust made at a row that `gate` refuses is spoilt, not just the reading taken there.
-fn spoils_exhaust(gate: GateName) -> bool {
-    match gate {
-        GateName::OverrunCut
-        | GateName::Recovery
-        | GateName::ShiftCut
-        | GateName::WarmUp
-        | GateName::PlateRate
-        | GateName::OutOfTable => true,
-        GateName::NoReading
-        | GateName::Gap
-        | GateName::SensorStop
-        | GateName::SensorNotReady
-        | GateName::Footprint => false,
-    }
-}
-
 impl Pipeline {
     /// Returns a pipeline at its start; it gathers blocks only when `with_evidence`.
     pub(crate) fn new(frame: Frame, delay: DelayModel, with_evidence: bool) -> Self {
@@ -110,8 +93,11 @@ impl Pipeline {
     fn pass(&mut self, judged: &JudgedRow) {
         let row = &judged.row;
         if !row.offset_s.is_finite() || row.offset_s <= self.last_s && !judged.restarts {
-            self.tally
-                .add(self.last_s, 0.0, judged.refused_by.or(Some(GateName::Gap)));
+            self.tally.add(
+                self.last_s,
+                0.0,
+                judged.refused_by.or(Some(GateName::Clock)),
+            );
             return;
         }
         let hole = row.offset_s - self.last_made_s
@@ -195,7 +181,7 @@ impl Pipeline {
             spread: self.surface.spread(row.rpm, row.plate_percent),
             richness,
             film,
-            refused: f64::from(u8::from(judged.refused_by.is_some_and(spoils_exhaust))),
+            refused: f64::from(u8::from(judged.spoils_exhaust)),
         }
     }
 

@@ -9,6 +9,7 @@ use crate::delay;
 use crate::evidence::PullEvidence;
 use crate::frame::Frame;
 use crate::pipeline::Pipeline;
+use crate::quality;
 use crate::row::Columns;
 use crate::strip::Tally;
 
@@ -80,6 +81,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
     check_columns(samples)?;
     let frame = Frame::new(context)?;
     let columns = Columns::new(samples);
+    let odd = quality::warnings(&frame, &columns);
     let delay = delay::of_pull(context.delay, &frame, &columns);
     let delay_error = delay::relative_error(&delay);
     let mut pipeline = Pipeline::new(frame, delay.model, true);
@@ -99,7 +101,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
         strip: tally.strip(),
         delay,
         coverage: pipeline.coverage().nodes().to_vec(),
-        warnings: warnings(tally),
+        warnings: warnings(tally).into_iter().chain(odd).collect(),
     };
     Ok(PullReading {
         summary,
@@ -145,14 +147,46 @@ fn remedy(gate: GateName) -> &'static str {
         GateName::NoReading => {
             "check the channel map: lambda, engine speed and plate angle must all be there"
         }
+        GateName::Clock => "check the logger's clock, and the time column of the channel map",
+        GateName::ChannelFault => {
+            "check the sensor and its wiring, or raise gates.stuck_s for a logger that speaks seldom"
+        }
+        GateName::RevLimiter => "shift earlier, or check gates.rev_limit_rpm",
+        GateName::TorqueCut => {
+            "switch launch and traction control off, or check the torque cut flag and gates.cut_lambda_min"
+        }
+        GateName::SecondaryAir => {
+            "block secondary air off while mapping, or check its flag and gates.secondary_air_rpm_max"
+        }
+        GateName::ClosedLoop => {
+            "open the loop while mapping, or log both trims and set evidence = \"lambda_and_trims\" in the channel map"
+        }
+        GateName::Purge => "close the purge valve while mapping, or raise gates.purge_percent_max",
+        GateName::RpmRate => {
+            "hold engine speed steadier, or raise gates.rpm_rate_rpm_per_s_max (0 is off)"
+        }
         GateName::Gap => "check the logger's clock, or raise gates.gap_s_max for a slow logger",
-        GateName::OverrunCut => "log with the throttle open, or check the unit of the plate angle",
-        GateName::Recovery => "hold the throttle longer between overrun cuts",
-        GateName::ShiftCut => "check the shift flag, or stay in one gear",
-        GateName::WarmUp => "warm the engine up, or check the unit of the coolant temperature",
-        GateName::PlateRate => "hold the throttle steady for some seconds at a time",
-        GateName::SensorStop => "check the lambda sensor and the unit of its channel",
-        GateName::SensorNotReady => "let the sensor heat up, or check its ready flag",
+        GateName::OverrunCut => {
+            "log with the throttle open, or check the unit of the plate angle and gates.overrun_plate_percent_max"
+        }
+        GateName::Recovery => {
+            "hold the throttle longer between overrun cuts, or lower gates.recovery_s"
+        }
+        GateName::ShiftCut => {
+            "check the shift flag, stay in one gear, or raise gates.shift_rpm_drop_percent"
+        }
+        GateName::WarmUp => {
+            "warm the engine up, or check the unit of the coolant temperature and gates.coolant_c_min"
+        }
+        GateName::PlateRate => {
+            "hold the throttle steady for some seconds at a time, or raise gates.plate_rate_percent_per_s_max and gates.unsettled_share_max"
+        }
+        GateName::SensorStop => {
+            "check the lambda sensor, the unit of its channel, gates.sensor_lambda_min and gates.sensor_lambda_max"
+        }
+        GateName::SensorNotReady => {
+            "let the sensor heat up before logging, check its ready flag, or lower gates.sensor_settle_s"
+        }
         GateName::OutOfTable => {
             "check the units of engine speed and plate angle against the table's axes"
         }

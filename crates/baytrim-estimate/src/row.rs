@@ -26,6 +26,14 @@ pub struct Row {
     pub sensor_ready: f64,
     /// Manifold over ambient pressure.
     pub pressure_ratio: f64,
+    /// Flag of limiter, launch or traction control.
+    pub torque_cut: f64,
+    /// Secondary air flag.
+    pub secondary_air: f64,
+    /// Closed loop flag.
+    pub closed_loop: f64,
+    /// Purge in percent.
+    pub purge_percent: f64,
 }
 
 /// The columns of a batch of samples, looked up once.
@@ -43,6 +51,10 @@ pub struct Columns<'a> {
     ready: Option<&'a [f64]>,
     manifold: Option<&'a [f64]>,
     ambient: Option<&'a [f64]>,
+    torque_cut: Option<&'a [f64]>,
+    secondary_air: Option<&'a [f64]>,
+    closed_loop: Option<&'a [f64]>,
+    purge: Option<&'a [f64]>,
 }
 
 fn at(column: Option<&[f64]>, row: usize) -> f64 {
@@ -68,6 +80,10 @@ impl<'a> Columns<'a> {
             ready: samples.channel(Quantity::SensorReady),
             manifold: samples.channel(Quantity::ManifoldPressure),
             ambient: samples.channel(Quantity::AmbientPressure),
+            torque_cut: samples.channel(Quantity::TorqueCut),
+            secondary_air: samples.channel(Quantity::SecondaryAir),
+            closed_loop: samples.channel(Quantity::ClosedLoop),
+            purge: samples.channel(Quantity::Purge),
         }
     }
 
@@ -105,6 +121,10 @@ impl<'a> Columns<'a> {
             shift_cut: at(self.shift_cut, row),
             sensor_ready: at(self.ready, row),
             pressure_ratio: at(self.manifold, row) / ambient,
+            torque_cut: at(self.torque_cut, row),
+            secondary_air: at(self.secondary_air, row),
+            closed_loop: at(self.closed_loop, row),
+            purge_percent: at(self.purge, row),
         }
     }
 }
@@ -122,6 +142,10 @@ impl Row {
         shift_cut: f64::NAN,
         sensor_ready: f64::NAN,
         pressure_ratio: f64::NAN,
+        torque_cut: f64::NAN,
+        secondary_air: f64::NAN,
+        closed_loop: f64::NAN,
+        purge_percent: f64::NAN,
     };
 
     /// Returns whether the row lacks a value that the evidence needs.

@@ -7,7 +7,7 @@ use baytrim_model::channel::{
 };
 
 /// The project's own column names, each with its quantity; the unit is that of samples.
-pub const STANDARD_COLUMNS: [(Quantity, &str); 13] = [
+pub const STANDARD_COLUMNS: [(Quantity, &str); 17] = [
     (Quantity::EngineSpeed, "rpm"),
     (Quantity::PlateAngle, "plate_percent"),
     (Quantity::Lambda, "lambda"),
@@ -21,6 +21,10 @@ pub const STANDARD_COLUMNS: [(Quantity, &str); 13] = [
     (Quantity::ManifoldPressure, "manifold_kpa"),
     (Quantity::AmbientPressure, "ambient_kpa"),
     (Quantity::GripAngle, "grip_percent"),
+    (Quantity::TorqueCut, "torque_cut"),
+    (Quantity::SecondaryAir, "secondary_air"),
+    (Quantity::ClosedLoop, "closed_loop"),
+    (Quantity::Purge, "purge_percent"),
 ];
 
 /// The project's own name of the time column, in seconds.

@@ -37,11 +37,19 @@ pub enum Quantity {
     AmbientPressure,
     /// Rider's grip opening, percent.
     GripAngle,
+    /// 1 while limiter, launch or traction control cuts fuel or spark, else 0.
+    TorqueCut,
+    /// 1 while fresh air goes into the exhaust, else 0.
+    SecondaryAir,
+    /// 1 while the controller trims the mixture by its own lambda sensor, else 0.
+    ClosedLoop,
+    /// Opening of the valve that lets fuel vapour in from the canister, percent.
+    Purge,
 }
 
 impl Quantity {
     /// Every quantity.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 17] = [
         Self::EngineSpeed,
         Self::PlateAngle,
         Self::Lambda,
@@ -55,6 +63,10 @@ impl Quantity {
         Self::ManifoldPressure,
         Self::AmbientPressure,
         Self::GripAngle,
+        Self::TorqueCut,
+        Self::SecondaryAir,
+        Self::ClosedLoop,
+        Self::Purge,
     ];
 
     /// Returns the name as channel maps and the wire write it.
@@ -73,6 +85,10 @@ impl Quantity {
             Self::ManifoldPressure => "manifold_pressure",
             Self::AmbientPressure => "ambient_pressure",
             Self::GripAngle => "grip_angle",
+            Self::TorqueCut => "torque_cut",
+            Self::SecondaryAir => "secondary_air",
+            Self::ClosedLoop => "closed_loop",
+            Self::Purge => "purge",
         }
     }
 
@@ -80,14 +96,21 @@ impl Quantity {
     pub fn units(self) -> &'static [Unit] {
         match self {
             Self::EngineSpeed => &[Unit::Rpm, Unit::RevPerS],
-            Self::PlateAngle | Self::GripAngle | Self::ShortTermTrim | Self::LongTermTrim => {
-                &[Unit::Percent, Unit::Ratio]
-            }
+            Self::PlateAngle
+            | Self::GripAngle
+            | Self::ShortTermTrim
+            | Self::LongTermTrim
+            | Self::Purge => &[Unit::Percent, Unit::Ratio],
             Self::Lambda => &[Unit::Lambda, Unit::Afr, Unit::EquivalenceRatio],
             Self::CoolantTemperature | Self::IntakeTemperature => {
                 &[Unit::Celsius, Unit::Fahrenheit, Unit::Kelvin]
             }
-            Self::FuelCut | Self::ShiftCut | Self::SensorReady => &[Unit::Flag],
+            Self::FuelCut
+            | Self::ShiftCut
+            | Self::SensorReady
+            | Self::TorqueCut
+            | Self::SecondaryAir
+            | Self::ClosedLoop => &[Unit::Flag],
             Self::ManifoldPressure | Self::AmbientPressure => {
                 &[Unit::Kpa, Unit::Mbar, Unit::Bar, Unit::Psi, Unit::InHg]
             }
@@ -98,11 +121,16 @@ impl Quantity {
     pub fn believable(self) -> (f64, f64) {
         match self {
             Self::EngineSpeed => (0.0, 25_000.0),
-            Self::PlateAngle | Self::GripAngle => (-5.0, 110.0),
+            Self::PlateAngle | Self::GripAngle | Self::Purge => (-5.0, 110.0),
             Self::Lambda => (0.3, 40.0),
             Self::CoolantTemperature | Self::IntakeTemperature => (-60.0, 250.0),
             Self::ShortTermTrim | Self::LongTermTrim => (-100.0, 100.0),
-            Self::FuelCut | Self::ShiftCut | Self::SensorReady => (0.0, 1.0),
+            Self::FuelCut
+            | Self::ShiftCut
+            | Self::SensorReady
+            | Self::TorqueCut
+            | Self::SecondaryAir
+            | Self::ClosedLoop => (0.0, 1.0),
             Self::ManifoldPressure => (0.0, 500.0),
             Self::AmbientPressure => (40.0, 120.0),
         }

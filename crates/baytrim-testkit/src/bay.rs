@@ -40,8 +40,20 @@ pub struct BayOptions {
     pub log_flags: bool,
     /// Coolant temperature at the start of the pull, degrees Celsius.
     pub coolant_start_c: f64,
-    /// Seconds that the sensor still heats at the start of the pull, reading nothing.
+    /// Seconds that the sensor still heats at the start of the pull.
     pub heating_s: f64,
+    /// What the meter shows while the sensor heats; none for nothing.
+    pub heating_reads: Option<f64>,
+    /// Whether secondary air, closed loop and purge are logged.
+    pub log_mixture_flags: bool,
+    /// Seconds at the start of the pull for which fresh air is blown into the exhaust.
+    pub secondary_air_until_s: f64,
+    /// Volume share of that air in the exhaust.
+    pub secondary_air_share: f64,
+    /// Seconds from one purge of the canister to the next, each a third of it long; 0 for none.
+    pub purge_every_s: f64,
+    /// Fuel that the vapour adds, as a share of the engine's own.
+    pub purge_fuel_share: f64,
     /// Factor on the rate of misfire bursts; 0 for none.
     pub misfire_scale: f64,
     /// Share of a misfired or spark-cut charge that the sensor sees as if it had burnt, 0 to 1.
@@ -71,6 +83,12 @@ impl Default for BayOptions {
             log_flags: true,
             coolant_start_c: 86.0,
             heating_s: 0.0,
+            heating_reads: None,
+            log_mixture_flags: false,
+            secondary_air_until_s: 0.0,
+            secondary_air_share: 0.06,
+            purge_every_s: 0.0,
+            purge_fuel_share: 0.08,
             misfire_scale: 1.0,
             unburnt_seen: 0.2,
             log_surroundings: false,
@@ -100,6 +118,16 @@ impl BayOptions {
             log_flags: dice.chance(0.7),
             ..Self::default()
         }
+    }
+
+    /// Returns whether fresh air is blown into the exhaust.
+    pub fn blows_air(&self, now_s: f64) -> bool {
+        (0.0..self.secondary_air_until_s).contains(&now_s)
+    }
+
+    /// Returns whether the canister is purged.
+    pub fn purges(&self, now_s: f64) -> bool {
+        self.purge_every_s > 0.0 && now_s.rem_euclid(self.purge_every_s) * 3.0 < self.purge_every_s
     }
 
     /// Returns the bay without any noise, drift, bias, misfire or logger's fault, for exact tests.

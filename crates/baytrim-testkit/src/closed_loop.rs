@@ -33,6 +33,8 @@ pub struct FuelTrims {
     pub short: f64,
     /// Learns from the short-term trim; stays when the loop opens.
     pub long: f64,
+    /// Whether the loop is closed.
+    pub closed: bool,
 }
 
 impl FuelTrims {
@@ -40,6 +42,7 @@ impl FuelTrims {
     pub fn follow(&mut self, input: LoopInput, step_s: f64) {
         let open =
             input.cut || input.plate_percent > PLATE_PERCENT_MAX || input.coolant_c < COOLANT_C_MIN;
+        self.closed = !open;
         if open {
             self.short = 0.0;
             return;

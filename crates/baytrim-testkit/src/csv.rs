@@ -7,7 +7,7 @@ use baytrim_model::channel::Quantity;
 use baytrim_model::samples::Samples;
 
 /// Column names of the plain log, in the order in which they are written, with the decimals kept.
-const COLUMNS: [(Quantity, &str, usize); 13] = [
+const COLUMNS: [(Quantity, &str, usize); 17] = [
     (Quantity::EngineSpeed, "rpm", 0),
     (Quantity::PlateAngle, "plate_percent", 1),
     (Quantity::Lambda, "lambda", 4),
@@ -21,6 +21,10 @@ const COLUMNS: [(Quantity, &str, usize); 13] = [
     (Quantity::ManifoldPressure, "manifold_kpa", 1),
     (Quantity::AmbientPressure, "ambient_kpa", 1),
     (Quantity::GripAngle, "grip_percent", 1),
+    (Quantity::TorqueCut, "torque_cut", 0),
+    (Quantity::SecondaryAir, "secondary_air", 0),
+    (Quantity::ClosedLoop, "closed_loop", 0),
+    (Quantity::Purge, "purge_percent", 1),
 ];
 
 /// Returns the samples as CSV: a header `offset_s,rpm,plate_percent,lambda,…` with the columns that

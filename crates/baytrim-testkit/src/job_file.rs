@@ -168,44 +168,8 @@ fn wall_section(wall: &Wall) -> String {
 fn gates_section(gates: &GateSettings) -> String {
     let usual = GateSettings::default();
     let mut text = String::from("\n[gates]\n# Keys that are not here keep their default.\n");
-    for (key, value, usual) in [
-        (
-            "overrun_plate_percent_max",
-            gates.overrun_plate_percent_max,
-            usual.overrun_plate_percent_max,
-        ),
-        (
-            "overrun_lambda_min",
-            gates.overrun_lambda_min,
-            usual.overrun_lambda_min,
-        ),
-        ("recovery_s", gates.recovery_s, usual.recovery_s),
-        ("coolant_c_min", gates.coolant_c_min, usual.coolant_c_min),
-        (
-            "plate_rate_percent_per_s_max",
-            gates.plate_rate_percent_per_s_max,
-            usual.plate_rate_percent_per_s_max,
-        ),
-        ("settle_s", gates.settle_s, usual.settle_s),
-        (
-            "unsettled_share_max",
-            gates.unsettled_share_max,
-            usual.unsettled_share_max,
-        ),
-        (
-            "sensor_lambda_max",
-            gates.sensor_lambda_max,
-            usual.sensor_lambda_max,
-        ),
-        (
-            "sensor_lambda_min",
-            gates.sensor_lambda_min,
-            usual.sensor_lambda_min,
-        ),
-        ("gap_s_max", gates.gap_s_max, usual.gap_s_max),
-        ("shift_s", gates.shift_s, usual.shift_s),
-    ] {
-        write_unusual(&mut text, key, value, usual);
+    for (ours, usual) in gates.parameters().iter().zip(usual.parameters()) {
+        write_unusual(&mut text, ours.0, ours.1, usual.1);
     }
     text
 }

@@ -1,6 +1,6 @@
-//! Gap: the clock jumped, stood still or went backwards.
+//! Gap and clock: the clock paused, or it stood still, went backwards or told no time.
 
-use baytrim_model::gate::GateSettings;
+use baytrim_model::gate::{GateName, GateSettings};
 
 /// Row intervals that the usual interval is the median of.
 const WINDOW: usize = 32;
@@ -12,8 +12,8 @@ const PAUSE_S_MAX: f64 = 10.0;
 /// What the clock of a row says.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct GapVerdict {
-    /// Whether the row is refused.
-    pub(super) refuses: bool,
+    /// The gate that refuses the row.
+    pub(super) refused_by: Option<GateName>,
     /// Whether what came before says nothing about this row.
     pub(super) restarts: bool,
 }
@@ -40,18 +40,21 @@ impl Gap {
     }
 
     pub(super) fn check(&mut self, offset_s: f64) -> GapVerdict {
-        let verdict = |refuses, restarts| GapVerdict { refuses, restarts };
+        let verdict = |refused_by, restarts| GapVerdict {
+            refused_by,
+            restarts,
+        };
         if !offset_s.is_finite() {
-            return verdict(true, false);
+            return verdict(Some(GateName::Clock), false);
         }
         let Some(last_s) = self.last_s else {
             self.last_s = Some(offset_s);
-            return verdict(false, true);
+            return verdict(None, true);
         };
         let interval_s = offset_s - last_s;
         self.last_s = Some(offset_s);
         if interval_s <= 0.0 {
-            return verdict(true, interval_s < 0.0);
+            return verdict(Some(GateName::Clock), interval_s < 0.0);
         }
         self.learn(interval_s);
         let pause_s_max = self
@@ -59,7 +62,7 @@ impl Gap {
             .max(SLOW_LOG_INTERVALS * self.usual_s)
             .min(PAUSE_S_MAX);
         let gap = interval_s > pause_s_max;
-        verdict(gap, gap)
+        verdict(gap.then_some(GateName::Gap), gap)
     }
 
     fn learn(&mut self, interval_s: f64) {
@@ -80,16 +83,20 @@ impl Gap {
 #[cfg(test)]
 mod tests {
     use super::Gap;
-    use baytrim_model::gate::GateSettings;
+    use baytrim_model::gate::{GateName, GateSettings};
 
     /// A gap that went unseen would smear one place's exhaust over another's.
     #[test]
     fn pauses_and_bad_clocks_are_refused() {
         let mut gap = Gap::new(&GateSettings::default());
         let times = [0.0, 0.1, 0.2, 0.9, 1.0, 1.0, 0.5, 0.6, f64::NAN, 0.7];
-        let refused: Vec<bool> = times.iter().map(|&time| gap.check(time).refuses).collect();
+        let refused: Vec<_> = times
+            .iter()
+            .map(|&time| gap.check(time).refused_by)
+            .collect();
+        let (pause, clock) = (Some(GateName::Gap), Some(GateName::Clock));
         let wanted = [
-            false, false, false, true, false, true, true, false, true, false,
+            None, None, None, pause, None, clock, clock, None, clock, None,
         ];
         assert_eq!(refused, wanted);
     }
@@ -99,9 +106,9 @@ mod tests {
     fn a_slow_log_is_judged_by_its_own_intervals() {
         let mut gap = Gap::new(&GateSettings::default());
         let refused = (0..40)
-            .filter(|&row| gap.check(f64::from(row) * 1.0).refuses)
+            .filter(|&row| gap.check(f64::from(row) * 1.0).refused_by.is_some())
             .count();
         assert_eq!(refused, 0);
-        assert!(gap.check(45.0).refuses);
+        assert!(gap.check(45.0).refused_by.is_some());
     }
 }

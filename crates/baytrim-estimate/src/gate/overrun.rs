@@ -104,12 +104,8 @@ mod tests {
             rpm: 4000.0,
             plate_percent,
             lambda,
-            closed_loop_factor: f64::NAN,
-            coolant_c: f64::NAN,
             fuel_cut,
-            shift_cut: f64::NAN,
-            sensor_ready: f64::NAN,
-            pressure_ratio: f64::NAN,
+            ..Row::EMPTY
         }
     }
 

@@ -84,12 +84,7 @@ mod tests {
                 rpm: 3000.0,
                 plate_percent,
                 lambda: 1.0,
-                closed_loop_factor: f64::NAN,
-                coolant_c: f64::NAN,
-                fuel_cut: f64::NAN,
-                shift_cut: f64::NAN,
-                sensor_ready: f64::NAN,
-                pressure_ratio: f64::NAN,
+                ..Row::EMPTY
             };
             if gate.refuses(&row) {
                 refused.push(offset_s);

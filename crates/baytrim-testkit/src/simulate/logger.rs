@@ -103,6 +103,14 @@ impl<'a> Logger<'a> {
                 put(Quantity::SensorReady, flag(offset_s >= self.bay.heating_s));
             }
         }
+        if self.bay.log_mixture_flags {
+            put(Quantity::SecondaryAir, flag(self.bay.blows_air(now_s)));
+            put(Quantity::ClosedLoop, flag(run.trims.closed));
+            put(
+                Quantity::Purge,
+                40.0 * flag(self.bay.purges(now_s.max(0.0))),
+            );
+        }
         if self.bay.log_surroundings {
             let share = plate_held / 100.0;
             put(
@@ -130,10 +138,10 @@ impl<'a> Logger<'a> {
         self.rows.fuel_step_log.push(step_log);
     }
 
-    /// Returns the lambda cell of a row; NaN while the sensor heats.
+    /// Returns the lambda cell of a row; what the meter shows then while the sensor heats.
     fn lambda(&mut self, offset_s: f64, run: &mut Run<'_>) -> f64 {
         if offset_s < self.bay.heating_s {
-            return f64::NAN;
+            return self.bay.heating_reads.unwrap_or(f64::NAN);
         }
         let last = self
             .samples

@@ -108,7 +108,7 @@ impl<'a> Run<'a> {
         let air_g = truth.air.air_g(filling);
         self.flow_l_per_s = truth.air.exhaust_l_per_s(rpm, air_g, exhaust_k);
         let gas_phi = self.pipe.advance(self.cycle, self.flow_l_per_s * STEP_S);
-        self.sense(gas_phi, exhaust_k);
+        self.sense(now_s, gas_phi, exhaust_k);
         if truth.ecu.closed_loop && now_s > 0.0 {
             self.trim(rpm, plate);
         }
@@ -164,6 +164,9 @@ impl<'a> Run<'a> {
         let reached = self.films[cylinder].cycle(injected, cycle_s, wall_share, tau_s);
         let noise = self.noise.firing(cylinder, filling) + self.slow_offset;
         let mut phi = reached / air_g * libm::exp(-noise);
+        if self.bay.purges(now_s) {
+            phi *= 1.0 + self.bay.purge_fuel_share;
+        }
         let spark_cut = self.shifting(now_s) && truth.ecu.shift_cuts_spark;
         if spark_cut || self.noise.chance(self.misfire_share) {
             phi *= self.bay.unburnt_seen;
@@ -225,9 +228,15 @@ impl<'a> Run<'a> {
         self.trims.follow(input, STEP_S);
     }
 
-    fn sense(&mut self, gas_phi: f64, exhaust_k: f64) {
+    fn sense(&mut self, now_s: f64, gas_phi: f64, exhaust_k: f64) {
         // False air comes in at an even rate: its share of the flow falls as 1 / flow.
-        let air_share = (self.bay.leak_at_1_l_per_s / self.flow_l_per_s.max(0.2)).min(0.5);
+        let leak_share = self.bay.leak_at_1_l_per_s / self.flow_l_per_s.max(0.2);
+        let blown_share = if self.bay.blows_air(now_s) {
+            self.bay.secondary_air_share
+        } else {
+            0.0
+        };
+        let air_share = (leak_share + blown_share).min(0.5);
         let diluted = diluted_phi(gas_phi, air_share);
         // Pressure pushes readings away from 1; open pipes build up little of it.
         let gain = match self.bay.place {
