@@ -30,7 +30,7 @@ pub use error::IntakeError;
 pub use fingerprint::fingerprint;
 pub use limits::LogLimits;
 pub use map_file::parse_channel_map;
-pub use quality::check_quality;
+pub use quality::check_axes;
 pub use read::read_log;
 pub use report::{Intake, IntakeReport};
 pub use standard::standard_channels;

@@ -1,41 +1,28 @@
-//! What is odd about a log as a whole, before anything is learned of it.
+//! What is odd about a log's axes as a whole, before anything is learned of it.
+//!
+//! What is odd about its lambda, and whether it is of this vehicle, the estimator tells.
 
-mod lambda;
-mod vehicle;
+mod axes;
 
 use baytrim_model::axis::Axes;
-use baytrim_model::channel::{EvidenceKind, Quantity};
-use baytrim_model::engine::Fuel;
+use baytrim_model::channel::Quantity;
 use baytrim_model::pull::PullWarning;
 use baytrim_model::samples::Samples;
 
 /// Fewest samples from which a log is judged as a whole.
 const SAMPLES_MIN: usize = 50;
 
-/// Returns what is odd about `samples`, which were read as `evidence`, for a vehicle with `axes` and
-/// `fuel`: each a warning with a sentence that says what to check. Nothing is refused here.
+/// Returns what is odd about the speed and the plate of `samples` for a table with `axes`: each a
+/// warning with a sentence that says what to check. Nothing is refused here.
 ///
-/// The codes are `lambda_dead`, `lambda_slow`, `lambda_unrelated`, `lambda_afr_fuel`, `plate_degrees`,
-/// `plate_still`, `rpm_out_of_table`, `plate_out_of_table` and `other_vehicle`.
-pub fn check_quality(
-    samples: &Samples,
-    evidence: EvidenceKind,
-    axes: &Axes,
-    fuel: &Fuel,
-) -> Vec<PullWarning> {
-    let mut warnings = Vec::new();
+/// The codes are `plate_degrees`, `plate_still`, `rpm_out_of_table` and `plate_out_of_table`.
+pub fn check_axes(samples: &Samples, axes: &Axes) -> Vec<PullWarning> {
     if samples.len() < SAMPLES_MIN {
-        return warnings;
+        return Vec::new();
     }
     let rpm = samples.channel(Quantity::EngineSpeed).unwrap_or_default();
     let plate = samples.channel(Quantity::PlateAngle).unwrap_or_default();
-    if let Some(lambda) = samples.channel(Quantity::Lambda)
-        && evidence != EvidenceKind::Trims
-    {
-        warnings.extend(lambda::check(samples, lambda, rpm, plate, fuel));
-    }
-    warnings.extend(vehicle::check(samples, rpm, plate, axes));
-    warnings
+    axes::check(samples, rpm, plate, axes)
 }
 
 /// Returns a warning.

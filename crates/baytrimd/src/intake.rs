@@ -3,7 +3,7 @@
 use std::io::Read;
 
 use baytrim_estimate::PullReading;
-use baytrim_intake::{LogLimits, check_quality, parse_channel_map, read_log, standard_channels};
+use baytrim_intake::{LogLimits, check_axes, parse_channel_map, read_log, standard_channels};
 use baytrim_jobs::pulls::{self, Circumstances, PullBlobs};
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{JobState, Refusal};
@@ -54,8 +54,7 @@ pub fn read(
     let intake = read_log(source, name, map, &state.spec.fuel, &limits)?;
     let mut reading = pulls::read(state, circumstances, &intake.samples)?;
     let warnings = &mut reading.summary.warnings;
-    let spec = &state.spec;
-    let odd = check_quality(&intake.samples, map.evidence, &spec.axes, &spec.fuel);
+    let odd = check_axes(&intake.samples, &state.spec.axes);
     warnings.splice(0..0, intake.report.warnings.into_iter().chain(odd));
     Ok(reading)
 }

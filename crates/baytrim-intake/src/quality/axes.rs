@@ -1,4 +1,4 @@
-//! A log of another vehicle, or an axis in another unit.
+//! An axis in another unit, or off the table.
 
 use baytrim_model::axis::{Axes, Axis};
 use baytrim_model::pull::PullWarning;
@@ -31,17 +31,6 @@ pub(super) fn check(
     }
     warnings.extend(outside("rpm", &speeds, &axes.rpm, "rpm"));
     warnings.extend(outside("plate", &openings, &axes.plate_percent, "percent"));
-    let top_rpm = quantile(&mut speeds, 0.999);
-    let table_top = axes.rpm.last();
-    // A tenth above the table is over-revved; a quarter is another engine.
-    if top_rpm > 1.25 * table_top {
-        warnings.push(warn(
-            "other_vehicle",
-            format!(
-                "the log runs to {top_rpm:.0} rpm and the job's table ends at {table_top:.0}: the log may be of another vehicle; check which job it belongs to"
-            ),
-        ));
-    }
     let (still, widest) = (
         quantile(&mut openings, 0.01),
         quantile(&mut openings, 0.999),
