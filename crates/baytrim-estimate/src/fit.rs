@@ -3,12 +3,14 @@
 mod calibrate;
 mod envelope;
 mod episode;
+pub(crate) mod joint;
 mod noise;
 mod normal;
 mod order;
 mod prior;
 mod remark;
 mod residual;
+mod solve;
 #[cfg(test)]
 mod tests;
 
@@ -21,16 +23,11 @@ use crate::film::{FILM_STATES, FILM_TERMS};
 use self::envelope::Envelope;
 use self::episode::Episodes;
 use self::noise::Noise;
-use self::normal::{Normal, Solution, film_start};
+use self::normal::Normal;
 use self::order::Order;
 use self::prior::Smoothness;
+pub(crate) use self::solve::Solved;
 
-/// Name and version of the estimator, for the record.
-const ESTIMATOR: &str = concat!("baytrim-estimate ", env!("CARGO_PKG_VERSION"));
-/// Rounds of estimating noise, offsets and film from residuals.
-const ROUNDS: i32 = 4;
-/// Rounds of estimating the prior's strength from the evidence.
-const PRIOR_ROUNDS: i32 = 2;
 /// Mean and standard deviation of a film coefficient before any pull: X less the engine's own compensation.
 const FILM_PRIOR: (f64, f64) = (0.06, 0.10);
 /// Standard deviation of half the change of the quick film's coefficient from no load to full load.
@@ -109,7 +106,11 @@ pub enum FitError {
     Singular,
 }
 
-fn check(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Result<(), FitError> {
+pub(crate) fn check(
+    axes: &Axes,
+    pulls: &[&PullEvidence],
+    settings: &FitSettings,
+) -> Result<(), FitError> {
     let nodes = axes.node_count();
     for (pull, evidence) in pulls.iter().enumerate() {
         if evidence.node_count() != nodes {
@@ -143,93 +144,7 @@ fn check(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Result
 /// When evidence belongs to other axes or is damaged, or a setting is out of range.
 pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Result<Fit, FitError> {
     check(axes, pulls, settings)?;
-    let ranks = ranks(pulls);
-    let sorted: Vec<&PullEvidence> = ranks.iter().map(|&pull| pulls[pull]).collect();
-    let pulls = sorted.as_slice();
-    let order = Order::new(axes);
-    let mut episodes = Episodes::new(axes, &order, pulls);
-    let zero = Envelope::zero(episodes.envelope(axes, &order));
-    let smoothness = Smoothness::new(axes, &order, &zero);
-    let mut noise = Noise {
-        pull: (settings.pull_percent / 100.0).max(1e-4),
-        ..Noise::default()
-    };
-    let alone = Smoothness::new(
-        axes,
-        &order,
-        &Envelope::zero(prior::own_envelope(axes, &order)),
-    );
-    let usual_pull = noise.pull;
-    let mut difference_sd = [prior::DIFFERENCE_SD; 2];
-    let precision = |sd: [f64; 2]| smoothness.precision(sd.map(|sd| 1.0 / (sd * sd)));
-    let mut round = 0;
-    let (normal, solution) = loop {
-        let normal = Normal::sum(&episodes, pulls.len(), &noise, &zero);
-        let border_prior = border_prior(pulls, &noise);
-        let last = round == ROUNDS || episodes.stays.is_empty();
-        if round < PRIOR_ROUNDS && !last {
-            let badness = |sd: [f64; 2]| {
-                let alone = alone.precision(sd.map(|sd| 1.0 / (sd * sd))).cholesky()?;
-                normal.badness(&precision(sd), alone.ln_determinant(), &border_prior)
-            };
-            prior::search(badness, &mut difference_sd, 0.8 * 0.7_f64.powi(round));
-        }
-        let solution = normal
-            .solve(&precision(difference_sd), &border_prior)
-            .ok_or(FitError::Singular)?;
-        if last {
-            break (normal, solution);
-        }
-        let film = &solution.border.as_slice()[film_start(pulls.len())..];
-        episodes.learn_delay(&solution.theta, film);
-        learn_pull_offsets(&solution, pulls.len(), &mut noise, usual_pull);
-        residual::improve(&mut episodes, &solution, pulls.len(), &mut noise);
-        round += 1;
-    };
-    let factor = calibrate::factor(&episodes, &solution, pulls.len(), &noise);
-    let measured = solution.inverse.diagonal_of_product(&normal.nodes);
-    let variances = solution.variances();
-    let at = |values: &[f64]| -> Vec<f64> {
-        (0..axes.node_count())
-            .map(|node| values[order.position[node]])
-            .collect()
-    };
-    let (dwell_s, visits) = coverage(axes.node_count(), pulls);
-    let theta = at(&solution.theta);
-    let mut summary = summary(&theta, &dwell_s, &noise, settings);
-    summary.reading_count = episodes.observations.len() as u64;
-    summary.calibration_factor = factor;
-    summary.remarks = remark::remarks(&episodes, &solution, &ranks, &noise, factor);
-    Ok(Fit {
-        standard_error: at(&variances)
-            .iter()
-            .map(|variance| factor * variance.max(0.0).sqrt())
-            .collect(),
-        sensor_error: settings.sensor_percent / 100.0,
-        measured_fraction: at(&measured)
-            .iter()
-            .map(|share| share.clamp(0.0, 1.0))
-            .collect(),
-        theta,
-        dwell_s,
-        visits,
-        summary,
-    })
-}
-
-/// Weight of the usual size of pull offsets, in pulls.
-const USUAL_PULLS: f64 = 4.0;
-
-/// Improves the size of pull offsets by what the pulls show against each other.
-fn learn_pull_offsets(solution: &Solution, pulls: usize, noise: &mut Noise, usual: f64) {
-    let seen: f64 = (0..pulls)
-        .map(|pull| {
-            let offset = solution.border[pull];
-            offset * offset + solution.border_covariance[(pull, pull)]
-        })
-        .sum();
-    let variance = (USUAL_PULLS * usual * usual + seen) / (USUAL_PULLS + pulls as f64);
-    noise.pull = variance.sqrt();
+    Ok(Solved::new(axes, pulls, settings)?.fit(axes, pulls, settings))
 }
 
 /// Returns the surface that one pull's evidence speaks for, with usual sizes of noise; zero where it
@@ -268,65 +183,4 @@ fn border_prior(pulls: &[&PullEvidence], noise: &Noise) -> Vec<(f64, f64)> {
     all.extend([film; FILM_STATES]);
     all.extend([(0.0, 1.0 / (FILM_LOAD_SD * FILM_LOAD_SD)); FILM_TERMS - FILM_STATES]);
     all
-}
-
-/// Returns the summary of a fit, without what needs its episodes.
-fn summary(theta: &[f64], dwell_s: &[f64], noise: &Noise, settings: &FitSettings) -> FitSummary {
-    FitSummary {
-        estimator: ESTIMATOR.to_owned(),
-        reading_count: 0,
-        noise_percent: 100.0 * noise.block,
-        episode_percent: 100.0 * noise.episode,
-        pull_percent: 100.0 * noise.pull,
-        sensor_percent: settings.sensor_percent,
-        calibration_factor: 1.0,
-        off_target_percent: off_target_percent(theta, dwell_s),
-        remarks: Vec::new(),
-    }
-}
-
-/// Returns the places of the pulls in an order that depends on what they hold alone.
-fn ranks(pulls: &[&PullEvidence]) -> Vec<usize> {
-    let mut ranks: Vec<usize> = (0..pulls.len()).collect();
-    ranks.sort_by(|&a, &b| {
-        let (a, b) = (pulls[a], pulls[b]);
-        let needs = |pull: &PullEvidence| -> Vec<u32> {
-            pull.blocks
-                .iter()
-                .map(|block| block.need.to_bits())
-                .collect()
-        };
-        a.block_count()
-            .cmp(&b.block_count())
-            .then_with(|| needs(a).cmp(&needs(b)))
-    });
-    ranks
-}
-
-fn coverage(nodes: usize, pulls: &[&PullEvidence]) -> (Vec<f64>, Vec<u32>) {
-    let mut dwell_s = vec![0.0; nodes];
-    let mut visits = vec![0; nodes];
-    for evidence in pulls {
-        for (node, covered) in evidence.coverage().enumerate() {
-            dwell_s[node] += covered.dwell_s;
-            visits[node] += covered.visits;
-        }
-    }
-    (dwell_s, visits)
-}
-
-fn off_target_percent(theta: &[f64], dwell_s: &[f64]) -> f64 {
-    let total: f64 = dwell_s.iter().sum();
-    if total <= 0.0 {
-        return 0.0;
-    }
-    let square: f64 = theta
-        .iter()
-        .zip(dwell_s)
-        .map(|(theta, dwell_s)| {
-            let percent = 100.0 * theta.exp_m1();
-            percent * percent * dwell_s
-        })
-        .sum();
-    (square / total).sqrt()
 }

@@ -102,6 +102,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
         delay,
         coverage: pipeline.coverage().nodes().to_vec(),
         warnings: warnings(tally).into_iter().chain(odd).collect(),
+        realised: None,
     };
     Ok(PullReading {
         summary,

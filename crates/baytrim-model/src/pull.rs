@@ -81,6 +81,59 @@ pub struct PullSummary {
     pub coverage: Vec<NodeCoverage>,
     /// Warnings about the pull as a whole.
     pub warnings: Vec<PullWarning>,
+    /// What the pull shows of its revision against what earlier pulls predicted; none where there is nothing
+    /// to compare.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub realised: Option<Realised>,
+}
+
+/// What a pull shows of the revision that it was read with, against what earlier pulls predicted.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Realised {
+    /// The pulls that predicted.
+    pub pulls: Vec<PullId>,
+    /// The revision that was in force before; predicted changes count from it.
+    pub previous: RevisionId,
+    /// The known revisions with the probability of each that it was loaded, likeliest first.
+    pub loaded: Vec<LoadedChance>,
+    /// Share of the change from `previous` that lambda shows, with its standard error: 1 as predicted, 0 not
+    /// moved. None where the two tables hardly differ where the pull has been.
+    pub share: Option<RealisedShare>,
+    /// Nodes that this pull and earlier ones visited, in node order.
+    pub nodes: Vec<RealisedNode>,
+}
+
+/// A revision with the probability that it was loaded.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LoadedChance {
+    /// The revision.
+    pub revision: RevisionId,
+    /// Probability that it was loaded, 0 to 1.
+    pub probability: f64,
+}
+
+/// Share of a change that lambda shows.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct RealisedShare {
+    /// The share: 1 as predicted, 0 not moved.
+    pub share: f64,
+    /// Its standard error.
+    pub standard_error: f64,
+}
+
+/// Realised against predicted lambda at one node.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct RealisedNode {
+    /// The node, in node order.
+    pub node: usize,
+    /// Lambda that earlier pulls predict with the previous revision.
+    pub previous_lambda: f64,
+    /// Lambda that earlier pulls predict with the revision that the pull was read with.
+    pub predicted_lambda: f64,
+    /// Lambda that this pull alone shows.
+    pub realised_lambda: f64,
+    /// Standard error of realised less predicted, percent of lambda.
+    pub error_percent: f64,
 }
 
 /// A finished pull, as the ledger has it.

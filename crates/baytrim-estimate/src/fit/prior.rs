@@ -132,6 +132,11 @@ impl Smoothness {
         }
     }
 
+    /// Returns the prior's precision for standard deviations of a difference along each axis.
+    pub(crate) fn of_sd(&self, sd: [f64; 2]) -> Envelope {
+        self.precision(sd.map(|sd| 1.0 / (sd * sd)))
+    }
+
     /// Returns the prior's precision for strengths (1 / variance of a difference) along each axis.
     pub(crate) fn precision(&self, strength: [f64; 2]) -> Envelope {
         let mut precision = self.anchor.clone();
