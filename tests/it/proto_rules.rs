@@ -130,6 +130,7 @@ fn real_numbers_name_their_unit() {
         "_error",
         "_fraction",
         "_risk",
+        "probability",
         "_confidence",
         "_factor",
         "_min",

@@ -6,9 +6,11 @@
 //! readings from the pulls before, with the same covariance, and the tables differ in
 //!   Q(t) = min over theta and nuisances of the weighted squares of all pulls together,
 //! which is minus twice the logarithm of their likelihood save for a constant. Q is divided by the square of
-//! the factor by which held-out episodes scatter beyond the noise, and of [`SHARED_MISFIT`] (quasi-likelihood, Wedderburn 1974,
-//! Biometrika 61), and Bayes' rule with [`PRIOR_STATED`] and [`PRIOR_PREVIOUS`] gives the probabilities.
-//! Along t0 + b (t_previous - t0) Q is a parabola in b: its minimum is the share that was not realised.
+//! the factor by which held-out episodes scatter beyond the noise (quasi-likelihood, Wedderburn 1974,
+//! Biometrika 61). Along t0 + b (t - t0) it is a parabola in b: for the previous table, its minimum is the share
+//! of the change that was not realised. A pull shows such a share to [`SHARE_SD`] at best, which is marginalised:
+//! with a the curvature between t and the likeliest table t*, Q(t) - Q(t*) is divided by 1 + a [`SHARE_SD`]^2.
+//! Bayes' rule with [`PRIOR_STATED`] and [`PRIOR_PREVIOUS`] gives the probabilities.
 
 mod node;
 
@@ -54,9 +56,10 @@ pub struct LoadedAnswer {
     pub nodes: Vec<RealisedNode>,
 }
 
-/// How much further realised shares scatter than the noise explains: delay, film and the need between nodes
-/// err in one direction for a whole pull. Measured on twenty simulated engines (`tests/loaded.rs`).
-const SHARED_MISFIT: f64 = 2.0;
+/// Standard deviation of the share of a change that one pull shows, over what noise explains: delay, film and
+/// the need between nodes err in one direction for a whole pull. Measured on twenty simulated engines
+/// (`tests/loaded.rs`).
+const SHARE_SD: f64 = 0.08;
 /// Largest difference of two tables that are called the same, ln units.
 const SAME_TABLE: f64 = 1e-6;
 /// A share with a larger standard error says nothing.
@@ -104,36 +107,48 @@ pub fn which_loaded(
         SAME_BAY_SD.hypot(before.noise.pull)
     };
     let joint = Joint::new(axes, earlier, &before, pull, &own, offset_sd);
-    let dispersion = (SHARED_MISFIT * before.factor.max(own.factor)).powi(2);
+    let dispersion = before.factor.max(own.factor).powi(2);
     let square = |shift: &[f64]| {
         let square = joint.square(shift).ok_or(FitError::Singular)?;
         Ok::<f64, FitError>(square / dispersion)
     };
-    let toward = |other: usize, share: f64| -> Vec<f64> {
-        let pairs = trims[other].iter().zip(&trims[question.stated]);
-        pairs
-            .map(|(other, stated)| share * (other - stated))
-            .collect()
+    // Q half-way between two tables; of one table with itself, that table's.
+    let between = |left: usize, right: usize| {
+        let tables = trims[left].iter().zip(&trims[right]);
+        let tables = tables.zip(&trims[question.stated]);
+        let shift: Vec<f64> = tables
+            .map(|((left, right), stated)| 0.5 * (left + right) - stated)
+            .collect();
+        square(&shift)
     };
-    let stated = square(&toward(question.stated, 0.0))?;
-    let mut squares = vec![None; trims.len()];
-    for (table, slot) in squares.iter_mut().enumerate() {
-        if table == question.stated {
-            *slot = Some(stated);
-        } else if differs[table] {
-            *slot = Some(square(&toward(table, 1.0))?);
-        }
+    let mut squares = vec![f64::INFINITY; trims.len()];
+    for table in (0..trims.len()).filter(|&table| table == question.stated || differs[table]) {
+        squares[table] = between(table, table)?;
     }
-    let realised_share = match squares[question.previous].filter(|_| differs[question.previous]) {
-        Some(whole) => share(stated, square(&toward(question.previous, 0.5))?, whole),
-        None => None,
+    let road = |from: usize, to: usize| {
+        Ok::<Road, FitError>(Road::through(
+            squares[from],
+            between(from, to)?,
+            squares[to],
+        ))
+    };
+    let ranked = |a: &usize, b: &usize| squares[*a].total_cmp(&squares[*b]);
+    let best = (0..trims.len()).min_by(ranked).unwrap_or(question.stated);
+    let mut costs = vec![None; trims.len()];
+    for table in (0..trims.len()).filter(|&table| squares[table].is_finite()) {
+        costs[table] = Some(road(best, table)?.cost());
+    }
+    let realised_share = if differs[question.previous] {
+        road(question.stated, question.previous)?.realised()
+    } else {
+        None
     };
     let (old, new) = (
         before.fit(axes, earlier, settings),
         own.fit(axes, &alone, settings),
     );
     Ok(Some(LoadedAnswer {
-        probability: probabilities(&squares, question),
+        probability: probabilities(&costs, question),
         realised_share,
         nodes: node::realised(&old, &new, question, offset_sd),
     }))
@@ -144,53 +159,75 @@ fn distance(a: &[f64], b: &[f64]) -> f64 {
     pairs.map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
 }
 
-/// Returns Bayes' rule over the tables that have a square.
-fn probabilities(squares: &[Option<f64>], question: &LoadedQuestion<'_>) -> Vec<f64> {
-    let least = squares
-        .iter()
-        .flatten()
-        .fold(f64::INFINITY, |a, &b| a.min(b));
+/// Q along the straight road from one table, at 0, to another one, at 1.
+#[derive(Debug, Clone, Copy)]
+struct Road {
+    /// Q(1) - Q(0).
+    rise: f64,
+    /// Half the second derivative: Q(b) = curvature (b - vertex)^2 + constant.
+    curvature: f64,
+}
+
+impl Road {
+    fn through(none: f64, half: f64, whole: f64) -> Self {
+        Self {
+            rise: whole - none,
+            curvature: (2.0 * (none - 2.0 * half + whole)).max(0.0),
+        }
+    }
+
+    /// Returns by how much the table at the end is worse than that at the start, marginalised over the share.
+    fn cost(self) -> f64 {
+        self.rise / (1.0 + self.curvature * SHARE_SD * SHARE_SD)
+    }
+
+    /// Returns the share of the change from the table at the end that was realised, with its standard error.
+    fn realised(self) -> Option<(f64, f64)> {
+        if self.curvature.is_nan() || self.curvature <= 1.0 / (SHARE_ERROR_MAX * SHARE_ERROR_MAX) {
+            return None;
+        }
+        let vertex = 0.5 - self.rise / (2.0 * self.curvature);
+        let error = (1.0 / self.curvature + SHARE_SD * SHARE_SD).sqrt();
+        Some((1.0 - vertex, error))
+    }
+}
+
+/// Returns Bayes' rule over the tables that have a cost.
+fn probabilities(costs: &[Option<f64>], question: &LoadedQuestion<'_>) -> Vec<f64> {
+    let least = costs.iter().flatten().fold(f64::INFINITY, |a, &b| a.min(b));
     let (stated, previous) = (question.stated, question.previous);
     let is_other = |table: usize| table != stated && table != previous;
-    let tables = squares.iter().enumerate();
-    let others = tables.filter(|(table, square)| is_other(*table) && square.is_some());
+    let tables = costs.iter().enumerate();
+    let others = tables.filter(|(table, cost)| is_other(*table) && cost.is_some());
     let each_other = (1.0 - PRIOR_STATED - PRIOR_PREVIOUS) / (others.count().max(1) as f64);
-    let weight = |(table, square): (usize, &Option<f64>)| {
+    let weight = |(table, cost): (usize, &Option<f64>)| {
         let prior = match table {
             table if table == stated => PRIOR_STATED,
             table if table == previous => PRIOR_PREVIOUS,
             _ => each_other,
         };
-        square.map_or(0.0, |square| prior * (0.5 * (least - square)).exp())
+        cost.map_or(0.0, |cost| prior * (0.5 * (least - cost)).exp())
     };
-    let weights: Vec<f64> = squares.iter().enumerate().map(weight).collect();
+    let weights: Vec<f64> = costs.iter().enumerate().map(weight).collect();
     let total: f64 = weights.iter().sum();
     weights.iter().map(|weight| weight / total).collect()
 }
 
-/// Returns the minimum of the parabola through its values at 0, 1/2 and 1, as the share that was realised,
-/// with its standard error.
-fn share(none: f64, half: f64, whole: f64) -> Option<(f64, f64)> {
-    let curvature = 2.0 * (none - 2.0 * half + whole);
-    if curvature.is_nan() || curvature <= 1.0 / (SHARE_ERROR_MAX * SHARE_ERROR_MAX) {
-        return None;
-    }
-    let slope = whole - none - curvature;
-    Some((1.0 + slope / (2.0 * curvature), 1.0 / curvature.sqrt()))
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{LoadedQuestion, probabilities, share};
+    use super::{LoadedQuestion, Road, probabilities};
 
     /// A wrong vertex would call a table that was loaded half loaded.
     #[test]
     fn the_share_is_the_vertex_of_the_parabola() {
-        // Q(b) = 100 (b - 0.3)^2 + 7: 70 % realised, to within 1 / sqrt(100).
+        // Q(b) = 100 (b - 0.3)^2 + 7: 70 % realised, to within 1 / sqrt(100) and what no noise explains.
         let at = |b: f64| 100.0 * (b - 0.3) * (b - 0.3) + 7.0;
-        let (found, error) = share(at(0.0), at(0.5), at(1.0)).expect("curved");
-        assert!((found - 0.7).abs() < 1e-12 && (error - 0.1).abs() < 1e-12);
-        assert_eq!(share(1.0, 1.0, 1.0), None);
+        let road = Road::through(at(0.0), at(0.5), at(1.0));
+        let (found, error) = road.realised().expect("curved");
+        assert!((found - 0.7).abs() < 1e-12 && (error - 0.1_f64.hypot(0.08)).abs() < 1e-12);
+        // Q(1) - Q(0) = 49 - 9, over 1 + 100 x 0.08^2.
+        assert!((road.cost() - 40.0 / 1.64).abs() < 1e-9);
+        assert_eq!(Road::through(1.0, 1.0, 1.0).realised(), None);
     }
 
     /// Without evidence the stated prior must stand, and tables like the stated one must get none of it.

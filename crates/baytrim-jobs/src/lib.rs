@@ -7,6 +7,7 @@ pub mod job_file;
 pub mod open;
 pub mod propose;
 pub mod pulls;
+pub mod realise;
 pub mod refusal;
 pub mod revert;
 pub mod state;

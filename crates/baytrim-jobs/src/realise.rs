@@ -50,7 +50,11 @@ pub fn compare(
     let stated = circumstances.revision;
     let previous = RevisionId(stated.0.saturating_sub(1));
     // Before the base table there is none: against it, the revision after it is the likeliest mistake.
-    let previous = if stated.0 == 0 { RevisionId(1) } else { previous };
+    let previous = if stated.0 == 0 {
+        RevisionId(1)
+    } else {
+        previous
+    };
     let place = |id: RevisionId| asked.iter().position(|&revision| revision == id);
     let (Some(stated_place), Some(previous_place)) = (place(stated), place(previous)) else {
         return Ok(());
@@ -60,7 +64,11 @@ pub fn compare(
         .map(|&id| Ok(state.log_trim(state.revision(id)?)));
     let log_trims = log_trims.collect::<Result<Vec<_>, Refusal>>()?;
     let known = |entry: &&PullEntry| pulls.contains(&entry.record.id);
-    let mut bays = state.pulls.iter().filter(known).map(|entry| &entry.record.bay);
+    let mut bays = state
+        .pulls
+        .iter()
+        .filter(known)
+        .map(|entry| &entry.record.bay);
     let question = LoadedQuestion {
         log_trims: &log_trims,
         stated: stated_place,
@@ -70,9 +78,8 @@ pub fn compare(
     };
     let settings = FitSettings::default();
     let axes = &state.spec.axes;
-    let answer = which_loaded(axes, evidence, &reading.evidence, &question, &settings).map_err(
-        |error| Refusal::field("evidence", error.to_string(), "check the job's pulls"),
-    )?;
+    let answer = which_loaded(axes, evidence, &reading.evidence, &question, &settings)
+        .map_err(|error| Refusal::field("evidence", error.to_string(), "check the job's pulls"))?;
     if let Some(answer) = answer {
         let realised = realised(&answer, &asked, previous, pulls);
         let summary = &mut reading.summary;
@@ -84,7 +91,8 @@ pub fn compare(
 
 /// Returns the revisions to ask for: the stated one, the one before it and the newest others.
 fn asked(state: &JobState, stated: RevisionId) -> Vec<RevisionId> {
-    let near = |id: RevisionId| id == stated || id.0 + 1 == stated.0 || (stated.0 == 0 && id.0 == 1);
+    let near =
+        |id: RevisionId| id == stated || id.0 + 1 == stated.0 || (stated.0 == 0 && id.0 == 1);
     let all = state.revisions.iter().rev().map(|revision| revision.id);
     let (mut asked, others): (Vec<_>, Vec<_>) = all.partition(|&id| near(id));
     let room = REVISIONS_MAX.saturating_sub(asked.len());
@@ -131,7 +139,9 @@ fn realised(
 fn warning(realised: &Realised, stated: RevisionId) -> Option<PullWarning> {
     let chance = |id: RevisionId| {
         let mut loaded = realised.loaded.iter();
-        loaded.find(|loaded| loaded.revision == id).map_or(0.0, |loaded| loaded.probability)
+        loaded
+            .find(|loaded| loaded.revision == id)
+            .map_or(0.0, |loaded| loaded.probability)
     };
     if chance(stated) >= STATED_PROBABILITY_MIN {
         return None;

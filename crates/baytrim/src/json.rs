@@ -5,4 +5,5 @@ pub(crate) mod job;
 pub(crate) mod ledger;
 pub(crate) mod proposal;
 pub(crate) mod pull;
+mod realised;
 pub(crate) mod table;

@@ -13,6 +13,7 @@ pub mod proposal;
 pub(crate) mod proposal_grid;
 pub(crate) mod proposal_summary;
 pub mod pull;
+mod realised;
 pub mod strip;
 pub mod style;
 pub mod table;

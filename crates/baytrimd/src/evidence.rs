@@ -9,6 +9,7 @@ use baytrim_estimate::evidence::EVIDENCE_VERSION;
 use baytrim_jobs::pulls::Circumstances;
 use baytrim_jobs::state::PullEntry;
 use baytrim_ledger::{BlobError, BlobId, Store};
+use baytrim_model::ids::PullId;
 
 use crate::fault::{Fault, InternalFault};
 use crate::intake;
@@ -53,6 +54,22 @@ impl EvidenceCache {
         let evidence = Arc::new(evidence);
         self.put(name, &evidence, bytes);
         Ok(evidence)
+    }
+
+    /// Returns the evidence of each of `pulls`.
+    ///
+    /// # Errors
+    /// As [`EvidenceCache::of_pull`], or a pull that the job does not have.
+    pub fn of_pulls(
+        &self,
+        store: &dyn Store,
+        job: &Loaded,
+        pulls: &[PullId],
+    ) -> Result<Vec<Arc<PullEvidence>>, Fault> {
+        let pulls = pulls.iter();
+        pulls
+            .map(|&id| self.of_pull(store, job, job.state.pull(id)?))
+            .collect()
     }
 
     fn get(&self, name: &str) -> Option<Arc<PullEvidence>> {

@@ -6,7 +6,7 @@ use baytrim_estimate::PullReading;
 use baytrim_intake::{LogLimits, check_axes, parse_channel_map, read_log, standard_channels};
 use baytrim_jobs::pulls::{self, Circumstances, PullBlobs};
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::{JobState, Refusal};
+use baytrim_jobs::{JobState, Refusal, realise};
 use baytrim_ledger::BlobId;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::JobId;
@@ -14,7 +14,7 @@ use baytrim_model::pull::PullWarning;
 
 use crate::evidence;
 use crate::fault::{Fault, InternalFault};
-use crate::shop::{Author, Decided, Shop};
+use crate::shop::{Author, Decided, Loaded, Shop};
 
 /// Returns the channel map that a log of `bay` is read with: the sender's own text, else the bay's,
 /// else the standard column names.
@@ -75,6 +75,7 @@ pub fn record(
     let loaded = shop.job(job)?;
     let mut reader = shop.store().open_blob(&log).map_err(InternalFault::from)?;
     let mut reading = read(&loaded.state, circumstances, &mut reader, source_name)?;
+    compare(shop, &loaded, circumstances, &mut reading)?;
     let evidence = evidence::encode(&reading.evidence)?;
     let evidence = shop
         .store()
@@ -98,6 +99,31 @@ pub fn record(
             summary,
         )?)
     })
+}
+
+/// Compares what a pull says with what the job's earlier pulls predict, and notes it in the summary.
+///
+/// # Errors
+/// The store's fault, or evidence of an earlier pull that can't be had any more.
+pub fn compare(
+    shop: &Shop,
+    job: &Loaded,
+    circumstances: &Circumstances,
+    reading: &mut PullReading,
+) -> Result<(), Fault> {
+    if job.state.revisions.len() < 2 {
+        return Ok(());
+    }
+    let pulls = realise::predicting_pulls(&job.state);
+    let evidence = shop.evidence().of_pulls(&**shop.store(), job, &pulls)?;
+    let evidence: Vec<_> = evidence.iter().map(|evidence| &**evidence).collect();
+    Ok(realise::compare(
+        &job.state,
+        circumstances,
+        &pulls,
+        &evidence,
+        reading,
+    )?)
 }
 
 /// Returns whether an outcome is that of a pull.

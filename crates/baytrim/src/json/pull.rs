@@ -3,6 +3,8 @@
 use baytrim_api::v1::{Delay, DelaySource, GateCount, NodeCoverage, Pull, PullWarning};
 use serde::Serialize;
 
+use super::realised::RealisedJson;
+
 use crate::name::{job_of, number, short};
 
 /// A pull; coverage is left out of lists.
@@ -23,6 +25,7 @@ pub(crate) struct PullJson<'a> {
     strip: Vec<Option<&'a str>>,
     delay: Option<DelayJson<'a>>,
     warnings: Vec<WarningJson<'a>>,
+    realised: Option<RealisedJson<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     coverage: Option<Vec<CoverageJson>>,
 }
@@ -103,6 +106,7 @@ impl<'a> PullJson<'a> {
                 .collect(),
             delay: pull.delay.as_ref().map(delay),
             warnings: pull.warnings.iter().map(warning).collect(),
+            realised: pull.realised.as_ref().map(RealisedJson::from),
             coverage: None,
         }
     }

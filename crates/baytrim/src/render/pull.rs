@@ -6,6 +6,7 @@ use super::columns::{Edge, columns};
 use super::grid::{Cell, Grid};
 use super::marks::gate;
 use super::number::{fixed, share_percent};
+use super::realised::render_realised;
 use super::strip::render_strip;
 use super::style::{Ink, RenderOptions};
 use super::text::{counted, hang, minute, moment, plain, sentence, wrap};
@@ -20,6 +21,9 @@ pub fn render_pull(pull: &Pull, axes: Option<&Axes>, options: &RenderOptions) ->
         heading(pull, options),
         acceptance(pull, options),
         warnings(pull, options),
+        pull.realised.as_ref().map_or_else(String::new, |found| {
+            render_realised(&pull.revision, found, options)
+        }),
         pull.delay
             .as_ref()
             .map_or_else(String::new, |delay| delay_text(delay, options)),

@@ -2,9 +2,7 @@
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
-    Axes, ChannelSuggestion, Delay, DelaySource, Engine, FitSummary, Fuel, GateCount, Job, Limits,
-    NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Record, Revision,
-    SuggestChannelsResponse, TableContent, Verdict, Wall,
+    Axes, ChannelSuggestion, Delay, DelaySource, Engine, FitSummary, Fuel, GateCount, Job, Limits, LoadedChance, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Realised, RealisedNode, Record, Revision, SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
 use prost_types::Timestamp;
 
@@ -154,6 +152,36 @@ pub(crate) fn pull() -> Pull {
             message: "A tenth of the pull was cold: let the engine warm up before logging."
                 .to_owned(),
         }],
+        realised: None,
+    }
+}
+
+/// A pull under `r1` that shows three quarters of what was predicted.
+pub(crate) fn realised() -> Realised {
+    let node = |rpm: f64, predicted: f64, realised: f64| RealisedNode {
+        rpm,
+        plate_percent: 20.0,
+        previous_lambda_ratio: 0.962,
+        predicted_lambda_ratio: predicted,
+        realised_lambda_ratio: realised,
+        difference_error_percent: 0.8,
+    };
+    Realised {
+        pulls: vec!["p1".to_owned(), "p2".to_owned()],
+        previous_revision: "r0".to_owned(),
+        loaded: vec![
+            LoadedChance {
+                revision: "r1".to_owned(),
+                probability: 0.96,
+            },
+            LoadedChance {
+                revision: "r0".to_owned(),
+                probability: 0.04,
+            },
+        ],
+        realised_fraction: Some(0.75),
+        realised_fraction_error: 0.12,
+        nodes: vec![node(3000.0, 0.9, 0.903), node(4500.0, 0.9, 0.925)],
     }
 }
 

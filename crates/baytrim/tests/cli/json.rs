@@ -83,7 +83,7 @@ async fn other_answers_have_their_documented_keys() {
         (
             "pull show heron-1/p2 --json",
             "id job bay revision source_name log_sha256 create_time creator sample_count \
-             duration_s accepted_s refused strip delay warnings coverage",
+             duration_s accepted_s refused strip delay warnings realised coverage",
         ),
         ("proposal list heron-1 --json", "job proposals"),
         (

@@ -92,6 +92,16 @@ fn pulls() {
             options,
         )
     });
+    check("pull-realised", |options| {
+        let pull = Pull {
+            revision: "r1".to_owned(),
+            realised: Some(answers::realised()),
+            refused: Vec::new(),
+            coverage: Vec::new(),
+            ..answers::pull()
+        };
+        render_pull(&pull, None, options)
+    });
     check("pulls", |options| render_pulls(&[answers::pull()], options));
 }
 

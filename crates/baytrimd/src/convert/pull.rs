@@ -6,7 +6,7 @@ use baytrim_jobs::pulls::Circumstances;
 use baytrim_jobs::state::{Outcome, PullEntry};
 use baytrim_model::axis::Axes;
 use baytrim_model::ids::{Actor, UnixMillis};
-use baytrim_model::pull::{DelayFound, DelaySource, GateCount, PullSummary};
+use baytrim_model::pull::{DelayFound, DelaySource, GateCount, PullSummary, Realised};
 
 use super::name;
 use super::time::timestamp;
@@ -15,8 +15,10 @@ use crate::shop::Decided;
 
 /// Returns a pull with its coverage.
 pub fn whole(state: &JobState, pull: &PullEntry) -> v1::Pull {
+    let (axes, summary) = (&state.spec.axes, &pull.record.summary);
     v1::Pull {
-        coverage: coverage(&state.spec.axes, &pull.record.summary),
+        coverage: coverage(axes, summary),
+        realised: summary.realised.as_ref().map(|found| realised(axes, found)),
         ..brief(state, pull)
     }
 }
@@ -64,6 +66,7 @@ pub fn checked(
         create_time: Some(timestamp(at)),
         creator: by.to_string(),
         coverage: coverage(axes, summary),
+        realised: summary.realised.as_ref().map(|found| realised(axes, found)),
         ..of_summary(summary)
     }
 }
@@ -94,7 +97,41 @@ fn of_summary(summary: &PullSummary) -> v1::Pull {
             .collect(),
         delay: Some(delay(&summary.delay)),
         warnings: warnings.collect(),
+        realised: summary.realised.as_ref().map(realised_in_brief),
         ..v1::Pull::default()
+    }
+}
+
+fn realised(axes: &Axes, found: &Realised) -> v1::Realised {
+    let nodes = found.nodes.iter().map(|node| {
+        let (rpm, plate_percent) = axes.position(node.node);
+        v1::RealisedNode {
+            rpm,
+            plate_percent,
+            previous_lambda_ratio: node.previous_lambda,
+            predicted_lambda_ratio: node.predicted_lambda,
+            realised_lambda_ratio: node.realised_lambda,
+            difference_error_percent: node.error_percent,
+        }
+    });
+    v1::Realised {
+        nodes: nodes.collect(),
+        ..realised_in_brief(found)
+    }
+}
+
+fn realised_in_brief(found: &Realised) -> v1::Realised {
+    let loaded = found.loaded.iter().map(|loaded| v1::LoadedChance {
+        revision: loaded.revision.to_string(),
+        probability: loaded.probability,
+    });
+    v1::Realised {
+        pulls: found.pulls.iter().map(ToString::to_string).collect(),
+        previous_revision: found.previous.to_string(),
+        loaded: loaded.collect(),
+        realised_fraction: found.share.map(|found| found.share),
+        realised_fraction_error: found.share.map_or(0.0, |found| found.standard_error),
+        nodes: Vec::new(),
     }
 }
 

@@ -110,11 +110,7 @@ fn create(
 
 fn compute(shop: &Shop, job: &Loaded, excluded: &[PullId], by: &Actor) -> Result<Proposal, Fault> {
     let pulls = propose::chosen_pulls(&job.state, excluded)?;
-    let evidence = pulls.iter().map(|&id| {
-        let pull = job.state.pull(id)?;
-        shop.evidence().of_pull(&**shop.store(), job, pull)
-    });
-    let evidence = evidence.collect::<Result<Vec<_>, Fault>>()?;
+    let evidence = shop.evidence().of_pulls(&**shop.store(), job, &pulls)?;
     let evidence: Vec<_> = evidence.iter().map(|evidence| &**evidence).collect();
     Ok(propose::plan(
         &job.state,

@@ -132,7 +132,8 @@ async fn check(
     let work = move || {
         let job = worker.job(&upload.job)?;
         let name = &upload.source_name;
-        let reading = intake::read(&job.state, &upload.circumstances, &mut file, name)?;
+        let mut reading = intake::read(&job.state, &upload.circumstances, &mut file, name)?;
+        intake::compare(&worker, &job, &upload.circumstances, &mut reading)?;
         let (axes, by) = (&job.state.spec.axes, &upload.author.by);
         let summary = &reading.summary;
         Ok(pull::checked(

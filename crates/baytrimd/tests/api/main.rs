@@ -13,5 +13,6 @@ mod durable;
 mod harness;
 mod lists;
 mod pulls;
+mod realised;
 mod reviews;
 mod server;

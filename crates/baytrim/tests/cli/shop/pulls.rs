@@ -74,6 +74,7 @@ impl PullService for Shop {
         Ok(Response::new(GetPullResponse {
             pull: Some(Pull {
                 name,
+                realised: Some(answers::realised()),
                 ..answers::pull()
             }),
         }))
