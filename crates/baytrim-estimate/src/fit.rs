@@ -22,7 +22,9 @@ use crate::film::{FILM_STATES, FILM_TERMS};
 
 use self::envelope::Envelope;
 use self::episode::Episodes;
+pub(crate) use self::episode::STEP_S;
 use self::noise::Noise;
+pub(crate) use self::noise::mean_variance;
 use self::normal::Normal;
 use self::order::Order;
 use self::prior::Smoothness;
@@ -143,8 +145,7 @@ pub(crate) fn check(
 /// # Errors
 /// When evidence belongs to other axes or is damaged, or a setting is out of range.
 pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Result<Fit, FitError> {
-    check(axes, pulls, settings)?;
-    Ok(Solved::new(axes, pulls, settings)?.fit(axes, pulls, settings))
+    crate::posterior::fit_whole(axes, pulls, settings).map(|(fit, _)| fit)
 }
 
 /// Returns the surface that one pull's evidence speaks for, with usual sizes of noise; zero where it

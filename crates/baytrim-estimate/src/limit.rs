@@ -21,7 +21,7 @@ mod bounds;
 mod change;
 mod check;
 mod neighbours;
-mod normal;
+pub(crate) mod normal;
 mod partial;
 mod predict;
 mod project;

@@ -148,6 +148,11 @@ impl Factor {
     /// Turns b into the solution of Ax = b.
     pub(crate) fn solve(&self, b: &mut [f64]) {
         self.forward(b);
+        self.backward(b);
+    }
+
+    /// Turns b into the solution of L'x = b.
+    pub(crate) fn backward(&self, b: &mut [f64]) {
         let lower = &self.lower;
         for row in (0..lower.len()).rev() {
             let value = b[row] / self.diagonal(row);

@@ -12,7 +12,7 @@ const CERTAIN: f64 = 8.0;
 ///
 /// `1/2 + phi(x) (x + x^3/3 + x^5/(3 5) + x^7/(3 5 7) + ...)`:
 /// Marsaglia 2004, "Evaluating the Normal Distribution", Journal of Statistical Software 11(4).
-pub(super) fn chance_below(x: f64) -> f64 {
+pub(crate) fn chance_below(x: f64) -> f64 {
     if x.abs() > CERTAIN {
         return if x > 0.0 { 1.0 } else { 0.0 };
     }
@@ -37,7 +37,7 @@ fn density(x: f64) -> f64 {
 ///
 /// Abramowitz and Stegun 1964, formula 26.2.23 (error below 4.5e-4), then Newton steps on
 /// [`chance_below`].
-pub(super) fn quantile(chance: f64) -> f64 {
+pub(crate) fn quantile(chance: f64) -> f64 {
     debug_assert!((0.5..=0.9999).contains(&chance));
     let t = (-2.0 * (1.0 - chance).ln()).sqrt();
     let above = 2.515_517 + t * (0.802_853 + t * 0.010_328);
