@@ -6,6 +6,7 @@ pub mod export;
 pub mod job_file;
 pub mod open;
 pub mod propose;
+pub mod pull_plan;
 pub mod pulls;
 pub mod realise;
 pub mod refusal;

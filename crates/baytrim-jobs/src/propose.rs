@@ -1,9 +1,9 @@
 //! Planning a proposal from the evidence of a job's pulls.
 
 use baytrim_estimate::limit::{NodeEstimates, propose_nodes};
-use baytrim_estimate::{Fit, FitSettings, PullEvidence, fit};
+use baytrim_estimate::{Fit, FitSettings, Posterior, PullEvidence, fit_whole};
 use baytrim_model::ids::{Actor, PullId, UnixMillis};
-use baytrim_model::proposal::Proposal;
+use baytrim_model::proposal::{DoneChance, NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
 
 use crate::refusal::Refusal;
@@ -45,11 +45,7 @@ pub fn plan(
     by: &Actor,
 ) -> Result<Proposal, Refusal> {
     let spec = &state.spec;
-    let fit = fit(&spec.axes, evidence, &FitSettings::default())
-        .map_err(|error| misfit(error.to_string()))?;
-    if fit.summary.reading_count == 0 {
-        return Err(Refusal::NoEvidence(state.id().clone()));
-    }
+    let (fit, posterior) = fitted(state, evidence)?;
     let nodes = propose_nodes(
         &spec.axes,
         &spec.table,
@@ -65,8 +61,57 @@ pub fn plan(
         pulls: pulls.to_vec(),
         created_at: at,
         created_by: by.clone(),
+        done: done(state, &fit, &posterior, &nodes),
         fit: fit.summary,
         nodes,
+    })
+}
+
+/// Returns the fit of `evidence` with what it leaves unknown.
+///
+/// # Errors
+/// When there is no reading in it, or it does not fit the job.
+pub(crate) fn fitted(
+    state: &JobState,
+    evidence: &[&PullEvidence],
+) -> Result<(Fit, Posterior), Refusal> {
+    let (fit, posterior) = fit_whole(&state.spec.axes, evidence, &FitSettings::default())
+        .map_err(|error| misfit(error.to_string()))?;
+    if fit.summary.reading_count == 0 {
+        return Err(Refusal::NoEvidence(state.id().clone()));
+    }
+    Ok((fit, posterior))
+}
+
+/// Tolerance of the stop rule where nobody gives another, percent of lambda. Common practice: what an engine
+/// does not feel.
+pub const TOLERANCE_PERCENT: f64 = 3.0;
+
+/// Returns the chance that every visited node is within tolerance, as it is and with `nodes`.
+fn done(
+    state: &JobState,
+    fit: &Fit,
+    posterior: &Posterior,
+    nodes: &[NodeChange],
+) -> Option<DoneChance> {
+    let region: Vec<usize> = (0..fit.visits.len())
+        .filter(|&node| fit.visits[node] > 0)
+        .collect();
+    let content = state.spec.table.content;
+    let pairs = nodes.iter().zip(&state.spec.table.values);
+    let proposed: Vec<f64> = pairs
+        .map(|(node, &base)| (content.fuel(node.after) / content.fuel(base)).ln())
+        .collect();
+    let tolerance = TOLERANCE_PERCENT / 100.0;
+    let now = posterior.within(&state.log_trim(state.head()), &region, tolerance)?;
+    let then = posterior.within(&proposed, &region, tolerance)?;
+    Some(DoneChance {
+        tolerance_percent: TOLERANCE_PERCENT,
+        node_count: u32::try_from(region.len()).unwrap_or(u32::MAX),
+        probability: now.every_node,
+        share: now.share,
+        proposed_probability: Some(then.every_node),
+        proposed_share: Some(then.share),
     })
 }
 

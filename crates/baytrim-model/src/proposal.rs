@@ -130,6 +130,27 @@ pub struct Proposal {
     pub created_by: Actor,
     /// The fit as a whole.
     pub fit: FitSummary,
+    /// Chance that the job is done where its pulls have been; none in proposals from before it was computed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub done: Option<DoneChance>,
     /// One entry per node, in node order.
     pub nodes: Vec<NodeChange>,
+}
+
+/// Chance that a job is done: that every node of a region is within tolerance. The sensor's own bias, which no
+/// pull can tell, is left out.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DoneChance {
+    /// The tolerance in percent of lambda.
+    pub tolerance_percent: f64,
+    /// Nodes of the region.
+    pub node_count: u32,
+    /// Probability that every one of them is within tolerance with the table in force, 0 to 1.
+    pub probability: f64,
+    /// Expected share of them that are, 0 to 1.
+    pub share: f64,
+    /// The probability with what is proposed.
+    pub proposed_probability: Option<f64>,
+    /// The share with what is proposed.
+    pub proposed_share: Option<f64>,
 }

@@ -14,6 +14,7 @@ use crate::name::{JobName, parse_job};
 pub(crate) mod channels;
 pub(crate) mod job;
 pub(crate) mod ledger;
+pub(crate) mod plan;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod table;
@@ -21,6 +22,7 @@ pub(crate) mod table;
 use channels::ChannelsCommand;
 use job::JobCommand;
 use ledger::LedgerCommand;
+use plan::PlanArgs;
 use proposal::{ApproveArgs, ProposalCommand, ProposeArgs, RejectArgs};
 use pull::PullCommand;
 use table::{RevertArgs, TableCommand};
@@ -113,6 +115,8 @@ pub(crate) enum Command {
     Channels(ChannelsCommand),
     /// Compute what the table in force needs, and record it as a proposal
     Propose(ProposeArgs),
+    /// Plan the next pull: what to hold and sweep, what it brings, and whether there is need
+    Plan(PlanArgs),
     /// Look at proposals
     #[command(subcommand)]
     Proposal(ProposalCommand),

@@ -5,6 +5,7 @@ pub(crate) mod completions;
 pub(crate) mod job;
 pub(crate) mod ledger;
 pub(crate) mod pages;
+pub(crate) mod plan;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod review;

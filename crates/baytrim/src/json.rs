@@ -3,6 +3,7 @@
 pub(crate) mod channels;
 pub(crate) mod job;
 pub(crate) mod ledger;
+pub(crate) mod plan;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 mod realised;

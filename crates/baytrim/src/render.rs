@@ -9,6 +9,7 @@ pub(crate) mod limits;
 pub(crate) mod look;
 pub(crate) mod marks;
 pub(crate) mod number;
+pub mod plan;
 pub mod proposal;
 pub(crate) mod proposal_grid;
 pub(crate) mod proposal_summary;

@@ -4,7 +4,7 @@ use std::ffi::OsString;
 use std::io::Write;
 
 use crate::args::{Cli, Command, parse};
-use crate::command::{channels, completions, job, ledger, proposal, pull, review, table};
+use crate::command::{channels, completions, job, ledger, plan, proposal, pull, review, table};
 use crate::context::Context;
 use crate::environment::Environment;
 use crate::exit::Exit;
@@ -51,6 +51,7 @@ async fn dispatch(cli: &Cli, context: &mut Context<'_>) -> Result<Exit, Failure>
         Command::Pull(command) => pull::run(command, context).await,
         Command::Channels(command) => channels::run(command, context).await,
         Command::Propose(args) => proposal::propose(args, context).await,
+        Command::Plan(args) => plan::run(args, context).await,
         Command::Proposal(command) => proposal::run(command, context).await,
         Command::Approve(args) => review::approve(args, context).await,
         Command::Reject(args) => review::reject(args, context).await,

@@ -5,6 +5,7 @@ pub mod name;
 pub mod page;
 pub mod proposal;
 pub mod pull;
+pub mod pull_plan;
 pub mod record;
 pub mod request;
 pub mod revision;

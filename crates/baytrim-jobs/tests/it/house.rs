@@ -68,6 +68,7 @@ pub(crate) fn proposal(state: &JobState, changes: &[(usize, f64)]) -> Proposal {
         pulls: Vec::new(),
         created_at: UnixMillis(1_790_000_000_000),
         created_by: Actor("tuner".to_owned()),
+        done: None,
         fit: FitSummary {
             estimator: "test 1".to_owned(),
             reading_count: 100,

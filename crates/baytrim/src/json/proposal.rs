@@ -3,6 +3,7 @@
 use baytrim_api::v1::{FitSummary, NodeChange, Proposal, Verdict};
 use serde::Serialize;
 
+use super::plan::DoneJson;
 use crate::name::{job_of, number, short};
 use crate::render::proposal::{is_recorded, state_name};
 
@@ -23,6 +24,7 @@ pub(crate) struct ProposalJson<'a> {
     plate_percent: &'a [f64],
     nodes: Vec<NodeJson<'a>>,
     fit: Option<FitJson<'a>>,
+    done: Option<DoneJson>,
     cautions: &'a [String],
     verdict: Option<VerdictJson<'a>>,
 }
@@ -112,6 +114,7 @@ impl<'a> From<&'a Proposal> for ProposalJson<'a> {
             plate_percent: &proposal.plate_percent,
             nodes: proposal.nodes.iter().map(node).collect(),
             fit: proposal.fit.as_ref().map(fit),
+            done: proposal.done.as_ref().map(DoneJson::from),
             cautions: &proposal.cautions,
             verdict: proposal.verdict.as_ref().map(verdict),
         }

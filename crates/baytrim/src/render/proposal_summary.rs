@@ -3,6 +3,7 @@
 use baytrim_api::v1::{FitSummary, NodeChange, Proposal};
 
 use super::number::{fixed, signed};
+use super::plan::chance_then;
 use super::style::RenderOptions;
 use super::text::{counted, plain, wrap};
 use crate::name::number;
@@ -10,6 +11,9 @@ use crate::name::number;
 /// Returns what a reviewer should know before looking at the table.
 pub(crate) fn summary(proposal: &Proposal, options: &RenderOptions) -> String {
     let mut page = wrap(&changes(proposal), options.width, 0);
+    if let Some(done) = &proposal.done {
+        page += &wrap(&chance_then(done), options.width, 0);
+    }
     if let Some(fit) = &proposal.fit {
         page.push('\n');
         page += &wrap(&noise(fit), options.width, 0);

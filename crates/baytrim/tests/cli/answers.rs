@@ -2,7 +2,10 @@
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
-    Axes, ChannelSuggestion, Delay, DelaySource, Engine, FitSummary, Fuel, GateCount, Job, Limits, LoadedChance, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Realised, RealisedNode, Record, Revision, SuggestChannelsResponse, TableContent, Verdict, Wall,
+    Axes, ChannelSuggestion, Delay, DelaySource, DoneChance, Engine, FitSummary, Fuel, GateCount,
+    Job, Limits, LoadedChance, NodeChange, NodeCoverage, PlanStep, Proposal, Pull, PullPlan,
+    PullWarning, Realised, RealisedNode, Record, Revision, SuggestChannelsResponse, TableContent,
+    Verdict, Wall,
 };
 use prost_types::Timestamp;
 
@@ -185,6 +188,45 @@ pub(crate) fn realised() -> Realised {
     }
 }
 
+/// A plan of two runs.
+pub(crate) fn plan() -> PullPlan {
+    let step = |end_rpm: f64, run_s: f64, error: f64, sentence: &str| PlanStep {
+        start_rpm: 3000.0,
+        end_rpm,
+        plate_percent: 40.0,
+        run_s,
+        total_s: run_s + 4.0,
+        standard_error_percent: error,
+        sentence: sentence.to_owned(),
+    };
+    PullPlan {
+        done: Some(DoneChance {
+            tolerance_percent: 3.0,
+            node_count: 63,
+            probability: 0.62,
+            within_fraction: 0.98,
+            proposed_probability: None,
+            proposed_within_fraction: None,
+        }),
+        steps: vec![
+            step(
+                9000.0,
+                12.0,
+                0.8,
+                "sweep 3000 to 9000 rpm up and down at 40 %, 12 s in all",
+            ),
+            step(3000.0, 6.0, 0.72, "hold 3000 rpm at 40 % for 6 s"),
+        ],
+        standard_error_percent: 1.1,
+        planned_standard_error_percent: 0.72,
+        total_s: 26.0,
+        unreachable_node_count: 3,
+        revision: "r1".to_owned(),
+        pulls: vec!["p1".to_owned(), "p2".to_owned()],
+        cautions: vec!["This is advice. A licensed, competent person decides.".to_owned()],
+    }
+}
+
 fn strip() -> Vec<String> {
     let span = |index: usize| match index {
         0..6 => "warm_up",
@@ -240,6 +282,14 @@ pub(crate) fn proposal() -> Proposal {
         change_count: u32::try_from(change_count).unwrap(),
         etag: ETAG.to_owned(),
         verdict: None,
+        done: Some(DoneChance {
+            tolerance_percent: 3.0,
+            node_count: 63,
+            probability: 0.0,
+            within_fraction: 0.41,
+            proposed_probability: Some(0.62),
+            proposed_within_fraction: Some(0.98),
+        }),
         cautions: vec![
             "This is advice: a licensed, competent person decides what the engine runs on.".to_owned(),
             "Too lean at load destroys engines and hurts riders; listen for knock on the next pull.".to_owned(),

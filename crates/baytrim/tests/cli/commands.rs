@@ -20,6 +20,7 @@ async fn every_reading_command_shows_something() {
         ("pull show heron-1/p2", "2.08 ± 0.31 l"),
         ("propose heron-1", "baytrim approve heron-1/c1 --reason"),
         ("propose heron-1 --dry-run", "Not recorded"),
+        ("plan heron-1 --use wide-open", "up and down at 40 %"),
         (
             "proposal show jobs/heron-1/proposals/c1",
             "Proposal heron-1/c1 (open)",

@@ -35,7 +35,7 @@ async fn a_proposal_has_its_documented_keys() {
     for words in ["propose heron-1 --json", "proposal show heron-1/c1 --json"] {
         let proposal = object(words).await;
         let expected = "id job state base_revision pulls etag create_time creator content change_count \
-                        rpm plate_percent nodes fit cautions verdict";
+                        rpm plate_percent nodes fit done cautions verdict";
         assert_eq!(keys(&proposal), set(expected));
         assert_eq!(proposal["id"], "heron-1/c1");
         assert_eq!(proposal["job"], "heron-1");
@@ -86,6 +86,11 @@ async fn other_answers_have_their_documented_keys() {
              duration_s accepted_s refused strip delay warnings realised coverage",
         ),
         ("proposal list heron-1 --json", "job proposals"),
+        (
+            "plan heron-1 --use street --seconds 60 --json",
+            "job revision pulls done steps standard_error_percent planned_standard_error_percent \
+             total_s unreachable_node_count cautions",
+        ),
         (
             "approve heron-1/c1 --reason x --json",
             "id job state verdict revision",
@@ -159,6 +164,7 @@ async fn every_key_is_documented() {
         "pull show heron-1/p2 --json",
         "propose heron-1 --json",
         "proposal list heron-1 --json",
+        "plan heron-1 --json",
         "approve heron-1/c1 --reason x --json",
         "revert heron-1 --to r0 --reason x --json",
         "table show heron-1 --json",

@@ -3,6 +3,7 @@
 use baytrim::render::channels::render_suggestion;
 use baytrim::render::job::{render_job, render_jobs};
 use baytrim::render::ledger::{render_check, render_records};
+use baytrim::render::plan::render_plan;
 use baytrim::render::proposal::{render_proposals, render_verdict};
 use baytrim::render::pull::render_pulls;
 use baytrim::render::table::{render_new_revision, render_revision, render_revisions};
@@ -53,6 +54,9 @@ fn proposals() {
     });
     check("proposals", |options| {
         render_proposals(&[answers::proposal()], options)
+    });
+    check("plan", |options| {
+        render_plan(&answers::plan(), "heron-1", options)
     });
     check("verdict", |options| {
         let approved = render_verdict(&answers::decided(true), options);

@@ -5,7 +5,7 @@ use baytrim_jobs::JobState;
 use baytrim_jobs::propose::CAUTIONS;
 use baytrim_jobs::state::{ProposalEntry, ProposalStanding, VerdictEntry};
 use baytrim_jobs::verdict;
-use baytrim_model::proposal::{FitSummary, NodeChange, Proposal};
+use baytrim_model::proposal::{DoneChance, FitSummary, NodeChange, Proposal};
 
 use super::name;
 use super::time::timestamp;
@@ -56,6 +56,7 @@ fn facts(state: &JobState, proposal: &Proposal) -> v1::Proposal {
         create_time: Some(timestamp(proposal.created_at)),
         creator: proposal.created_by.to_string(),
         fit: Some(fit(&proposal.fit)),
+        done: proposal.done.as_ref().map(done),
         content: state.spec.table.content.as_str().to_owned(),
         rpm: axes.rpm.breakpoints().to_vec(),
         plate_percent: axes.plate_percent.breakpoints().to_vec(),
@@ -87,6 +88,18 @@ fn node(node: &NodeChange) -> v1::NodeChange {
         lean_risk: node.lean_risk,
         limited_by: node.limited_by.iter().map(ToString::to_string).collect(),
         status: node.status.to_string(),
+    }
+}
+
+/// Returns the chance that a job is done.
+pub(super) fn done(done: &DoneChance) -> v1::DoneChance {
+    v1::DoneChance {
+        tolerance_percent: done.tolerance_percent,
+        node_count: done.node_count,
+        probability: done.probability,
+        within_fraction: done.share,
+        proposed_probability: done.proposed_probability,
+        proposed_within_fraction: done.proposed_share,
     }
 }
 

@@ -5,10 +5,10 @@ use std::sync::Arc;
 use baytrim_api::v1::correction_service_server::CorrectionService;
 use baytrim_api::v1::{
     CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
-    ListProposalsRequest, ListProposalsResponse,
+    ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse,
 };
-use baytrim_jobs::propose;
 use baytrim_jobs::state::{Outcome, ProposalEntry};
+use baytrim_jobs::{Refusal, propose, pull_plan as next};
 use baytrim_model::ids::{Actor, PullId};
 use baytrim_model::proposal::Proposal;
 use tonic::{Request, Response, Status};
@@ -16,7 +16,7 @@ use tonic::{Request, Response, Status};
 use crate::clock;
 use crate::compute::blocking;
 use crate::convert::page::Page;
-use crate::convert::{name, proposal, request};
+use crate::convert::{name, proposal, pull_plan, request};
 use crate::fault::{Fault, InternalFault};
 use crate::shop::{Decided, Loaded, Shop};
 
@@ -79,6 +79,36 @@ impl CorrectionService for Corrections {
             next_page_token,
         }))
     }
+
+    async fn plan_pull(
+        &self,
+        request: Request<PlanPullRequest>,
+    ) -> Result<Response<PlanPullResponse>, Status> {
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        let plan = self.shop.compute().run(move || plan(&shop, &request));
+        Ok(Response::new(plan.await?))
+    }
+}
+
+fn plan(shop: &Shop, request: &PlanPullRequest) -> Result<PlanPullResponse, Fault> {
+    let id = name::parse_job("parent", &request.parent)?;
+    let ask = pull_plan::ask(request)?;
+    let excluded = excluded(&request.excluded_pulls)?;
+    let job = shop.job(&id)?;
+    let pulls = propose::chosen_pulls(&job.state, &excluded)?;
+    let evidence = shop.evidence().of_pulls(&**shop.store(), &job, &pulls)?;
+    let evidence: Vec<_> = evidence.iter().map(|evidence| &**evidence).collect();
+    let next = next::next_pull(&job.state, &evidence, &ask)?;
+    let plan = Some(pull_plan::plan(&job.state, &pulls, &next));
+    Ok(PlanPullResponse { plan })
+}
+
+/// Returns the pulls that a request leaves out.
+fn excluded(texts: &[String]) -> Result<Vec<PullId>, Refusal> {
+    let texts = texts.iter().enumerate();
+    texts
+        .map(|(index, text)| name::part::<PullId>(&format!("excluded_pulls[{index}]"), text))
+        .collect()
 }
 
 fn create(
@@ -88,12 +118,7 @@ fn create(
 ) -> Result<CreateProposalResponse, Fault> {
     let id = name::parse_job("parent", &request.parent)?;
     let author = request::author(by, &request.request_id)?;
-    let excluded = request
-        .excluded_pulls
-        .iter()
-        .enumerate()
-        .map(|(index, text)| name::part::<PullId>(&format!("excluded_pulls[{index}]"), text));
-    let excluded = excluded.collect::<Result<Vec<_>, _>>()?;
+    let excluded = excluded(&request.excluded_pulls)?;
     if request.validate_only {
         let job = shop.job(&id)?;
         let computed = compute(shop, &job, &excluded, &author.by)?;

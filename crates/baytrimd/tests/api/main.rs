@@ -12,6 +12,7 @@ mod bad_streams;
 mod durable;
 mod harness;
 mod lists;
+mod plans;
 mod pulls;
 mod realised;
 mod reviews;

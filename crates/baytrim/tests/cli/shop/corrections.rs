@@ -3,7 +3,7 @@
 use baytrim_api::v1::correction_service_server::CorrectionService;
 use baytrim_api::v1::{
     CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
-    ListProposalsRequest, ListProposalsResponse, Proposal,
+    ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse, Proposal,
 };
 use tonic::{Request, Response, Status};
 
@@ -39,6 +39,15 @@ impl CorrectionService for Shop {
             ..answers::proposal()
         });
         Ok(Response::new(GetProposalResponse { proposal }))
+    }
+
+    async fn plan_pull(
+        &self,
+        request: Request<PlanPullRequest>,
+    ) -> Result<Response<PlanPullResponse>, Status> {
+        self.enter(&request).await?;
+        let plan = Some(answers::plan());
+        Ok(Response::new(PlanPullResponse { plan }))
     }
 
     async fn list_proposals(

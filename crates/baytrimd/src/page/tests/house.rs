@@ -68,6 +68,7 @@ fn proposal(state: &JobState, change: &dyn Fn(usize) -> (f64, f64)) -> Proposal 
         pulls: vec![PullId(1)],
         created_at: NOW,
         created_by: Actor("tuner".to_owned()),
+        done: None,
         fit: FitSummary {
             estimator: "test".to_owned(),
             reading_count: 1000,
