@@ -77,7 +77,9 @@ impl Posterior {
         let (mut all, mut some) = (0_u32, 0_usize);
         let mut draw = vec![0.0; position.len()];
         for _ in 0..DRAWS {
-            draw.iter_mut().for_each(|slot| *slot = dice.normal());
+            for slot in &mut draw {
+                *slot = dice.normal();
+            }
             factor.backward(&mut draw);
             let nuisance = &border * DVector::from_fn(border.nrows(), |_, _| dice.normal());
             let inside = |&&(place, off): &&(usize, f64)| {

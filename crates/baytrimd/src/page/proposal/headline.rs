@@ -1,7 +1,7 @@
 //! A proposal in one sentence and one figure.
 
 use baytrim_model::axis::Axes;
-use baytrim_model::proposal::{NodeChange, NodeStatus, Proposal};
+use baytrim_model::proposal::{DoneChance, NodeChange, NodeStatus, Proposal};
 use maud::{Markup, html};
 
 use crate::page::grid::place;
@@ -68,6 +68,7 @@ pub(crate) fn headline(axes: &Axes, proposal: &Proposal) -> Markup {
                         li { strong { (count) } " " (words) }
                     }
                 }
+                @if let Some(done) = &proposal.done { p.quiet { (chance(done)) } }
             }
         }
     }
@@ -90,6 +91,27 @@ pub(crate) fn sentence(axes: &Axes, proposal: &Proposal, tally: &Tally) -> Strin
             largest(&proposal.nodes)
         ),
     }
+}
+
+/// Returns how likely the job is done, as it is and with the proposal.
+fn chance(done: &DoneChance) -> String {
+    let percent = |chance: f64| match chance {
+        chance if chance > 0.99 => "over 99 %".to_owned(),
+        chance if chance < 0.01 => "under 1 %".to_owned(),
+        chance => format!("{:.0} %", 100.0 * chance),
+    };
+    let nodes = usize::try_from(done.node_count).unwrap_or(usize::MAX);
+    let with = done
+        .proposed_probability
+        .map_or_else(String::new, |chance| {
+            format!(", {} with the proposal", percent(chance))
+        });
+    format!(
+        "Chance that all of {} are within {} % of target: {}{with}. A bias of the sensor is left out.",
+        counted(nodes, "visited node"),
+        done.tolerance_percent,
+        percent(done.probability)
+    )
 }
 
 fn largest(nodes: &[NodeChange]) -> String {
