@@ -1,4 +1,5 @@
 //! Which table was loaded, asked of simulated engines whose table is known.
+#![expect(clippy::print_stdout, reason = "the test prints what it measured")]
 
 use baytrim_estimate::{
     FitSettings, LoadedAnswer, LoadedQuestion, PullContext, PullEvidence, fit, read_pull,

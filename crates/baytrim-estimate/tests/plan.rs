@@ -1,4 +1,5 @@
 //! Planned pulls, driven on simulated engines whose truth is known.
+#![expect(clippy::print_stdout, reason = "the test prints what it measured")]
 
 use baytrim_estimate::{
     Fit, FitSettings, PlanQuestion, PullContext, PullEvidence, PullPlan, UseMap, fit, fit_whole,

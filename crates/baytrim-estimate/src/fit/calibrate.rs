@@ -1,12 +1,14 @@
-//! Holds every episode against the fit that would have been made without it.
+//! Holds every episode against the fit that would have been made without it, and every pull against the fit
+//! of the others.
 //!
 //! With m the generalised mean of an episode's residuals, V its variance by the noise model and h what
 //! the uncertainty of the surface makes of it, the residual against the fit without the episode,
 //! over its own standard deviation, is m / sqrt(V - h): no refit is needed (the leave-one-out identity of
-//! linear smoothers). When their mean square exceeds one, standard errors are widened by its root.
+//! linear smoothers). A pull left out is a refit: errors that a whole pull shares show there only. When the mean
+//! square of either exceeds one, standard errors are widened by the larger root.
 
 use super::envelope::dot;
-use super::episode::Episodes;
+use super::episode::{Episode, Episodes};
 use super::noise::{EFFECTS, Effects, Noise, small_backward, small_forward, whiten};
 use super::normal::{Columns, Solution};
 use super::residual::{residual, uncertainty};
@@ -30,49 +32,105 @@ pub(crate) fn factor(all: &Episodes, solution: &Solution, pulls: usize, noise: &
     let mut columns = Columns::default();
     let mut squares = Vec::new();
     for episode in all.stays.iter().step_by(stride) {
-        columns.fill_effects(all, episode, noise);
-        let rows = columns.rows;
-        let effects = Effects::new(noise, 1.0, &columns.effects, rows);
-        let ones = &columns.effects[..rows];
-        let mut along = [0.0; EFFECTS];
-        for (slot, effect) in along.iter_mut().zip(columns.effects.chunks_exact(rows)) {
-            *slot = dot(effect, ones);
-        }
-        small_forward(&effects.factor, &mut along);
-        small_backward(&effects.factor, &mut along);
-        let mut direction = ones.to_vec();
-        for (amount, effect) in along.iter().zip(columns.effects.chunks_exact(rows)) {
-            for (slot, entry) in direction.iter_mut().zip(effect) {
-                *slot -= amount * entry;
-            }
-        }
-        let precision = dot(&direction, ones);
-        let mut left = residual(all, episode, solution, pulls);
-        whiten(
-            &mut left,
-            &columns.whitening.memory,
-            &columns.whitening.scale,
-        );
-        let mean = dot(&direction, &left) / precision;
-        // Back from whitened rows: the weights that make the mean of plain residuals.
-        let (memory, scale) = (&columns.whitening.memory, &columns.whitening.scale);
-        let weights: Vec<f64> = (0..rows)
-            .map(|row| {
-                let own = scale[row] * direction[row];
-                let next = if row + 1 < rows {
-                    memory[row + 1] * scale[row + 1] * direction[row + 1]
-                } else {
-                    0.0
-                };
-                (own - next) / precision
-            })
-            .collect();
-        let reliance = uncertainty(all, episode, solution, pulls, &weights) * precision;
+        let (mean, precision, uncertainty) =
+            held(all, episode, solution, pulls, noise, &mut columns);
+        let reliance = uncertainty * precision;
         if reliance < RELIANCE_MAX {
             let square = mean * mean * precision / (1.0 - reliance);
             squares.push(square.min(SQUARE_MAX));
         }
     }
+    verdict(&squares)
+}
+
+/// Largest standard deviation of a prediction that a pull left out is held against, ln units: beyond it, the
+/// prediction is the prior's.
+const PREDICTED_SD_MAX: f64 = 0.03;
+
+/// Most episodes of all pulls that are held against the fit of the other pulls.
+const LEFT_OUT_MAX: usize = 200;
+
+/// Returns the factor, at least 1, that pulls ask for when each is held against the fit of the others.
+///
+/// `others` returns the solution without a pull, whose own border columns are at their prior then.
+pub(crate) fn pull_factor(
+    all: &Episodes,
+    pulls: usize,
+    noise: &Noise,
+    others: impl Fn(usize) -> Option<Solution>,
+) -> f64 {
+    let stride = all.stays.len().div_ceil(LEFT_OUT_MAX).max(1);
+    let mut columns = Columns::default();
+    let mut squares = Vec::new();
+    for pull in 0..pulls {
+        let Some(solution) = others(pull) else {
+            continue;
+        };
+        let stays = all.stays.iter().step_by(stride);
+        for episode in stays.filter(|stay| stay.pull == pull) {
+            let (mean, precision, uncertainty) =
+                held(all, episode, &solution, pulls, noise, &mut columns);
+            if uncertainty < PREDICTED_SD_MAX * PREDICTED_SD_MAX {
+                let square = mean * mean / (1.0 / precision + uncertainty);
+                squares.push(square.min(SQUARE_MAX));
+            }
+        }
+    }
+    verdict(&squares)
+}
+
+/// Returns the generalised mean of an episode's residuals, its precision by the noise, and the variance that
+/// the uncertainty of the solution gives it.
+fn held(
+    all: &Episodes,
+    episode: &Episode,
+    solution: &Solution,
+    pulls: usize,
+    noise: &Noise,
+    columns: &mut Columns,
+) -> (f64, f64, f64) {
+    columns.fill_effects(all, episode, noise);
+    let rows = columns.rows;
+    let effects = Effects::new(noise, 1.0, &columns.effects, rows);
+    let ones = &columns.effects[..rows];
+    let mut along = [0.0; EFFECTS];
+    for (slot, effect) in along.iter_mut().zip(columns.effects.chunks_exact(rows)) {
+        *slot = dot(effect, ones);
+    }
+    small_forward(&effects.factor, &mut along);
+    small_backward(&effects.factor, &mut along);
+    let mut direction = ones.to_vec();
+    for (amount, effect) in along.iter().zip(columns.effects.chunks_exact(rows)) {
+        for (slot, entry) in direction.iter_mut().zip(effect) {
+            *slot -= amount * entry;
+        }
+    }
+    let precision = dot(&direction, ones);
+    let mut left = residual(all, episode, solution, pulls);
+    whiten(
+        &mut left,
+        &columns.whitening.memory,
+        &columns.whitening.scale,
+    );
+    let mean = dot(&direction, &left) / precision;
+    // Back from whitened rows: the weights that make the mean of plain residuals.
+    let (memory, scale) = (&columns.whitening.memory, &columns.whitening.scale);
+    let weights: Vec<f64> = (0..rows)
+        .map(|row| {
+            let own = scale[row] * direction[row];
+            let next = if row + 1 < rows {
+                memory[row + 1] * scale[row + 1] * direction[row + 1]
+            } else {
+                0.0
+            };
+            (own - next) / precision
+        })
+        .collect();
+    let spread = uncertainty(all, episode, solution, pulls, &weights);
+    (mean, precision, spread)
+}
+
+fn verdict(squares: &[f64]) -> f64 {
     if squares.len() < EPISODES_MIN {
         return 1.0;
     }

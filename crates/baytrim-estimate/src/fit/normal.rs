@@ -154,6 +154,26 @@ impl Normal {
         normal
     }
 
+    /// Returns the sum without `part` of it.
+    pub(crate) fn without(&self, part: &Self) -> Self {
+        let mut rest = self.clone();
+        rest.nodes.add_scaled(&part.nodes, -1.0);
+        let less = |left: &mut Vec<f64>, right: &[f64]| {
+            for (slot, value) in left.iter_mut().zip(right) {
+                *slot -= value;
+            }
+        };
+        for (left, right) in rest.cross.iter_mut().zip(&part.cross) {
+            less(left, right);
+        }
+        less(&mut rest.right, &part.right);
+        rest.border -= &part.border;
+        rest.border_right -= &part.border_right;
+        rest.square -= part.square;
+        rest.ln_determinant -= part.ln_determinant;
+        rest
+    }
+
     fn scatter(&mut self, episode: &Episode, pulls: usize, gram: &[f64]) {
         let places = &episode.places;
         let count = Columns::count(episode);

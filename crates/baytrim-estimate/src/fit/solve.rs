@@ -80,7 +80,17 @@ impl Solved {
                 .solve(&prior, &border_prior)
                 .ok_or(FitError::Singular)?;
             if last {
-                let factor = calibrate::factor(&episodes, &solution, pulls.len(), &noise);
+                let mut factor = calibrate::factor(&episodes, &solution, pulls.len(), &noise);
+                if pulls.len() > 1 {
+                    let others = |pull: usize| {
+                        let mut own = episodes.clone();
+                        own.stays.retain(|stay| stay.pull == pull);
+                        let own = Normal::sum(&own, pulls.len(), &noise, &zero);
+                        normal.without(&own).solve(&prior, &border_prior)
+                    };
+                    let asked = calibrate::pull_factor(&episodes, pulls.len(), &noise, others);
+                    factor = factor.max(asked);
+                }
                 return Ok(Self {
                     ranks,
                     order,

@@ -107,6 +107,33 @@ fn written_out(all: &Episodes, nodes: usize, pulls: usize, noise: &Noise) -> Den
     }
 }
 
+/// A pull that is held against a fit it still is in would call any fit right.
+#[test]
+fn without_a_pull_is_the_fit_of_the_others() {
+    let axes = axes();
+    let order = Order::new(&axes);
+    let stored = pulls(axes.node_count());
+    let pulls: Vec<&PullEvidence> = stored.iter().collect();
+    let all = Episodes::new(&axes, &order, &pulls);
+    let zero = Envelope::zero(all.envelope(&axes, &order));
+    let noise = Noise::default();
+    let of = |pull: usize| {
+        let mut part = all.clone();
+        part.stays.retain(|stay| stay.pull == pull);
+        Normal::sum(&part, 2, &noise, &zero)
+    };
+    let prior = Smoothness::new(&axes, &order, &zero).precision([900.0, 400.0]);
+    let border = border_prior(&pulls, &noise);
+    let rest = Normal::sum(&all, 2, &noise, &zero).without(&of(0));
+    let found = rest.solve(&prior, &border).expect("solvable");
+    let wanted = of(1).solve(&prior, &border).expect("solvable");
+    for (found, wanted) in found.theta.iter().zip(&wanted.theta) {
+        assert!((found - wanted).abs() < 1e-9, "{found} for {wanted}");
+    }
+    // The pull that is out has its offset at the prior.
+    assert!(found.border[0].abs() < 1e-9, "{}", found.border[0]);
+}
+
 /// A sparse posterior that left the dense one would report wrong corrections with wrong certainty.
 #[test]
 fn the_sparse_fit_is_the_dense_fit() {
