@@ -34,9 +34,10 @@ fn richer(factor: f64) -> String {
     lines.collect::<Vec<_>>().join("\n") + "\n"
 }
 
+/// Returns the codes of a pull's warnings, save what there is to say of the small invented log by itself.
 fn codes(pull: &Pull) -> Vec<&str> {
-    let warnings = pull.warnings.iter();
-    warnings.map(|warning| warning.code.as_str()).collect()
+    let codes = pull.warnings.iter().map(|warning| warning.code.as_str());
+    codes.filter(|&code| code != "plate_degrees").collect()
 }
 
 /// If this fails, a table that was never loaded goes unnoticed, and the next proposal adds its fuel twice.
@@ -54,7 +55,8 @@ async fn a_table_that_was_not_loaded_is_noticed() {
     let pull = daemon.upload(upload_of("j"), unmoved.as_bytes()).await;
     let pull = pull.unwrap();
     assert_eq!(codes(&pull), ["table_probably_not_loaded"]);
-    let message = &pull.warnings[0].message;
+    let doubt = pull.warnings.last().unwrap();
+    let message = &doubt.message;
     assert!(message.contains("r0 was still loaded"), "{message}");
     let realised = pull.realised.clone().unwrap();
     assert_eq!(realised.pulls, ["p1"]);
@@ -96,7 +98,7 @@ async fn a_table_that_was_loaded_is_believed() {
     let first = inner(daemon.pulls().get_pull(get).await.unwrap())
         .pull
         .unwrap();
-    assert!(first.warnings.is_empty() && first.realised.is_none());
+    assert!(codes(&first).is_empty() && first.realised.is_none());
     let pull = daemon
         .upload(upload_of("j"), richer(1.039).as_bytes())
         .await
