@@ -157,6 +157,27 @@ async fn a_reopened_shop_is_the_same_shop() {
     house.close().await;
 }
 
+/// If this fails, a proposal says how far the base table is off, not the table in force.
+#[tokio::test]
+async fn how_far_off_speaks_of_the_table_in_force() {
+    let data = tempfile::tempdir().expect("a folder");
+    let house = House::open(data.path()).await;
+    with_three_pulls(&house).await;
+    let first = house.json(&["propose", JOB]).await;
+    let id = first["id"].as_str().expect("named").to_owned();
+    house.json(&["approve", &id, "--reason", "good"]).await;
+    let second = house.json(&["propose", JOB]).await;
+    let off = |proposal: &Value| number(&proposal["fit"], "off_target_percent");
+    assert!(off(&first) > 6.0, "{}", off(&first));
+    assert!(
+        off(&second) < 0.5 * off(&first),
+        "{} after {}",
+        off(&second),
+        off(&first)
+    );
+    house.close().await;
+}
+
 /// If this fails, a revert does not bring back what was exported before.
 #[tokio::test]
 async fn a_revert_brings_the_old_table_back() {

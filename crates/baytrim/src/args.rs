@@ -32,11 +32,11 @@ const ACTOR: &str = "actor";
 
 const EXAMPLES: &str = "\
 Examples, from log to table:
-  baytrim job open heron.toml
-  baytrim pull submit heron-1 pull-1.csv pull-2.csv --bay east
-  baytrim propose heron-1
-  baytrim approve heron-1/c1 --reason \"holds looked right, knock quiet\"
-  baytrim table export heron-1 --format csv --output heron-1.csv
+  baytrim job open quoll.toml
+  baytrim pull submit quoll-1 pull-1.csv pull-2.csv --bay east
+  baytrim propose quoll-1
+  baytrim approve quoll-1/c1 --reason \"holds looked right, knock quiet\"
+  baytrim table export quoll-1 --format csv --output quoll-1.csv
 
 Exit codes: 0 done, 1 failed, 2 usage, 3 refused by the server's state, 4 not permitted,
 5 server not reachable.
@@ -145,7 +145,7 @@ pub(crate) enum Command {
 /// A job by name.
 #[derive(Debug, Args)]
 pub(crate) struct JobArg {
-    /// The job, for example heron-1
+    /// The job, for example quoll-1
     #[arg(value_name = "JOB", value_parser = parse_job)]
     pub(crate) job: JobName,
 }
@@ -231,14 +231,14 @@ mod tests {
     #[test]
     fn as_names_who_acts_save_after_export() {
         for text in [
-            "baytrim --as kim propose heron-1",
-            "baytrim propose heron-1 --as kim",
-            "baytrim --as robin propose heron-1 --as kim",
+            "baytrim --as kim propose quoll-1",
+            "baytrim propose quoll-1 --as kim",
+            "baytrim --as robin propose quoll-1 --as kim",
         ] {
             let cli = parse(words(text)).unwrap();
             assert_eq!(cli.global.actor.as_deref(), Some("kim"), "{text}");
         }
-        let text = "baytrim --as kim table export heron-1 --format csv --as percent";
+        let text = "baytrim --as kim table export quoll-1 --format csv --as percent";
         let cli = parse(words(text)).unwrap();
         assert_eq!(cli.global.actor.as_deref(), Some("kim"));
         let Command::Table(TableCommand::Export(export)) = cli.command else {

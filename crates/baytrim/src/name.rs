@@ -1,17 +1,17 @@
 //! Names as people type them and as the wire has them.
 //!
-//! People write `heron-1`, `heron-1/p2`, `heron-1/c1`, `r1`; the wire has `jobs/heron-1`,
-//! `jobs/heron-1/pulls/p2`, `jobs/heron-1/proposals/c1`, `jobs/heron-1/revisions/r1`.
+//! People write `quoll-1`, `quoll-1/p2`, `quoll-1/c1`, `r1`; the wire has `jobs/quoll-1`,
+//! `jobs/quoll-1/pulls/p2`, `jobs/quoll-1/proposals/c1`, `jobs/quoll-1/revisions/r1`.
 
 /// Name of a job.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct JobName {
-    /// `jobs/heron-1`.
+    /// `jobs/quoll-1`.
     pub(crate) full: String,
 }
 
 impl JobName {
-    /// Returns the form that people type, `heron-1`.
+    /// Returns the form that people type, `quoll-1`.
     pub(crate) fn short(&self) -> String {
         short(&self.full)
     }
@@ -30,20 +30,20 @@ pub(crate) fn parse_job(text: &str) -> Result<JobName, String> {
             full: format!("jobs/{id}"),
         })
     } else {
-        Err("write a job as heron-1".to_owned())
+        Err("write a job as quoll-1".to_owned())
     }
 }
 
 /// Returns the full name of the pull that `text` names.
 pub(crate) fn parse_pull(text: &str) -> Result<String, String> {
     parse_child(text, "pulls", 'p')
-        .ok_or_else(|| "write a pull as heron-1/p2: the job, a slash, its number".to_owned())
+        .ok_or_else(|| "write a pull as quoll-1/p2: the job, a slash, its number".to_owned())
 }
 
 /// Returns the full name of the proposal that `text` names.
 pub(crate) fn parse_proposal(text: &str) -> Result<String, String> {
     parse_child(text, "proposals", 'c')
-        .ok_or_else(|| "write a proposal as heron-1/c1: the job, a slash, its number".to_owned())
+        .ok_or_else(|| "write a proposal as quoll-1/c1: the job, a slash, its number".to_owned())
 }
 
 /// Returns the number of the pull that `text` names within its job, `p2`.
@@ -76,7 +76,7 @@ pub(crate) fn short(full: &str) -> String {
     }
 }
 
-/// Returns the last part of a full name: `r1` of `jobs/heron-1/revisions/r1`.
+/// Returns the last part of a full name: `r1` of `jobs/quoll-1/revisions/r1`.
 pub(crate) fn number(full: &str) -> &str {
     full.rsplit('/').next().unwrap_or(full)
 }
@@ -118,39 +118,39 @@ mod tests {
     /// A tuner could not name a pull the way the program itself prints it.
     #[test]
     fn short_and_full_forms_name_the_same_thing() {
-        assert_eq!(parse_job("heron-1"), parse_job("jobs/heron-1"));
+        assert_eq!(parse_job("quoll-1"), parse_job("jobs/quoll-1"));
         assert_eq!(
-            parse_pull("heron-1/p2"),
-            Ok("jobs/heron-1/pulls/p2".to_owned())
+            parse_pull("quoll-1/p2"),
+            Ok("jobs/quoll-1/pulls/p2".to_owned())
         );
         assert_eq!(
-            parse_pull("heron-1/p2"),
-            parse_pull("jobs/heron-1/pulls/p2")
+            parse_pull("quoll-1/p2"),
+            parse_pull("jobs/quoll-1/pulls/p2")
         );
         assert_eq!(
-            parse_proposal("heron-1/c1"),
-            parse_proposal("jobs/heron-1/proposals/c1")
+            parse_proposal("quoll-1/c1"),
+            parse_proposal("jobs/quoll-1/proposals/c1")
         );
         assert_eq!(
             parse_revision("r4"),
-            parse_revision("jobs/heron-1/revisions/r4")
+            parse_revision("jobs/quoll-1/revisions/r4")
         );
-        for full in ["jobs/heron-1/pulls/p2", "jobs/heron-1/proposals/c1"] {
+        for full in ["jobs/quoll-1/pulls/p2", "jobs/quoll-1/proposals/c1"] {
             let parsed = parse_pull(&short(full)).or_else(|_| parse_proposal(&short(full)));
             assert_eq!(parsed.as_deref(), Ok(full));
         }
-        assert_eq!(number("jobs/heron-1/revisions/r1"), "r1");
-        assert_eq!(job_of("jobs/heron-1/revisions/r1"), "heron-1");
+        assert_eq!(number("jobs/quoll-1/revisions/r1"), "r1");
+        assert_eq!(job_of("jobs/quoll-1/revisions/r1"), "quoll-1");
     }
 
     /// A slip of the finger would go to the server as some other name.
     #[test]
     fn other_things_are_refused() {
-        assert!(parse_job("Heron 1").is_err());
-        assert!(parse_pull("heron-1").is_err());
-        assert!(parse_pull("heron-1/c1").is_err());
-        assert!(parse_pull("jobs/heron-1/proposals/p1").is_err());
-        assert!(parse_proposal("heron-1/p1").is_err());
+        assert!(parse_job("Quoll 1").is_err());
+        assert!(parse_pull("quoll-1").is_err());
+        assert!(parse_pull("quoll-1/c1").is_err());
+        assert!(parse_pull("jobs/quoll-1/proposals/p1").is_err());
+        assert!(parse_proposal("quoll-1/p1").is_err());
         assert!(parse_revision("1").is_err());
     }
 }

@@ -23,7 +23,7 @@ pub(crate) fn remarks(
     let mut remarks = Vec::new();
     if all.stays.is_empty() {
         remarks.push(
-            "no pull holds a reading that the gates accept: every node keeps what is usual"
+            "No pull holds a reading that the gates accept: every node keeps what is usual."
                 .to_owned(),
         );
         return remarks;
@@ -35,14 +35,14 @@ pub(crate) fn remarks(
         .take(FILM_STATES)
         .sum();
     remarks.push(format!(
-        "wall film: {:.0} % of a quick change of fuel reaches the cylinder late, which is taken into account",
+        "Wall film: {:.0} % of a quick change of fuel reaches the cylinder late, which is taken into account.",
         100.0 * film
     ));
     for (place, pull) in ranks.iter().enumerate() {
         let offset = solution.border[place];
         if pulls > 1 && offset.abs() > ODD_PULL * noise.pull {
             remarks.push(format!(
-                "pull {} of {pulls} reads {:.1} % {} than the others: check its sensor and what was loaded",
+                "Pull {} of {pulls} reads {:.1} % {} than the others: check its sensor and what was loaded.",
                 pull + 1,
                 100.0 * offset.abs(),
                 if offset > 0.0 { "leaner" } else { "richer" }
@@ -51,12 +51,12 @@ pub(crate) fn remarks(
     }
     if calibration_factor > FACTOR_NAMED {
         remarks.push(format!(
-            "held-out episodes scatter more than the noise explains: standard errors are widened by {calibration_factor:.2}"
+            "Held-out episodes scatter more than the noise explains: standard errors are widened by {calibration_factor:.2}."
         ));
     }
     if all.too_wide > 0 {
         remarks.push(format!(
-            "{} short stretches crossed too many nodes at once to speak for any of them",
+            "{} short stretches crossed too many nodes at once to speak for any of them.",
             all.too_wide
         ));
     }

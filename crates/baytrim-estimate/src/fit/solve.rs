@@ -212,6 +212,12 @@ fn coverage(nodes: usize, pulls: &[&PullEvidence]) -> (Vec<f64>, Vec<u32>) {
             visits[node] += covered.visits;
         }
     }
+    // The outer weights of a smooth surface touch nodes that the engine never went to.
+    for (dwell_s, visits) in dwell_s.iter_mut().zip(&visits) {
+        if *visits == 0 {
+            *dwell_s = 0.0;
+        }
+    }
     (dwell_s, visits)
 }
 

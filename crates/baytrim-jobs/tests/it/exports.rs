@@ -41,7 +41,7 @@ fn csv_has_the_table_in_either_orientation() {
         .collect();
     assert_eq!(lines[0], "rpm/plate_percent,0,5,10,25,50,100");
     assert_eq!(lines[2], "3000,1,1.035,1,1,1,1");
-    assert!(by_plate.contains("# job heron-1, revision r1: table values"));
+    assert!(by_plate.contains("# job quoll-1, revision r1: table values"));
     assert!(by_plate.contains("carbon monoxide"));
 }
 

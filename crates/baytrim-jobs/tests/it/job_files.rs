@@ -20,7 +20,7 @@ fn changed(from: &str, to: &str) -> String {
 #[test]
 fn the_example_is_valid_and_tells_the_defaults() {
     let spec = job_file::parse(EXAMPLE, &Attachments::new(), None).expect("valid");
-    assert_eq!(spec.id.as_str(), "heron-1");
+    assert_eq!(spec.id.as_str(), "quoll-1");
     assert_eq!(spec.gates, GateSettings::default());
     let defaults = Limits {
         walls: spec.limits.walls.clone(),
@@ -92,8 +92,8 @@ fn every_fault_is_named() {
             "line 47: unknown field `step_percnt`, expected one of `step_percent`, `total_percent`, `neighbour_percent`, `deadband_percent`, `leanest_lambda`, `walls`, `lean_confidence`, `standard_error_percent_max`, `visits_min`, `borrowed_changes`; see `baytrim job example` for every key and its form",
         ),
         (
-            changed("id = \"heron-1\"", "id = \"Heron 1\""),
-            "id: \"Heron 1\" has other characters; use 1 to 48 lower-case letters, digits and inner hyphens",
+            changed("id = \"quoll-1\"", "id = \"Quoll 1\""),
+            "id: \"Quoll 1\" has other characters; use 1 to 48 lower-case letters, digits and inner hyphens",
         ),
         (
             changed("unit = \"afr\"", "unit = \"kpa\""),

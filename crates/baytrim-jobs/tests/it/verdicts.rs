@@ -65,7 +65,7 @@ fn stale_proposals_are_refused() {
     assert_eq!(reason, "PROPOSAL_STALE");
     assert_eq!(
         message,
-        "proposal heron-1/c2 is stale: it was computed from r1, and r2 is in force; compute it again with `baytrim propose heron-1`"
+        "proposal quoll-1/c2 is stale: it was computed from r1, and r2 is in force; compute it again with `baytrim propose quoll-1`"
     );
     assert!(
         verdict::reject(&state, &asked).is_ok(),
@@ -82,7 +82,7 @@ fn second_verdict_is_told_who_was_first() {
     assert_eq!(reason, "PROPOSAL_DECIDED");
     assert_eq!(
         message,
-        "proposal heron-1/c1 was approved by reviewer already"
+        "proposal quoll-1/c1 was approved by reviewer already"
     );
 }
 
@@ -172,6 +172,6 @@ fn revert_puts_back_as_a_new_revision() {
     let unknown = revert::event(&fold(&opened()), revision(3), "x", UnixMillis(6), &owner);
     assert_eq!(
         refusal(unknown).1,
-        "job heron-1 has no revision r3; its latest is r0"
+        "job quoll-1 has no revision r3; its latest is r0"
     );
 }

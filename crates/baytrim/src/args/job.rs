@@ -11,7 +11,7 @@ use super::JobArg;
 pub(crate) enum JobCommand {
     /// Open a job from a job file and the tables that it names beside it
     #[command(
-        after_help = "Example:\n  baytrim job example > heron.toml   (then edit it)\n  baytrim job open heron.toml"
+        after_help = "Example:\n  baytrim job example > quoll.toml   (then edit it)\n  baytrim job open quoll.toml"
     )]
     Open {
         /// The job file, TOML
@@ -25,9 +25,9 @@ pub(crate) enum JobCommand {
     #[command(after_help = "Example:\n  baytrim job list --json | jq '.jobs[].id'")]
     List,
     /// Show one job: engine, fuel, table, limits, how far it is
-    #[command(after_help = "Example:\n  baytrim job show heron-1")]
+    #[command(after_help = "Example:\n  baytrim job show quoll-1")]
     Show(JobArg),
     /// Print a job file with every key explained, to start from; needs no server
-    #[command(after_help = "Example:\n  baytrim job example > heron.toml")]
+    #[command(after_help = "Example:\n  baytrim job example > quoll.toml")]
     Example,
 }

@@ -13,6 +13,6 @@ pub(crate) enum LedgerCommand {
     )]
     Verify,
     /// List the records of a job, oldest first
-    #[command(after_help = "Example:\n  baytrim ledger log heron-1")]
+    #[command(after_help = "Example:\n  baytrim ledger log quoll-1")]
     Log(JobArg),
 }

@@ -7,10 +7,10 @@ use crate::name::{JobName, parse_job, parse_pull_number};
 /// What to plan.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
-    baytrim plan heron-1\n  \
-    baytrim plan heron-1 --use street --seconds 90")]
+    baytrim plan quoll-1\n  \
+    baytrim plan quoll-1 --use street --seconds 90")]
 pub(crate) struct PlanArgs {
-    /// The job, for example heron-1
+    /// The job, for example quoll-1
     #[arg(value_name = "JOB", value_parser = parse_job)]
     pub(crate) job: JobName,
     /// How the vehicle is used [default: wherever pulls have been]

@@ -8,10 +8,10 @@ use crate::name::{JobName, parse_job, parse_proposal, parse_pull_number};
 /// What to compute.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
-    baytrim propose heron-1\n  \
-    baytrim propose heron-1 --without p2 --dry-run")]
+    baytrim propose quoll-1\n  \
+    baytrim propose quoll-1 --without p2 --dry-run")]
 pub(crate) struct ProposeArgs {
-    /// The job, for example heron-1
+    /// The job, for example quoll-1
     #[arg(value_name = "JOB", value_parser = parse_job)]
     pub(crate) job: JobName,
     /// Pulls to leave out
@@ -26,17 +26,17 @@ pub(crate) struct ProposeArgs {
 #[derive(Debug, Subcommand)]
 pub(crate) enum ProposalCommand {
     /// Show one proposal node by node
-    #[command(after_help = "Example:\n  baytrim proposal show heron-1/c1")]
+    #[command(after_help = "Example:\n  baytrim proposal show quoll-1/c1")]
     Show(ProposalArg),
     /// List the proposals of a job, newest first
-    #[command(after_help = "Example:\n  baytrim proposal list heron-1")]
+    #[command(after_help = "Example:\n  baytrim proposal list quoll-1")]
     List(JobArg),
 }
 
 /// A proposal by name.
 #[derive(Debug, Args)]
 pub(crate) struct ProposalArg {
-    /// The proposal, for example heron-1/c1
+    /// The proposal, for example quoll-1/c1
     #[arg(value_name = "ID", value_parser = parse_proposal)]
     pub(crate) proposal: String,
 }
@@ -44,8 +44,8 @@ pub(crate) struct ProposalArg {
 /// What to approve.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
-    baytrim approve heron-1/c1 --reason \"holds looked right, knock quiet\"\n  \
-    baytrim approve heron-1/c1 --only 3000:20,3000:30 --reason \"the dip first\"")]
+    baytrim approve quoll-1/c1 --reason \"holds looked right, knock quiet\"\n  \
+    baytrim approve quoll-1/c1 --only 3000:20,3000:30 --reason \"the dip first\"")]
 pub(crate) struct ApproveArgs {
     #[command(flatten)]
     pub(crate) proposal: ProposalArg,
@@ -59,7 +59,7 @@ pub(crate) struct ApproveArgs {
 /// What to reject.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  baytrim reject heron-1/c1 --reason \"p2 was cold, pull again\""
+    after_help = "Example:\n  baytrim reject quoll-1/c1 --reason \"p2 was cold, pull again\""
 )]
 pub(crate) struct RejectArgs {
     #[command(flatten)]

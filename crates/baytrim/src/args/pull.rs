@@ -13,12 +13,12 @@ pub(crate) enum PullCommand {
     /// Send finished logs, each as one pull, and show what the gates left of them
     Submit(SubmitArgs),
     /// List the pulls of a job
-    #[command(after_help = "Example:\n  baytrim pull list heron-1")]
+    #[command(after_help = "Example:\n  baytrim pull list quoll-1")]
     List(JobArg),
     /// Show one pull: what was refused and why, coverage, delay
-    #[command(after_help = "Example:\n  baytrim pull show heron-1/p2")]
+    #[command(after_help = "Example:\n  baytrim pull show quoll-1/p2")]
     Show {
-        /// The pull, for example heron-1/p2
+        /// The pull, for example quoll-1/p2
         #[arg(value_name = "PULL", value_parser = parse_pull)]
         pull: String,
     },
@@ -27,11 +27,11 @@ pub(crate) enum PullCommand {
 /// Which logs to send, and as what.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
-    baytrim pull submit heron-1 pull-1.csv pull-2.csv --bay east\n  \
-    baytrim pull submit heron-1 pull-1.csv --bay east --check   (record nothing)\n\n\
+    baytrim pull submit quoll-1 pull-1.csv pull-2.csv --bay east\n  \
+    baytrim pull submit quoll-1 pull-1.csv --bay east --check   (record nothing)\n\n\
     With several logs the first failure stops; those before it are recorded.")]
 pub(crate) struct SubmitArgs {
-    /// The job, for example heron-1
+    /// The job, for example quoll-1
     #[arg(value_name = "JOB", value_parser = parse_job)]
     pub(crate) job: JobName,
     /// The logs, in the order in which they were pulled

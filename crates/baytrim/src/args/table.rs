@@ -12,7 +12,7 @@ use crate::name::parse_revision;
 pub(crate) enum TableCommand {
     /// Show a table: its values and the fuel change from the base table
     #[command(
-        after_help = "Examples:\n  baytrim table show heron-1\n  baytrim table show heron-1 --revision r0"
+        after_help = "Examples:\n  baytrim table show quoll-1\n  baytrim table show quoll-1 --revision r0"
     )]
     Show {
         #[command(flatten)]
@@ -21,7 +21,7 @@ pub(crate) enum TableCommand {
         revision: RevisionArg,
     },
     /// List the revisions of a job's table, newest first
-    #[command(after_help = "Example:\n  baytrim table list heron-1")]
+    #[command(after_help = "Example:\n  baytrim table list quoll-1")]
     List(JobArg),
     /// Write a table in a form that leaves the house; the export goes on record
     Export(ExportArgs),
@@ -38,8 +38,8 @@ pub(crate) struct RevisionArg {
 /// What to export, and how.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
-    baytrim table export heron-1 --format csv --output heron-1.csv\n  \
-    baytrim table export heron-1 --format json --as percent")]
+    baytrim table export quoll-1 --format csv --output quoll-1.csv\n  \
+    baytrim table export quoll-1 --format json --as percent")]
 pub(crate) struct ExportArgs {
     #[command(flatten)]
     pub(crate) job: JobArg,
@@ -90,7 +90,7 @@ pub(crate) enum ExportRows {
 
 /// What to put back.
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  baytrim revert heron-1 --to r1 --reason \"r2 hunts at idle\"")]
+#[command(after_help = "Example:\n  baytrim revert quoll-1 --to r1 --reason \"r2 hunts at idle\"")]
 pub(crate) struct RevertArgs {
     #[command(flatten)]
     pub(crate) job: JobArg,

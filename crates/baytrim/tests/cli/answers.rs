@@ -1,4 +1,4 @@
-//! Canned answers: the invented job heron-1 of an invented shop. Nothing here was measured.
+//! Canned answers: the invented job quoll-1 of an invented shop. Nothing here was measured.
 
 mod next;
 
@@ -63,8 +63,8 @@ pub(crate) fn axes() -> Axes {
 
 pub(crate) fn job() -> Job {
     Job {
-        name: "jobs/heron-1".to_owned(),
-        title: "Heron 700, open exhaust (invented)".to_owned(),
+        name: "jobs/quoll-1".to_owned(),
+        title: "Quoll 700, open exhaust (invented)".to_owned(),
         notes: "Open airbox lid.\nCustomer wants it smooth at part throttle.".to_owned(),
         engine: Some(Engine {
             strokes: 4,
@@ -120,7 +120,7 @@ pub(crate) fn pull() -> Pull {
         sentence: sentence.to_owned(),
     };
     Pull {
-        name: "jobs/heron-1/pulls/p2".to_owned(),
+        name: "jobs/quoll-1/pulls/p2".to_owned(),
         bay: "east".to_owned(),
         revision: "r0".to_owned(),
         source_name: "pull-2.csv".to_owned(),
@@ -193,7 +193,7 @@ pub(crate) fn proposal() -> Proposal {
         .filter(|node| node.proposed_percent.abs() > 0.0)
         .count();
     Proposal {
-        name: "jobs/heron-1/proposals/c1".to_owned(),
+        name: "jobs/quoll-1/proposals/c1".to_owned(),
         state: State::Open.into(),
         base_revision: "r0".to_owned(),
         pulls: vec!["p1".to_owned(), "p2".to_owned(), "p3".to_owned()],
@@ -323,7 +323,7 @@ fn node_of(rpm: f64, plate_percent: f64, need: f64, visits: u32) -> NodeChange {
 pub(crate) fn revision() -> Revision {
     let changes: Vec<f64> = nodes().iter().map(|node| node.proposed_percent).collect();
     Revision {
-        name: "jobs/heron-1/revisions/r1".to_owned(),
+        name: "jobs/quoll-1/revisions/r1".to_owned(),
         in_force: true,
         origin: "approval of c1".to_owned(),
         create_time: Some(MOMENT),

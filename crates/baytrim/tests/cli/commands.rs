@@ -13,29 +13,29 @@ use crate::terminal::baytrim;
 async fn every_reading_command_shows_something() {
     let (_shop, url) = Shop::open().await;
     for (words, expected) in [
-        ("job list", "heron-3"),
-        ("job show heron-1", "689 cc"),
+        ("job list", "quoll-3"),
+        ("job show quoll-1", "689 cc"),
         ("job example", "[engine]"),
-        ("pull list heron-1", "plate_rate"),
-        ("pull show heron-1/p2", "2.08 ± 0.31 l"),
-        ("propose heron-1", "baytrim approve heron-1/c1 --reason"),
-        ("propose heron-1 --dry-run", "Not recorded"),
-        ("plan heron-1 --use wide-open", "up and down at 40 %"),
+        ("pull list quoll-1", "plate_rate"),
+        ("pull show quoll-1/p2", "2.08 ± 0.31 l"),
+        ("propose quoll-1", "baytrim approve quoll-1/c1 --reason"),
+        ("propose quoll-1 --dry-run", "Not recorded"),
+        ("plan quoll-1 --use wide-open", "up and down at 40 %"),
         (
-            "proposal show jobs/heron-1/proposals/c1",
-            "Proposal heron-1/c1 (open)",
+            "proposal show jobs/quoll-1/proposals/c1",
+            "Proposal quoll-1/c1 (open)",
         ),
-        ("proposal list heron-1", "heron-1/c1"),
-        ("table show heron-1", "Fuel change from the base table"),
-        ("table show heron-1 --revision r0", "heron-1/r0"),
-        ("table list heron-1", "approval of c1"),
+        ("proposal list quoll-1", "quoll-1/c1"),
+        ("table show quoll-1", "Fuel change from the base table"),
+        ("table show quoll-1 --revision r0", "quoll-1/r0"),
+        ("table list quoll-1", "approval of c1"),
         (
             "channels suggest Cargo.toml",
             "plate_angle: \"Klappe\" in percent, 55 % sure",
         ),
-        ("ledger log heron-1", "pull p2 from bay east"),
+        ("ledger log quoll-1", "pull p2 from bay east"),
         ("completions bash", "_baytrim"),
-        ("--help", "baytrim pull submit heron-1"),
+        ("--help", "baytrim pull submit quoll-1"),
         ("pull submit --help", "--channels"),
     ] {
         let words: Vec<&str> = words.split(' ').collect();
@@ -51,8 +51,8 @@ async fn every_reading_command_shows_something() {
 async fn job_open_sends_the_file_and_what_it_names() {
     let (shop, url) = Shop::open().await;
     let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("heron.toml");
-    std::fs::write(&file, "name = \"Heron\"\n[table]\nfile = \"base.csv\"\n").unwrap();
+    let file = folder.path().join("quoll.toml");
+    std::fs::write(&file, "name = \"Quoll\"\n[table]\nfile = \"base.csv\"\n").unwrap();
     std::fs::write(folder.path().join("base.csv"), "1,2\n").unwrap();
     let path = file.to_str().unwrap();
     let outcome = baytrim(&url, &["job", "open", path, "--as", "robin"]).await;
@@ -97,7 +97,7 @@ async fn pull_submit_sends_each_log_whole_and_under_one_name() {
     let words = [
         "pull",
         "submit",
-        "heron-1",
+        "quoll-1",
         &paths[0],
         &paths[1],
         "--bay",
@@ -110,9 +110,9 @@ async fn pull_submit_sends_each_log_whole_and_under_one_name() {
     shop.with(|seen| seen.failing_calls = 2);
     let outcome = baytrim(&url, &words).await;
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
-    assert!(outcome.out.contains("Pull heron-1/p"), "{}", outcome.out);
+    assert!(outcome.out.contains("Pull quoll-1/p"), "{}", outcome.out);
     assert!(
-        outcome.err.contains("baytrim propose heron-1"),
+        outcome.err.contains("baytrim propose quoll-1"),
         "{}",
         outcome.err
     );
@@ -151,7 +151,7 @@ async fn a_retried_upload_keeps_its_name() {
     let words = [
         "pull",
         "submit",
-        "heron-1",
+        "quoll-1",
         path.to_str().unwrap(),
         "--bay",
         "east",
@@ -182,7 +182,7 @@ async fn verdicts_quote_the_etag_and_the_nodes() {
     let (shop, url) = Shop::open().await;
     let words = [
         "approve",
-        "heron-1/c1",
+        "quoll-1/c1",
         "--only",
         "3000:20,4500:2.5",
         "--reason",
@@ -191,11 +191,11 @@ async fn verdicts_quote_the_etag_and_the_nodes() {
     let outcome = baytrim(&url, &words).await;
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
     assert!(outcome.out.contains("2 nodes became r1"), "{}", outcome.out);
-    let outcome = baytrim(&url, &["reject", "heron-1/c1", "--reason", "cold"]).await;
+    let outcome = baytrim(&url, &["reject", "quoll-1/c1", "--reason", "cold"]).await;
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
     let outcome = baytrim(
         &url,
-        &["revert", "heron-1", "--to", "r0", "--reason", "hunts"],
+        &["revert", "quoll-1", "--to", "r0", "--reason", "hunts"],
     )
     .await;
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
@@ -219,14 +219,14 @@ async fn export_writes_the_bytes_that_the_ledger_knows() {
     let (shop, url) = Shop::open().await;
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("out.csv");
-    let plain = ["table", "export", "heron-1", "--format", "csv"];
+    let plain = ["table", "export", "quoll-1", "--format", "csv"];
     let outcome = baytrim(&url, &plain).await;
     assert_eq!(outcome.out, "plate_percent/rpm,1500\n0,1.5\n");
     assert!(outcome.err.contains("sha256 cdcd"), "{}", outcome.err);
     let words = [
         "table",
         "export",
-        "heron-1",
+        "quoll-1",
         "--format",
         "json",
         "--as",
@@ -245,9 +245,9 @@ async fn export_writes_the_bytes_that_the_ledger_knows() {
         b"plate_percent/rpm,1500\n0,1.5\n"
     );
     shop.with(|seen| {
-        assert_eq!(seen.exports[0].name, "jobs/heron-1/revisions/-");
+        assert_eq!(seen.exports[0].name, "jobs/quoll-1/revisions/-");
         let asked = &seen.exports[1];
-        assert_eq!(asked.name, "jobs/heron-1/revisions/r1");
+        assert_eq!(asked.name, "jobs/quoll-1/revisions/r1");
         let kinds = (asked.format(), asked.quantity(), asked.rows());
         assert_eq!(kinds, (Format::Json, Quantity::Percent, Rows::Rpm));
     });
@@ -257,7 +257,7 @@ async fn export_writes_the_bytes_that_the_ledger_knows() {
 #[tokio::test]
 async fn propose_says_what_to_leave_out() {
     let (shop, url) = Shop::open().await;
-    let outcome = baytrim(&url, &["propose", "heron-1", "--without", "p1,heron-1/p3"]).await;
+    let outcome = baytrim(&url, &["propose", "quoll-1", "--without", "p1,quoll-1/p3"]).await;
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
     shop.with(|seen| assert_eq!(seen.proposals[0].excluded_pulls, ["p1", "p3"]));
 }

@@ -30,7 +30,7 @@ async fn each_status_has_its_exit_code() {
         (Code::Internal, Exit::Failed, "INTERNAL"),
     ] {
         shop.with(|seen| seen.refusal = Some(code));
-        let outcome = baytrim(&url, &["job", "show", "heron-1", "--json"]).await;
+        let outcome = baytrim(&url, &["job", "show", "quoll-1", "--json"]).await;
         assert_eq!(outcome.exit, exit, "{name}");
         let error = outcome.error();
         assert_eq!(error["code"], name);
@@ -78,10 +78,10 @@ async fn nobody_there_is_code_five() {
 async fn an_opening_server_is_tried_again() {
     let (shop, url) = Shop::open().await;
     shop.with(|seen| seen.failing_calls = 3);
-    let outcome = baytrim(&url, &["job", "show", "heron-1"]).await;
+    let outcome = baytrim(&url, &["job", "show", "quoll-1"]).await;
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
     shop.with(|seen| seen.failing_calls = 4);
-    let outcome = baytrim(&url, &["job", "show", "heron-1"]).await;
+    let outcome = baytrim(&url, &["job", "show", "quoll-1"]).await;
     assert_eq!(outcome.exit, Exit::Unreachable, "{}", outcome.err);
     assert!(
         outcome.err.contains("the shop is opening"),
@@ -106,7 +106,7 @@ async fn a_stuck_server_meets_the_deadline() {
 async fn faults_in_fields_are_named() {
     let (_shop, url) = Shop::open().await;
     let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("heron.toml");
+    let file = folder.path().join("quoll.toml");
     std::fs::write(&file, "[engine]\nstrokes = 3\n").unwrap();
     let path = file.to_str().unwrap();
     let outcome = baytrim(&url, &["job", "open", path]).await;
@@ -129,16 +129,16 @@ async fn submit_stops_and_says_what_was_recorded() {
         std::fs::write(path, "t\n").unwrap();
     }
     let words = [
-        "pull", "submit", "heron-1", &good, &bad, &never, "--bay", "east", "--json",
+        "pull", "submit", "quoll-1", &good, &bad, &never, "--bay", "east", "--json",
     ];
     let outcome = baytrim(&url, &words).await;
     assert_eq!(outcome.exit, Exit::Failed);
-    assert_eq!(outcome.json()["pulls"][0]["id"], "heron-1/p1");
+    assert_eq!(outcome.json()["pulls"][0]["id"], "quoll-1/p1");
     let message = outcome.error()["message"].as_str().unwrap().to_owned();
     for part in [
         "bad.csv",
         "row 3, column lambda",
-        "recorded before it: heron-1/p1",
+        "recorded before it: quoll-1/p1",
     ] {
         assert!(message.contains(part), "{message}");
     }
@@ -151,14 +151,14 @@ async fn wrong_arguments_are_code_two() {
     for words in [
         "",
         "jobs",
-        "pull submit heron-1 a.csv",
-        "pull show heron-1",
-        "approve heron-1/c1",
-        "reject heron-1/c1",
-        "approve heron-1/c1 --reason=",
-        "approve heron-1/c1 --only 3000 --reason x",
-        "revert heron-1 --to base --reason x",
-        "table export heron-1 --format pdf",
+        "pull submit quoll-1 a.csv",
+        "pull show quoll-1",
+        "approve quoll-1/c1",
+        "reject quoll-1/c1",
+        "approve quoll-1/c1 --reason=",
+        "approve quoll-1/c1 --only 3000 --reason x",
+        "revert quoll-1 --to base --reason x",
+        "table export quoll-1 --format pdf",
         "job list --server nowhere",
         "job list --server https://127.0.0.1:1",
         "job list --deadline 0",
@@ -169,7 +169,7 @@ async fn wrong_arguments_are_code_two() {
         assert_eq!(outcome.exit, Exit::Usage, "{words}: {}", outcome.err);
         assert!(!outcome.err.is_empty() && outcome.out.is_empty(), "{words}");
     }
-    let outcome = baytrim("http://127.0.0.1:1", &["approve", "heron-1/c1", "--json"]).await;
+    let outcome = baytrim("http://127.0.0.1:1", &["approve", "quoll-1/c1", "--json"]).await;
     assert_eq!(outcome.error()["reason"], "USAGE");
 }
 
@@ -198,7 +198,7 @@ async fn an_unreadable_log_is_never_recorded() {
     let (shop, url) = Shop::open().await;
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().to_str().unwrap();
-    let outcome = baytrim(&url, &["pull", "submit", "heron-1", path, "--bay", "east"]).await;
+    let outcome = baytrim(&url, &["pull", "submit", "quoll-1", path, "--bay", "east"]).await;
     assert_eq!(outcome.exit, Exit::Failed);
     assert!(
         outcome.err.contains("cannot read the log"),
@@ -208,7 +208,7 @@ async fn an_unreadable_log_is_never_recorded() {
     shop.with(|seen| assert!(seen.uploads.iter().all(|upload| !upload.is_whole)));
     let outcome = baytrim(
         &url,
-        &["pull", "submit", "heron-1", "none.csv", "--bay", "east"],
+        &["pull", "submit", "quoll-1", "none.csv", "--bay", "east"],
     )
     .await;
     assert_eq!(outcome.exit, Exit::Failed);
@@ -225,7 +225,7 @@ async fn a_broken_ledger_is_a_failure_told_as_a_result() {
     assert_eq!(outcome.json()["intact"], false);
 }
 
-/// `baytrim table show heron-1 | head` would end in an error.
+/// `baytrim table show quoll-1 | head` would end in an error.
 #[tokio::test]
 async fn a_reader_that_has_seen_enough_is_no_failure() {
     struct Shut;

@@ -32,13 +32,13 @@ async fn object(words: &str) -> Value {
 /// A script that reads a proposal would find a key gone or a number rounded.
 #[tokio::test]
 async fn a_proposal_has_its_documented_keys() {
-    for words in ["propose heron-1 --json", "proposal show heron-1/c1 --json"] {
+    for words in ["propose quoll-1 --json", "proposal show quoll-1/c1 --json"] {
         let proposal = object(words).await;
         let expected = "id job state base_revision pulls etag create_time creator content change_count \
                         rpm plate_percent nodes fit done cautions verdict";
         assert_eq!(keys(&proposal), set(expected));
-        assert_eq!(proposal["id"], "heron-1/c1");
-        assert_eq!(proposal["job"], "heron-1");
+        assert_eq!(proposal["id"], "quoll-1/c1");
+        assert_eq!(proposal["job"], "quoll-1");
         assert_eq!(proposal["state"], "open");
         assert_eq!(proposal["verdict"], Value::Null);
         let node_keys = "rpm plate_percent before after correction_percent standard_error_percent \
@@ -60,8 +60,8 @@ async fn a_proposal_has_its_documented_keys() {
 /// A dry run would look recorded to a script.
 #[tokio::test]
 async fn a_dry_run_has_no_id() {
-    let proposal = object("propose heron-1 --dry-run --json").await;
-    assert_eq!(proposal["job"], "heron-1");
+    let proposal = object("propose quoll-1 --dry-run --json").await;
+    assert_eq!(proposal["job"], "quoll-1");
     assert_eq!(
         (&proposal["id"], &proposal["state"]),
         (&Value::Null, &Value::Null)
@@ -74,46 +74,46 @@ async fn other_answers_have_their_documented_keys() {
     for (words, expected) in [
         ("job list --json", "jobs"),
         (
-            "job show heron-1 --json",
+            "job show quoll-1 --json",
             "id title notes engine fuel rpm plate_percent content dead_time_ms resolution \
              target_lambda limits bays create_time creator head_revision pull_count \
              open_proposals etag",
         ),
-        ("pull list heron-1 --json", "job pulls"),
+        ("pull list quoll-1 --json", "job pulls"),
         (
-            "pull show heron-1/p2 --json",
+            "pull show quoll-1/p2 --json",
             "id job bay revision source_name log_sha256 create_time creator sample_count \
              duration_s accepted_s refused strip delay warnings realised coverage",
         ),
-        ("proposal list heron-1 --json", "job proposals"),
+        ("proposal list quoll-1 --json", "job proposals"),
         (
-            "plan heron-1 --use street --seconds 60 --json",
+            "plan quoll-1 --use street --seconds 60 --json",
             "job revision pulls done steps standard_error_percent planned_standard_error_percent \
              total_s unreachable_node_count cautions",
         ),
         (
-            "approve heron-1/c1 --reason x --json",
+            "approve quoll-1/c1 --reason x --json",
             "id job state verdict revision",
         ),
         (
-            "reject heron-1/c1 --reason x --json",
+            "reject quoll-1/c1 --reason x --json",
             "id job state verdict revision",
         ),
         (
-            "revert heron-1 --to r0 --reason x --json",
+            "revert quoll-1 --to r0 --reason x --json",
             "job revision in_force origin create_time creator reason content rpm plate_percent \
              values total_percent",
         ),
-        ("table list heron-1 --json", "job revisions"),
+        ("table list quoll-1 --json", "job revisions"),
         (
-            "table export heron-1 --format csv --json",
+            "table export quoll-1 --format csv --json",
             "job revision file_name media_type sha256 output text",
         ),
         (
             "channels suggest Cargo.toml --json",
             "channel_map complete channels missing notes refusal row_count unused_columns output",
         ),
-        ("ledger log heron-1 --json", "job records"),
+        ("ledger log quoll-1 --json", "job records"),
         (
             "ledger verify --json",
             "intact stream_count record_count blob_count first_fault ledger_head",
@@ -134,7 +134,7 @@ async fn lists_take_all_pages() {
         .iter()
         .map(|job| job["id"].as_str().unwrap())
         .collect();
-    assert_eq!(ids, ["heron-1", "heron-2", "heron-3"]);
+    assert_eq!(ids, ["quoll-1", "quoll-2", "quoll-3"]);
 }
 
 /// Adds every key of `value`, at any depth, to `found`; the server's own metadata aside.
@@ -159,19 +159,19 @@ async fn every_key_is_documented() {
     let mut found = BTreeSet::new();
     for words in [
         "job list --json",
-        "job show heron-1 --json",
-        "pull list heron-1 --json",
-        "pull show heron-1/p2 --json",
-        "propose heron-1 --json",
-        "proposal list heron-1 --json",
-        "plan heron-1 --json",
-        "approve heron-1/c1 --reason x --json",
-        "revert heron-1 --to r0 --reason x --json",
-        "table show heron-1 --json",
-        "table list heron-1 --json",
-        "table export heron-1 --format csv --json",
+        "job show quoll-1 --json",
+        "pull list quoll-1 --json",
+        "pull show quoll-1/p2 --json",
+        "propose quoll-1 --json",
+        "proposal list quoll-1 --json",
+        "plan quoll-1 --json",
+        "approve quoll-1/c1 --reason x --json",
+        "revert quoll-1 --to r0 --reason x --json",
+        "table show quoll-1 --json",
+        "table list quoll-1 --json",
+        "table export quoll-1 --format csv --json",
         "channels suggest Cargo.toml --json",
-        "ledger log heron-1 --json",
+        "ledger log quoll-1 --json",
         "ledger verify --json",
     ] {
         let (_shop, url) = Shop::open().await;

@@ -43,7 +43,7 @@ fn proposals() {
         render_proposal(&Proposal { nodes, ..proposal }, options)
     });
     check("proposal-dry", |options| {
-        let name = "jobs/heron-1".to_owned();
+        let name = "jobs/quoll-1".to_owned();
         render_proposal(
             &Proposal {
                 name,
@@ -56,7 +56,7 @@ fn proposals() {
         render_proposals(&[answers::proposal()], options)
     });
     check("plan", |options| {
-        render_plan(&answers::plan(), "heron-1", options)
+        render_plan(&answers::plan(), "quoll-1", options)
     });
     check("verdict", |options| {
         let approved = render_verdict(&answers::decided(true), options);
@@ -150,7 +150,7 @@ fn ledger() {
     };
     let broken = VerifyLedgerResponse {
         intact: false,
-        first_fault: "job heron-1, record 3: its seal does not fit its bytes; restore a copy"
+        first_fault: "job quoll-1, record 3: its seal does not fit its bytes; restore a copy"
             .to_owned(),
         ..intact.clone()
     };

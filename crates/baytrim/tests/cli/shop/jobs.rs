@@ -47,7 +47,7 @@ impl JobService for Shop {
         request: Request<GetJobRequest>,
     ) -> Result<Response<GetJobResponse>, Status> {
         self.enter(&request).await?;
-        if request.get_ref().name != "jobs/heron-1" {
+        if request.get_ref().name != "jobs/quoll-1" {
             return Err(Status::not_found("the shop has no such job"));
         }
         Ok(Response::new(GetJobResponse {
@@ -64,7 +64,7 @@ impl JobService for Shop {
         let token = request.into_inner().page_token;
         let page: usize = token.parse().unwrap_or(0);
         self.with(|seen| seen.page_tokens.push(token));
-        let name = format!("jobs/heron-{}", page + 1);
+        let name = format!("jobs/quoll-{}", page + 1);
         let next_page_token = if page < 2 {
             (page + 1).to_string()
         } else {

@@ -34,7 +34,7 @@ impl LedgerService for Shop {
             stream_count: 2,
             record_count: 41,
             blob_count: 9,
-            first_fault: "job heron-1, record 3: its seal does not fit its bytes".to_owned(),
+            first_fault: "job quoll-1, record 3: its seal does not fit its bytes".to_owned(),
             ledger_head: "ab".repeat(32),
         }))
     }

@@ -37,7 +37,7 @@ impl PullService for Shop {
             let check = upload.open.validate_only;
             seen.uploads.push(upload);
             let count = seen.uploads.len();
-            let name = format!("jobs/heron-1/pulls/p{count}");
+            let name = format!("jobs/quoll-1/pulls/p{count}");
             (count, if check { String::new() } else { name })
         });
         entered?;

@@ -24,7 +24,7 @@ impl ReviewService for Shop {
         self.with(|seen| seen.approvals.push(request));
         if is_stale {
             return Err(Status::failed_precondition(
-                "heron-1/c9 is stale: r2 is in force",
+                "quoll-1/c9 is stale: r2 is in force",
             ));
         }
         let (proposal, revision) = (Some(answers::decided(true)), Some(answers::revision()));

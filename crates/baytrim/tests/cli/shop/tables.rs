@@ -57,7 +57,7 @@ impl TableService for Shop {
         self.with(|seen| seen.exports.push(request.into_inner()));
         Ok(Response::new(ExportTableResponse {
             content: b"plate_percent/rpm,1500\n0,1.5\n".to_vec(),
-            file_name: "heron-1-r1.csv".to_owned(),
+            file_name: "quoll-1-r1.csv".to_owned(),
             media_type: "text/csv".to_owned(),
             sha256: "cd".repeat(32),
             revision: "r1".to_owned(),

@@ -13,7 +13,7 @@ use crate::fault::{AccessFault, Fault, InternalFault};
 use crate::live::StreamFault;
 
 fn job() -> JobId {
-    "heron-1".parse().expect("a good name")
+    "quoll-1".parse().expect("a good name")
 }
 
 fn field(name: &str) -> FieldError {
@@ -32,7 +32,7 @@ fn refusals() -> Vec<Fault> {
             field("limits.total_percent"),
         ]),
         Refusal::JobExists(job.clone()),
-        Refusal::JobUnknown("heron-9".to_owned()),
+        Refusal::JobUnknown("quoll-9".to_owned()),
         Refusal::BayUnknown {
             job: job.clone(),
             bay: "north".to_owned(),
@@ -66,7 +66,7 @@ fn refusals() -> Vec<Fault> {
             by: "Ines".to_owned(),
         },
         Refusal::EtagMismatch {
-            what: "heron-1/c2".to_owned(),
+            what: "quoll-1/c2".to_owned(),
         },
         Refusal::NothingToApprove {
             job: job.clone(),
@@ -258,8 +258,8 @@ fn streams() -> Vec<Fault> {
         StreamFault::Mismatch {
             request_id: "pull-0001".to_owned(),
             field: "job",
-            before: "heron-1".to_owned(),
-            now: "heron-2".to_owned(),
+            before: "quoll-1".to_owned(),
+            now: "quoll-2".to_owned(),
         },
         StreamFault::Skipped {
             expected: 42,
@@ -293,7 +293,7 @@ fn own() -> Vec<Fault> {
             remedy: "send smaller chunks",
         },
         Fault::Contended {
-            job: "heron-1".to_owned(),
+            job: "quoll-1".to_owned(),
         },
         AppendError::TooLarge {
             what: "the length of a body in bytes",
@@ -321,7 +321,7 @@ fn own() -> Vec<Fault> {
         }))),
         store(StoreFault::Closed),
         InternalFault::Ambiguous {
-            stream: "job/heron-1".to_owned(),
+            stream: "job/quoll-1".to_owned(),
             source: StoreFault::Closed,
         }
         .into(),
