@@ -8,8 +8,8 @@
 //! which is minus twice the logarithm of their likelihood save for a constant. Q is divided by the square of
 //! the factor by which held-out episodes scatter beyond the noise (quasi-likelihood, Wedderburn 1974,
 //! Biometrika 61). Along t0 + b (t - t0) it is a parabola in b: for the previous table, its minimum is the share
-//! of the change that was not realised. A pull shows such a share to [`SHARE_SD`] at best, which is marginalised:
-//! with a the curvature between t and the likeliest table t*, Q(t) - Q(t*) is divided by 1 + a [`SHARE_SD`]^2.
+//! of the change that was not realised. A pull shows such a share to `SHARE_SD` at best, which is marginalised:
+//! with a the curvature between t and the likeliest table t*, Q(t) - Q(t*) is divided by 1 + a `SHARE_SD`^2.
 //! Bayes' rule with [`PRIOR_STATED`] and [`PRIOR_PREVIOUS`] gives the probabilities.
 
 mod node;
@@ -73,7 +73,7 @@ const SAME_BAY_SD: f64 = 0.005;
 /// second table.
 ///
 /// # Errors
-/// As [`crate::fit`].
+/// As [`crate::fit()`].
 pub fn which_loaded(
     axes: &Axes,
     earlier: &[&PullEvidence],

@@ -28,10 +28,10 @@ pub struct WithinTolerance {
     pub share: f64,
 }
 
-/// Fits as [`crate::fit`] does and keeps what the fit leaves unknown.
+/// Fits as [`crate::fit()`] does and keeps what the fit leaves unknown.
 ///
 /// # Errors
-/// As [`crate::fit`].
+/// As [`crate::fit()`].
 pub fn fit_whole(
     axes: &Axes,
     pulls: &[&PullEvidence],
