@@ -74,6 +74,17 @@ pub struct Fit {
     pub summary: FitSummary,
 }
 
+impl Fit {
+    /// Returns how far a table is off target: the dwell-weighted root mean square of what it still needs
+    /// over visited nodes, percent of fuel; 0 where nothing was visited. `log_trim` is ln of its fuel over
+    /// the base table's, in node order.
+    pub fn off_target_percent(&self, log_trim: &[f64]) -> f64 {
+        debug_assert_eq!(log_trim.len(), self.theta.len());
+        let needs = self.theta.iter().zip(log_trim);
+        solve::off_target_percent(needs.map(|(theta, trim)| theta - trim), &self.dwell_s)
+    }
+}
+
 /// Why evidence could not be fitted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum FitError {

@@ -13,7 +13,8 @@ use crate::row::Columns;
 
 /// A pull that streams in, judged by the same gates as a finished one, with the delay given or usual.
 ///
-/// Rows are counted a moment (0.6 s) after they came, because a later row can still refuse them.
+/// Rows are counted a moment after they came, because a later row can still refuse them: 0.6 s, and
+/// while a channel stands still as long as the gate for stuck channels needs to judge it (`stuck_s`).
 #[derive(Debug, Clone)]
 pub struct LivePull {
     pipeline: Pipeline,

@@ -55,7 +55,8 @@ pub fn plan(
         &estimates(&fit),
     )
     .map_err(|error| misfit(error.to_string()))?;
-    fit.summary.off_target_percent = off_target_percent(&nodes);
+    // The fit itself counts from the base table.
+    fit.summary.off_target_percent = fit.off_target_percent(&state.log_trim(state.head()));
     Ok(Proposal {
         id: state.next_proposal(),
         base_revision: state.head().id,
@@ -66,21 +67,6 @@ pub fn plan(
         fit: fit.summary,
         nodes,
     })
-}
-
-/// Returns how far the table in force is off target: root mean square of the corrections over visited
-/// nodes, dwell-weighted, percent. The fit itself counts from the base table.
-fn off_target_percent(nodes: &[NodeChange]) -> f64 {
-    let visited = nodes.iter().filter(|node| node.visits > 0);
-    let (squares, dwell_s) = visited.fold((0.0, 0.0), |(squares, dwell_s), node| {
-        let weighted = node.correction_percent.powi(2) * node.dwell_s;
-        (squares + weighted, dwell_s + node.dwell_s)
-    });
-    if dwell_s > 0.0 {
-        f64::sqrt(squares / dwell_s)
-    } else {
-        0.0
-    }
 }
 
 /// Returns the fit of `evidence` with what it leaves unknown.

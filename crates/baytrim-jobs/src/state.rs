@@ -163,15 +163,15 @@ impl JobState {
     /// When it does not follow those before it; the job is then as before.
     pub fn apply(&mut self, record: &JobRecord) -> Result<(), FoldError> {
         let outcome = self.apply_event(record)?;
-        if let (Some(id), Some(outcome)) = (&record.request_id, outcome) {
+        if let Some(id) = &record.request_id {
             self.requests.insert(id.clone(), outcome);
         }
         self.record_count += 1;
         Ok(())
     }
 
-    fn apply_event(&mut self, record: &JobRecord) -> Result<Option<Outcome>, FoldError> {
-        let outcome = match &record.event {
+    fn apply_event(&mut self, record: &JobRecord) -> Result<Outcome, FoldError> {
+        Ok(match &record.event {
             JobEvent::JobOpened { .. } => return Err(FoldError::OpenedTwice(self.record_count)),
             JobEvent::PullFinished { pull } => {
                 self.check_order(pull.id == self.next_pull(), || format!("pull {}", pull.id))?;
@@ -223,8 +223,7 @@ impl JobState {
                 Outcome::Reverted(revision.id)
             }
             JobEvent::TableExported { revision, .. } => Outcome::Exported(*revision),
-        };
-        Ok(Some(outcome))
+        })
     }
 
     fn decide(&mut self, id: ProposalId, verdict: VerdictEntry) -> Result<(), FoldError> {

@@ -180,7 +180,7 @@ fn summary(theta: &[f64], dwell_s: &[f64], noise: &Noise, settings: &FitSettings
         pull_percent: 100.0 * noise.pull,
         sensor_percent: settings.sensor_percent,
         calibration_factor: 1.0,
-        off_target_percent: off_target_percent(theta, dwell_s),
+        off_target_percent: off_target_percent(theta.iter().copied(), dwell_s),
         remarks: Vec::new(),
     }
 }
@@ -221,16 +221,17 @@ fn coverage(nodes: usize, pulls: &[&PullEvidence]) -> (Vec<f64>, Vec<u32>) {
     (dwell_s, visits)
 }
 
-fn off_target_percent(theta: &[f64], dwell_s: &[f64]) -> f64 {
+/// Returns the dwell-weighted root mean square of corrections given as logarithms, percent; 0 where
+/// nothing was visited.
+pub(super) fn off_target_percent(wishes: impl Iterator<Item = f64>, dwell_s: &[f64]) -> f64 {
     let total: f64 = dwell_s.iter().sum();
     if total <= 0.0 {
         return 0.0;
     }
-    let square: f64 = theta
-        .iter()
+    let square: f64 = wishes
         .zip(dwell_s)
-        .map(|(theta, dwell_s)| {
-            let percent = 100.0 * theta.exp_m1();
+        .map(|(wish, dwell_s)| {
+            let percent = 100.0 * wish.exp_m1();
             percent * percent * dwell_s
         })
         .sum();

@@ -2,7 +2,9 @@
 
 use baytrim_api::v1::review_service_client::ReviewServiceClient;
 use baytrim_api::v1::table_service_client::TableServiceClient;
-use baytrim_api::v1::{ApproveProposalRequest, NodeRef, RejectProposalRequest, RevertTableRequest};
+use baytrim_api::v1::{
+    ApproveProposalRequest, NodeRef, Proposal, RejectProposalRequest, RevertTableRequest,
+};
 
 use super::{proposal, request_id};
 use crate::args::proposal::{ApproveArgs, RejectArgs};
@@ -42,14 +44,7 @@ pub(crate) async fn approve(
             .approve_proposal(request)
             .await
     });
-    let decided = answer
-        .await?
-        .proposal
-        .ok_or_else(|| Failure::incomplete("proposal"))?;
-    context.result(&DecidedJson::from(&decided), |options| {
-        render_verdict(&decided, options)
-    })?;
-    Ok(Exit::Done)
+    show(answer.await?.proposal, context)
 }
 
 /// Rejects a proposal as it stands now.
@@ -71,10 +66,12 @@ pub(crate) async fn reject(args: &RejectArgs, context: &mut Context<'_>) -> Resu
             .reject_proposal(request)
             .await
     });
-    let decided = answer
-        .await?
-        .proposal
-        .ok_or_else(|| Failure::incomplete("proposal"))?;
+    show(answer.await?.proposal, context)
+}
+
+/// Shows the proposal with its verdict.
+fn show(decided: Option<Proposal>, context: &mut Context<'_>) -> Result<Exit, Failure> {
+    let decided = decided.ok_or_else(|| Failure::incomplete("proposal"))?;
     context.result(&DecidedJson::from(&decided), |options| {
         render_verdict(&decided, options)
     })?;

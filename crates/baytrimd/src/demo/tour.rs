@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, bail};
 use baytrim::{Environment, Exit, RenderOptions, render_pull};
 use baytrim_api::v1::job_service_client::JobServiceClient;
-use baytrim_api::v1::{Axes, GetJobRequest};
+use baytrim_api::v1::{GetJobRequest, Job};
 
 use super::stream;
 
@@ -19,7 +19,7 @@ pub(super) async fn walk(server: &str, from: &Path, place: &str, once: bool) -> 
          The daemon serves at {server}; its ledger is in {place}.\n"
     ))?;
     let file = from.join("job.toml").display().to_string();
-    if terminal.has_job(&job).await? {
+    if terminal.job(&job).await?.is_some() {
         say(&format!(
             "Job {job} is in this ledger already; going on with it.\n"
         ))?;
@@ -97,7 +97,7 @@ impl Terminal {
         say(
             "\nThe bay streams three pulls over gRPC, in column batches; each answer names what is durable.\n",
         )?;
-        let axes = self.axes(job).await?;
+        let axes = self.job(job).await?.and_then(|job| job.axes);
         for log in logs(from)? {
             let pull = stream::pull(&self.server, &parent, "east", &log).await?;
             say(&format!(
@@ -108,21 +108,13 @@ impl Terminal {
         Ok(())
     }
 
-    async fn axes(&self, job: &str) -> anyhow::Result<Option<Axes>> {
+    /// Returns the job, where the ledger has it.
+    async fn job(&self, job: &str) -> anyhow::Result<Option<Job>> {
         let mut client = JobServiceClient::connect(self.server.clone()).await?;
         let name = format!("jobs/{job}");
-        let answer = client.get_job(GetJobRequest { name }).await?.into_inner();
-        Ok(answer.job.and_then(|job| job.axes))
-    }
-
-    async fn has_job(&self, job: &str) -> anyhow::Result<bool> {
-        let mut client = JobServiceClient::connect(self.server.clone()).await?;
-        let request = GetJobRequest {
-            name: format!("jobs/{job}"),
-        };
-        match client.get_job(request).await {
-            Ok(_) => Ok(true),
-            Err(status) if status.code() == tonic::Code::NotFound => Ok(false),
+        match client.get_job(GetJobRequest { name }).await {
+            Ok(answer) => Ok(answer.into_inner().job),
+            Err(status) if status.code() == tonic::Code::NotFound => Ok(None),
             Err(status) => Err(status).context("the daemon does not answer as it should"),
         }
     }
