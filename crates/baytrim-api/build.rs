@@ -12,6 +12,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let root = PathBuf::from(std::env::var("CARGO_MANIFEST_DIR")?).join("../../proto");
     let names = [
         "corrections",
+        "daemon",
         "jobs",
         "ledger",
         "limits",

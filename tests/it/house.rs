@@ -38,6 +38,7 @@ impl House {
             store: Arc::new(store),
             limits: ServiceLimits::default(),
             access: Access::open(),
+            metrics: None,
         };
         let (stop, stopped) = oneshot::channel::<()>();
         let serving = tokio::spawn(async move {

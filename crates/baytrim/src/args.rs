@@ -132,6 +132,9 @@ pub(crate) enum Command {
     /// Read the record of all that happened, and prove it
     #[command(subcommand)]
     Ledger(LedgerCommand),
+    /// Say whether the server serves, since when, and how busy it is
+    #[command(after_help = "Example, as a health check:\n  baytrim status --deadline 5")]
+    Status,
     /// Print a completion script for a shell
     #[command(
         after_help = "Example:\n  baytrim completions bash > ~/.local/share/bash-completion/completions/baytrim"

@@ -77,6 +77,11 @@ impl Server {
         })
     }
 
+    /// Returns where the server is.
+    pub(crate) fn url(&self) -> &str {
+        &self.url
+    }
+
     /// Asks the server, again only while none answers; `message` names its request, where it records anything.
     ///
     /// # Errors

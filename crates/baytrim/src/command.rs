@@ -10,6 +10,7 @@ pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod review;
 pub(crate) mod send;
+pub(crate) mod status;
 pub(crate) mod submit;
 pub(crate) mod table;
 

@@ -7,4 +7,5 @@ pub(crate) mod plan;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 mod realised;
+pub(crate) mod status;
 pub(crate) mod table;

@@ -15,6 +15,7 @@ pub(crate) mod proposal_grid;
 pub(crate) mod proposal_summary;
 pub mod pull;
 mod realised;
+pub mod status;
 pub mod strip;
 pub mod style;
 pub mod table;

@@ -4,7 +4,9 @@ use std::ffi::OsString;
 use std::io::Write;
 
 use crate::args::{Cli, Command, parse};
-use crate::command::{channels, completions, job, ledger, plan, proposal, pull, review, table};
+use crate::command::{
+    channels, completions, job, ledger, plan, proposal, pull, review, status, table,
+};
 use crate::context::Context;
 use crate::environment::Environment;
 use crate::exit::Exit;
@@ -58,6 +60,7 @@ async fn dispatch(cli: &Cli, context: &mut Context<'_>) -> Result<Exit, Failure>
         Command::Revert(args) => review::revert(args, context).await,
         Command::Table(command) => table::run(command, context).await,
         Command::Ledger(command) => ledger::run(command, context).await,
+        Command::Status => status::run(context).await.map(|()| Exit::Done),
         Command::Completions { shell } => completions::run(*shell, context),
     }
 }

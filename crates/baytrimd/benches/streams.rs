@@ -42,6 +42,7 @@ async fn main() {
         store: Arc::new(store),
         limits: ServiceLimits::default(),
         access: Access::open(),
+        metrics: None,
     };
     let served = tokio::spawn(serve(serving, listener, async {
         let _ = stopped.await;

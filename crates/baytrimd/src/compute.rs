@@ -6,20 +6,23 @@ use tokio::sync::Semaphore;
 
 use crate::fault::Fault;
 use crate::limits::COMPUTE_WAITING_MAX;
+use crate::metrics::{Counted, Metrics};
 
 /// Runs heavy work on blocking threads, a few at a time; a short queue waits, the rest is turned away.
 #[derive(Debug, Clone)]
 pub struct Compute {
     running: Arc<Semaphore>,
     admitted: Arc<Semaphore>,
+    metrics: Arc<Metrics>,
 }
 
 impl Compute {
     /// Returns room for `running_max` pieces of work at once.
-    pub fn new(running_max: usize) -> Self {
+    pub fn new(running_max: usize, metrics: Arc<Metrics>) -> Self {
         Self {
             running: Arc::new(Semaphore::new(running_max)),
             admitted: Arc::new(Semaphore::new(running_max + COMPUTE_WAITING_MAX)),
+            metrics,
         }
     }
 
@@ -38,11 +41,14 @@ impl Compute {
             what: "fits and logs waiting to be computed",
             max: COMPUTE_WAITING_MAX,
         })?;
+        let waiting = Counted::new(&self.metrics.compute_waiting);
         let running = Arc::clone(&self.running).acquire_owned().await;
+        drop(waiting);
         let running = running.map_err(|_| Fault::Stopping)?;
+        let metrics = Arc::clone(&self.metrics);
         tokio::task::spawn_blocking(move || {
             let _room = (admitted, running);
-            work()
+            metrics.computing(work)
         })
         .await?
     }

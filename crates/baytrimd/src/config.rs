@@ -28,6 +28,8 @@ pub struct Settings {
     pub token_file: Option<PathBuf>,
     /// Whether other machines may connect without encryption.
     pub is_insecure_lan: bool,
+    /// Address where figures are scraped, `HOST:PORT`; none: nowhere.
+    pub metrics_listen: Option<String>,
     /// Limits that a shop may want to move.
     pub limits: ServiceLimits,
 }

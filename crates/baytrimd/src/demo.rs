@@ -66,6 +66,7 @@ impl Demo {
             store: Arc::new(store),
             limits: ServiceLimits::default(),
             access: Access::open(),
+            metrics: None,
         };
         let (stop, stopped) = oneshot::channel::<()>();
         let server = tokio::spawn(serve(serving, listener, async {

@@ -15,6 +15,7 @@ pub mod ledger_check;
 pub mod limits;
 pub mod live;
 pub mod log;
+pub mod metrics;
 pub mod page;
 pub mod server;
 pub mod services;

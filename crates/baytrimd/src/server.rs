@@ -3,13 +3,12 @@
 use std::future::Future;
 use std::net::SocketAddr;
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use axum::Router;
-use axum::extract::Request;
-use axum::middleware::{self, Next};
-use axum::response::Response;
+use axum::middleware;
 use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
+use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
 use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
@@ -24,9 +23,10 @@ use tonic_health::server::HealthReporter;
 use crate::access::Access;
 use crate::config::ServiceLimits;
 use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
+use crate::metrics;
 use crate::page;
 use crate::services;
-use crate::services::{Corrections, Jobs, Ledger, Pulls, Reviews, Tables};
+use crate::services::{Corrections, Daemon, Jobs, Ledger, Pulls, Reviews, Tables};
 use crate::shop::Shop;
 
 /// What is served, and to whom.
@@ -37,6 +37,8 @@ pub struct Serving {
     pub limits: ServiceLimits,
     /// Who may call.
     pub access: Access,
+    /// Where figures are scraped; none: nowhere.
+    pub metrics: Option<TcpListener>,
 }
 
 /// Why serving ended before it was told to.
@@ -68,9 +70,19 @@ pub async fn serve(
         store,
         limits,
         access,
+        metrics: scraped,
     } = serving;
     let shop = Arc::new(Shop::new(store, limits));
+    let metrics = Arc::clone(shop.metrics());
     let (stop, stopped) = watch::channel(false);
+    if let Some(listener) = scraped {
+        let stopped = told_to_stop(stopped.clone());
+        tokio::spawn(metrics::serve::serve(
+            Arc::clone(&metrics),
+            listener,
+            stopped,
+        ));
+    }
     let (health, health_service) = tonic_health::server::health_reporter();
     set_health(&health, true).await;
     let reflection = tonic_reflection::server::Builder::configure()
@@ -90,7 +102,10 @@ pub async fn serve(
     let app = pages
         .merge(routes.into_axum_router())
         .fallback(page::nowhere)
-        .layer(middleware::from_fn(log));
+        .layer(middleware::from_fn_with_state(
+            metrics,
+            metrics::requests::count,
+        ));
     let told = {
         let health = health.clone();
         async move {
@@ -154,29 +169,15 @@ async fn set_health(health: &HealthReporter, is_serving: bool) {
         CorrectionServiceServer<Corrections>,
         ReviewServiceServer<Reviews>,
         TableServiceServer<Tables>,
-        LedgerServiceServer<Ledger>
+        LedgerServiceServer<Ledger>,
+        DaemonServiceServer<Daemon>
     );
 }
 
-/// Logs each request when its headers are answered; a stream goes on after that.
-#[expect(
-    clippy::disallowed_methods,
-    reason = "how long a request took goes into the log only"
-)]
-async fn log(request: Request, next: Next) -> Response {
-    let path = request.uri().path().to_owned();
-    let began = Instant::now();
-    let response = next.run(request).await;
-    let code = response.headers().get("grpc-status");
-    let code = code.and_then(|code| code.to_str().ok()).unwrap_or("");
-    tracing::debug!(
-        path,
-        status = response.status().as_u16(),
-        grpc = code,
-        elapsed_ms = u64::try_from(began.elapsed().as_millis()).unwrap_or(u64::MAX),
-        "request"
-    );
-    response
+/// Resolves when the daemon is to end.
+async fn told_to_stop(mut stopped: watch::Receiver<bool>) {
+    // A channel that is closed means the same.
+    let _ = stopped.wait_for(|stopping| *stopping).await;
 }
 
 /// Returns whether an address is reached from this machine only.

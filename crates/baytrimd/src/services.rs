@@ -2,6 +2,7 @@
 
 mod chunks;
 mod corrections;
+mod daemon;
 mod jobs;
 mod ledger;
 mod pulls;
@@ -18,6 +19,7 @@ use tonic::service::interceptor::InterceptedService;
 use tonic::{Code, Status};
 
 use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
+use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
 use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
@@ -30,6 +32,7 @@ use crate::limits::{JOB_MESSAGE_BYTES_MAX, MESSAGE_BYTES_MAX, PULL_MESSAGE_BYTES
 use crate::shop::Shop;
 
 pub use corrections::Corrections;
+pub use daemon::Daemon;
 pub use jobs::Jobs;
 pub use ledger::Ledger;
 pub use pulls::Pulls;
@@ -50,6 +53,8 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let daemon = DaemonServiceServer::new(Daemon::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let mut routes = Routes::builder();
     routes
         .add_service(InterceptedService::new(jobs, access.clone()))
@@ -57,7 +62,8 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .add_service(InterceptedService::new(corrections, access.clone()))
         .add_service(InterceptedService::new(reviews, access.clone()))
         .add_service(InterceptedService::new(tables, access.clone()))
-        .add_service(InterceptedService::new(ledger, access.clone()));
+        .add_service(InterceptedService::new(ledger, access.clone()))
+        .add_service(InterceptedService::new(daemon, access.clone()));
     routes.routes()
 }
 

@@ -23,6 +23,7 @@ use crate::config::ServiceLimits;
 use crate::evidence::EvidenceCache;
 use crate::fault::{Fault, InternalFault};
 use crate::limits::DECIDE_TRIES_MAX;
+use crate::metrics::{Metered, Metrics};
 
 use cache::JobCache;
 
@@ -35,6 +36,7 @@ pub struct Shop {
     jobs: JobCache,
     evidence: EvidenceCache,
     compute: Compute,
+    metrics: Arc<Metrics>,
     limits: ServiceLimits,
 }
 
@@ -70,11 +72,13 @@ pub struct Decided {
 impl Shop {
     /// Returns the shop over `store`.
     pub fn new(store: Arc<dyn Store>, limits: ServiceLimits) -> Self {
+        let metrics = Arc::new(Metrics::new());
         Self {
-            store,
+            store: Arc::new(Metered::new(store, Arc::clone(&metrics))),
             jobs: JobCache::default(),
             evidence: EvidenceCache::default(),
-            compute: Compute::new(limits.compute_max),
+            compute: Compute::new(limits.compute_max, Arc::clone(&metrics)),
+            metrics,
             limits,
         }
     }
@@ -92,6 +96,11 @@ impl Shop {
     /// Returns the room for heavy work.
     pub fn compute(&self) -> &Compute {
         &self.compute
+    }
+
+    /// Returns what is counted.
+    pub fn metrics(&self) -> &Arc<Metrics> {
+        &self.metrics
     }
 
     /// Returns the limits that were configured.

@@ -5,10 +5,10 @@ mod next;
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
     Axes, ChannelSuggestion, Delay, DelaySource, DoneChance, Engine, FitSummary, Fuel, GateCount,
-    Job, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Record, Revision,
-    SuggestChannelsResponse, TableContent, Verdict, Wall,
+    GetStatusResponse, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Record,
+    Revision, SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
-use prost_types::Timestamp;
+use prost_types::{Duration, Timestamp};
 
 pub(crate) use next::{plan, realised};
 
@@ -334,6 +334,26 @@ pub(crate) fn revision() -> Revision {
         plate_percent: PLATE_PERCENT.to_vec(),
         values: changes.clone(),
         total_percent: changes,
+    }
+}
+
+/// A server that has been up for two days and lost a write.
+pub(crate) fn status() -> GetStatusResponse {
+    GetStatusResponse {
+        version: "0.1.0".to_owned(),
+        start_time: Some(MOMENT),
+        uptime_duration: Some(Duration {
+            seconds: 183_600,
+            nanos: 0,
+        }),
+        job_count: 41,
+        live_pull_count: 3,
+        live_pull_count_max: 32,
+        compute_running_count: 1,
+        compute_running_count_max: 2,
+        compute_waiting_count: 0,
+        sample_count: 1_204_300,
+        failed_write_count: 1,
     }
 }
 

@@ -186,3 +186,14 @@ async fn every_key_is_documented() {
         );
     }
 }
+
+/// A health check or a dashboard would find a key gone.
+#[tokio::test]
+async fn a_status_has_its_documented_keys() {
+    let status = object("status --json").await;
+    let expected = "server version start_time uptime_s job_count live_pull_count live_pull_count_max \
+                    compute_running_count compute_running_count_max compute_waiting_count \
+                    sample_count failed_write_count";
+    assert_eq!(keys(&status), set(expected));
+    assert_eq!(status["uptime_s"], 183_600);
+}

@@ -6,6 +6,7 @@ use baytrim::render::ledger::{render_check, render_records};
 use baytrim::render::plan::render_plan;
 use baytrim::render::proposal::{render_proposals, render_verdict};
 use baytrim::render::pull::render_pulls;
+use baytrim::render::status::render_status;
 use baytrim::render::table::{render_new_revision, render_revision, render_revisions};
 use baytrim::{RenderOptions, render_proposal, render_pull};
 use baytrim_api::v1::{Job, Proposal, Pull, VerifyLedgerResponse};
@@ -198,4 +199,12 @@ fn pages_keep_to_the_width() {
             assert!(line.chars().count() <= width, "{width}: {line}");
         }
     }
+}
+
+/// Whoever runs the server would not see that it is up, or that its disk has failed.
+#[test]
+fn status() {
+    check("status", |options| {
+        render_status("http://127.0.0.1:7411", &answers::status(), options)
+    });
 }

@@ -4,6 +4,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
+use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
 use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
@@ -20,6 +21,7 @@ use tonic::{Code, Request, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
 
 mod corrections;
+mod daemon;
 mod jobs;
 mod ledger;
 mod pulls;
@@ -75,6 +77,7 @@ impl Shop {
             .add_service(ReviewServiceServer::new(shop.clone()))
             .add_service(TableServiceServer::new(shop.clone()))
             .add_service(LedgerServiceServer::new(shop.clone()))
+            .add_service(DaemonServiceServer::new(shop.clone()))
             .serve_with_incoming(TcpListenerStream::new(listener));
         tokio::spawn(serving);
         (shop, url)

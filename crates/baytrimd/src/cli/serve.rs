@@ -47,6 +47,7 @@ impl Serve {
             store,
             limits: settings.limits.clone(),
             access,
+            metrics: None,
         };
         runtime.block_on(listen_and_serve(&settings, serving))?;
         // Waits for blocking work, so that the store is closed in order when its last owner goes.
@@ -63,7 +64,7 @@ pub(crate) fn access(settings: &Settings) -> Result<Access, Failure> {
     }
 }
 
-async fn listen_and_serve(settings: &Settings, serving: Serving) -> Result<(), Failure> {
+async fn listen_and_serve(settings: &Settings, mut serving: Serving) -> Result<(), Failure> {
     let listen = &settings.listen;
     let wanted = tokio::net::lookup_host(listen).await;
     let wanted: Vec<_> = wanted
@@ -88,11 +89,25 @@ async fn listen_and_serve(settings: &Settings, serving: Serving) -> Result<(), F
     let address = listener
         .local_addr()
         .context("the listener has no address")?;
+    if let Some(listen) = &settings.metrics_listen {
+        serving.metrics = Some(metrics_listener(listen).await?);
+    }
     announce(address)?;
     let shutdown = signals().context("signals can't be listened to")?;
     serve(serving, listener, shutdown)
         .await
         .map_err(|error| anyhow::Error::from(error).into())
+}
+
+async fn metrics_listener(listen: &str) -> Result<TcpListener, Failure> {
+    let listener = TcpListener::bind(listen).await.with_context(|| {
+        format!("can't listen at {listen} (`metrics.listen`); another program may have the port")
+    })?;
+    let address = listener
+        .local_addr()
+        .context("the listener has no address")?;
+    tracing::info!(%address, "figures are scraped at /metrics");
+    Ok(listener)
 }
 
 /// Prints the one line that scripts wait for.

@@ -33,7 +33,7 @@ impl Key {
 }
 
 /// Every key, in the order in which they are shown.
-pub const KEYS: [Key; 11] = [
+pub const KEYS: [Key; 12] = [
     Key {
         name: "data",
         kind: Kind::Text,
@@ -69,6 +69,12 @@ pub const KEYS: [Key; 11] = [
         kind: Kind::Flag,
         default: "false",
         sentence: "whether to listen beyond this machine although nothing is encrypted",
+    },
+    Key {
+        name: "metrics.listen",
+        kind: Kind::Text,
+        default: "",
+        sentence: "address and port where /metrics is scraped, without a token; empty: nowhere",
     },
     Key {
         name: "limits.upload_bytes_max",

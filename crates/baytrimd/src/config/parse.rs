@@ -13,15 +13,10 @@ use crate::log::LogFormat;
 /// Names the first value that can't be used, and where it comes from.
 pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
     let listen = layers.get("listen");
-    if !listen
-        .value
-        .rsplit_once(':')
-        .is_some_and(|(host, port)| !host.is_empty() && port.parse::<u16>().is_ok())
-    {
-        return Err(wrong(
-            listen,
-            "write an address and a port, such as 127.0.0.1:7411",
-        ));
+    check_address(listen)?;
+    let metrics_listen = layers.get("metrics.listen");
+    if !metrics_listen.value.is_empty() {
+        check_address(metrics_listen)?;
     }
     let log_format = layers.get("log.format");
     let log_format = match log_format.value.as_str() {
@@ -45,6 +40,7 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
         log_level: log_level.value.clone(),
         token_file: path(layers, "access.token_file"),
         is_insecure_lan: flag(layers, "access.insecure_lan")?,
+        metrics_listen: Some(metrics_listen.value.clone()).filter(|listen| !listen.is_empty()),
         limits: ServiceLimits {
             upload_bytes_max,
             streams_max: count(layers, "limits.streams_max", (1, 256))?,
@@ -53,6 +49,17 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
             idle: Duration::from_secs(number(layers, "limits.idle_s", (1, 3600))?),
         },
     })
+}
+
+fn check_address(setting: &Setting) -> Result<(), ConfigError> {
+    let parts = setting.value.rsplit_once(':');
+    if parts.is_some_and(|(host, port)| !host.is_empty() && port.parse::<u16>().is_ok()) {
+        return Ok(());
+    }
+    Err(wrong(
+        setting,
+        "write an address and a port, such as 127.0.0.1:7411",
+    ))
 }
 
 fn wrong(setting: &Setting, remedy: impl Into<String>) -> ConfigError {

@@ -20,6 +20,7 @@ use crate::compute::blocking;
 use crate::convert;
 use crate::fault::Fault;
 use crate::limits::{PULL_MESSAGE_BYTES_MAX, STREAM_QUEUE_MAX};
+use crate::metrics::Counted;
 use crate::services::message_fault;
 use crate::shop::Shop;
 use crate::status;
@@ -49,6 +50,7 @@ async fn serve(shop: Arc<Shop>, streams: Streams, by: Actor, line: &mut Line) ->
     let claim = streams.claim(&opening.request_id.0).await?;
     // Dropped before the claim, so that whoever takes over finds the room free.
     let _room = streams.admit()?;
+    let _counted = Counted::new(&shop.metrics().live_pulls);
     line.superseded = Some(claim.superseded());
     let opened = {
         let shop = Arc::clone(&shop);

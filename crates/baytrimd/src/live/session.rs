@@ -117,7 +117,11 @@ impl Session {
             return Err(refuse(FieldError::new("columns", problem, remedy)).into());
         }
         match self.shop.store().spool_append(&self.spool, number, &chunk) {
-            Ok(_) => self.advance(&samples),
+            Ok(_) => {
+                let rows = samples.len() as u64;
+                self.shop.metrics().samples.inc_by(rows);
+                self.advance(&samples)
+            }
             // Only another daemon on the same store gets here.
             Err(SpoolError::Conflict { .. }) => Err(StreamFault::Superseded {
                 durable: self.durable(),

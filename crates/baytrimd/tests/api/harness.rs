@@ -30,6 +30,8 @@ use tonic_types::StatusExt as _;
 /// A daemon within the test.
 pub struct Daemon {
     pub address: SocketAddr,
+    /// Where its figures are scraped.
+    pub metrics_address: SocketAddr,
     pub channel: Channel,
     stop: oneshot::Sender<()>,
     serving: JoinHandle<Result<(), ServeError>>,
@@ -55,17 +57,21 @@ impl Daemon {
     pub async fn guarded(store: Arc<dyn Store>, limits: ServiceLimits, access: Access) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let address = listener.local_addr().unwrap();
+        let metrics = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let metrics_address = metrics.local_addr().unwrap();
         let (stop, stopped) = oneshot::channel();
         let serving = Serving {
             store,
             limits,
             access,
+            metrics: Some(metrics),
         };
         let serving = tokio::spawn(serve(serving, listener, async {
             let _ = stopped.await;
         }));
         Self {
             address,
+            metrics_address,
             channel: connect(address).await,
             stop,
             serving,

@@ -10,6 +10,7 @@ mod bad_jobs;
 mod bad_logs;
 mod bad_streams;
 mod durable;
+mod figures;
 mod harness;
 mod lists;
 mod plans;
