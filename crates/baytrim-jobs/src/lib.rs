@@ -1,8 +1,10 @@
-//! Decides, one request at a time, what happens to a job.
+//! Decides, one request at a time, what happens to jobs and bays.
 //! Knows nothing of sockets, clocks, stores, wire.
 
+pub mod bay;
 pub mod codec;
 pub mod export;
+pub mod fold;
 pub mod job_file;
 pub mod open;
 pub mod propose;
@@ -14,5 +16,7 @@ pub mod revert;
 pub mod state;
 pub mod verdict;
 
+pub use bay::BayState;
+pub use fold::Fold;
 pub use refusal::Refusal;
 pub use state::JobState;

@@ -4,7 +4,7 @@ use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, read_pull}
 use baytrim_model::bay::BaySetup;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::{BayName, RevisionId};
-use baytrim_model::pull::{PullRecord, PullSummary};
+use baytrim_model::pull::{ChannelMapSource, PullRecord, PullSummary};
 use baytrim_model::record::JobEvent;
 use baytrim_model::samples::Samples;
 
@@ -20,6 +20,8 @@ pub struct Circumstances {
     pub revision: RevisionId,
     /// The channel map that the log is read with.
     pub channels: ChannelMap,
+    /// Where that map came from; none for a pull of a time when nobody noted it.
+    pub channels_from: Option<ChannelMapSource>,
 }
 
 /// The blobs that a pull leaves, by the SHA-256 that names them, hexadecimal.
@@ -39,7 +41,7 @@ pub fn circumstances(
     state: &JobState,
     bay: &str,
     revision: &str,
-    channels: ChannelMap,
+    (channels, channels_from): (ChannelMap, ChannelMapSource),
 ) -> Result<Circumstances, Refusal> {
     let (bay, _) = find_bay(state, bay)?;
     let revision = match revision {
@@ -53,6 +55,7 @@ pub fn circumstances(
         bay: bay.clone(),
         revision,
         channels,
+        channels_from: Some(channels_from),
     })
 }
 
@@ -122,6 +125,7 @@ pub fn event(
             revision: circumstances.revision,
             source_name: source_name.to_owned(),
             channels: circumstances.channels.clone(),
+            channels_from: circumstances.channels_from,
             log_blob: blobs.log,
             evidence_blob: blobs.evidence,
             summary,

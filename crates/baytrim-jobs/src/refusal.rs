@@ -1,7 +1,7 @@
 //! Why a request is not granted.
 
 use baytrim_model::field::FieldError;
-use baytrim_model::ids::{BayName, JobId, ProposalId, PullId, RevisionId};
+use baytrim_model::ids::{BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId};
 
 /// Why a request is not granted: a verdict about the request, not a fault of the program.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -24,6 +24,31 @@ pub enum Refusal {
         bay: String,
         /// The bays that the job knows, for people.
         known: String,
+    },
+    /// The bay has no channel map at all.
+    #[error(
+        "bay {0} has no channel map of its own; set one with `baytrim channels set {0} FILE.toml`"
+    )]
+    ChannelMapNone(BayName),
+    /// The bay has no such channel map.
+    #[error("bay {bay} has no channel map {id}; its latest is {latest}")]
+    ChannelMapUnknown {
+        /// The bay.
+        bay: BayName,
+        /// The map asked for.
+        id: ChannelMapId,
+        /// The latest that there is.
+        latest: ChannelMapId,
+    },
+    /// The very channel map is in force already.
+    #[error(
+        "this very channel map is in force for bay {bay} already, as {id}; nothing was changed"
+    )]
+    ChannelMapInForce {
+        /// The bay.
+        bay: BayName,
+        /// The map in force.
+        id: ChannelMapId,
     },
     /// The very same log was taken already, read the same way.
     #[error(
@@ -185,6 +210,9 @@ impl Refusal {
             Self::JobExists(_) => "JOB_EXISTS",
             Self::JobUnknown(_) => "JOB_UNKNOWN",
             Self::BayUnknown { .. } => "BAY_UNKNOWN",
+            Self::ChannelMapNone(_) => "CHANNEL_MAP_NONE",
+            Self::ChannelMapUnknown { .. } => "CHANNEL_MAP_UNKNOWN",
+            Self::ChannelMapInForce { .. } => "CHANNEL_MAP_ALREADY_IN_FORCE",
             Self::LogKnown { .. } => "LOG_KNOWN",
             Self::PullUnknown { .. } => "PULL_UNKNOWN",
             Self::ProposalUnknown { .. } => "PROPOSAL_UNKNOWN",
@@ -207,6 +235,8 @@ impl Refusal {
             Self::Fields(_) => RefusalKind::Invalid,
             Self::JobUnknown(_)
             | Self::BayUnknown { .. }
+            | Self::ChannelMapNone(_)
+            | Self::ChannelMapUnknown { .. }
             | Self::PullUnknown { .. }
             | Self::ProposalUnknown { .. }
             | Self::RevisionUnknown { .. } => RefusalKind::NotFound,
@@ -219,7 +249,8 @@ impl Refusal {
             | Self::Decided { .. }
             | Self::NothingToApprove { .. }
             | Self::SubsetBreaksNeighbour { .. }
-            | Self::AlreadyInForce { .. } => RefusalKind::State,
+            | Self::AlreadyInForce { .. }
+            | Self::ChannelMapInForce { .. } => RefusalKind::State,
             Self::EtagMismatch { .. } => RefusalKind::Conflict,
         }
     }

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::bay::DelayModel;
 use crate::channel::ChannelMap;
 use crate::gate::GateName;
-use crate::ids::{BayName, PullId, RevisionId};
+use crate::ids::{BayName, ChannelMapId, PullId, RevisionId};
 
 /// What one gate refused of a pull.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -136,6 +136,20 @@ pub struct RealisedNode {
     pub error_percent: f64,
 }
 
+/// Where the channel map of a pull came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ChannelMapSource {
+    /// It was sent with the log.
+    Sent,
+    /// The job file gives it for the bay.
+    Job,
+    /// It was the bay's own, in force at that time.
+    Bay(ChannelMapId),
+    /// Nobody gave one: the standard column names.
+    Standard,
+}
+
 /// A finished pull, as the ledger has it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PullRecord {
@@ -149,6 +163,9 @@ pub struct PullRecord {
     pub source_name: String,
     /// The channel map that the log was read with, so that it can be read again.
     pub channels: ChannelMap,
+    /// Where the channel map came from; none in records of a time when nobody noted it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub channels_from: Option<ChannelMapSource>,
     /// SHA-256 of the raw log in hexadecimal: the name of its blob.
     pub log_blob: String,
     /// SHA-256 of the evidence in hexadecimal: the name of its blob.

@@ -1,8 +1,9 @@
-//! What the ledger of a job is told.
+//! What the ledger is told of jobs and bays.
 
 use serde::{Deserialize, Serialize};
 
-use crate::ids::{Actor, ProposalId, RequestId, RevisionId, UnixMillis};
+use crate::channel::ChannelMap;
+use crate::ids::{Actor, ChannelMapId, ProposalId, RequestId, RevisionId, UnixMillis};
 use crate::job::JobSpec;
 use crate::proposal::Proposal;
 use crate::pull::PullRecord;
@@ -62,9 +63,33 @@ pub enum JobEvent {
     },
 }
 
-/// One record of a job: what happened, when, by whom.
+/// One thing that happened to a bay.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct JobRecord {
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum BayEvent {
+    /// The bay got a channel map, which is in force until the next.
+    ChannelMapSet {
+        /// Its number within the bay.
+        id: ChannelMapId,
+        /// The map.
+        map: Box<ChannelMap>,
+        /// The map as its writer wrote it, with all remarks: TOML.
+        text: String,
+        /// Why it was set; empty where nobody said.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        reason: String,
+    },
+}
+
+/// A record of a job.
+pub type JobRecord = StreamRecord<JobEvent>;
+
+/// A record of a bay.
+pub type BayRecord = StreamRecord<BayEvent>;
+
+/// One record of a stream: what happened, when, by whom.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StreamRecord<E> {
     /// Version of the record's form.
     pub version: u16,
     /// When, by the daemon's clock.
@@ -76,5 +101,5 @@ pub struct JobRecord {
     pub request_id: Option<RequestId>,
     /// What happened.
     #[serde(flatten)]
-    pub event: JobEvent,
+    pub event: E,
 }

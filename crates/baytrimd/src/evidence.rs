@@ -148,6 +148,7 @@ fn compute_again(
         bay: record.bay.clone(),
         revision: record.revision,
         channels: record.channels.clone(),
+        channels_from: record.channels_from,
     };
     let log: BlobId = record.log_blob.parse().map_err(|_| {
         InternalFault::Impossible("a record names its log by something that is no hash")

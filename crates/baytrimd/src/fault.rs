@@ -4,7 +4,7 @@ use baytrim_intake::IntakeError;
 use baytrim_jobs::Refusal;
 use baytrim_jobs::codec::{DecodeError, EncodeError};
 use baytrim_jobs::state::FoldError;
-use baytrim_ledger::{AppendError, BlobError, SpoolError, StoreFault};
+use baytrim_ledger::{AppendError, BlobError, SpoolError, StoreFault, StreamName};
 
 use crate::live::StreamFault;
 
@@ -42,10 +42,12 @@ pub enum Fault {
         remedy: &'static str,
     },
     /// Others kept recording first.
-    #[error("job {job} is being changed by others all the time; try again in a moment")]
+    #[error("{what} {name} is being changed by others all the time; try again in a moment")]
     Contended {
-        /// The job.
-        job: String,
+        /// `job` or `bay`.
+        what: &'static str,
+        /// Its name.
+        name: String,
     },
     /// What is to be recorded does not fit into one record.
     #[error(
@@ -114,8 +116,8 @@ pub enum InternalFault {
         /// Why.
         source: DecodeError,
     },
-    /// The records of a job do not follow from each other.
-    #[error("the records of {stream} do not tell a job")]
+    /// The records of a stream do not follow from each other.
+    #[error("the records of {stream} do not follow from each other")]
     Fold {
         /// The stream.
         stream: String,
@@ -155,6 +157,21 @@ pub enum InternalFault {
     /// Something that cannot be.
     #[error("{0}")]
     Impossible(&'static str),
+}
+
+impl Fault {
+    /// Returns the fault of a stream that others kept appending to.
+    pub(crate) fn contended(stream: &StreamName) -> Self {
+        let (what, name) = match stream.as_str().split_once('/') {
+            Some(("bay", name)) => ("bay", name),
+            Some((_, name)) => ("job", name),
+            None => ("job", stream.as_str()),
+        };
+        Self::Contended {
+            what,
+            name: name.to_owned(),
+        }
+    }
 }
 
 impl From<IntakeError> for Fault {
@@ -200,9 +217,7 @@ impl From<AppendError> for Fault {
             AppendError::TooLarge { what, actual, max } => {
                 Self::RecordTooLarge { what, actual, max }
             }
-            AppendError::Conflict { stream, .. } => Self::Contended {
-                job: stream.as_str().trim_start_matches("job/").to_owned(),
-            },
+            AppendError::Conflict { stream, .. } => Self::contended(&stream),
             AppendError::Fault(fault) => fault.into(),
         }
     }

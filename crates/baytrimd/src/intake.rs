@@ -10,22 +10,37 @@ use baytrim_jobs::{JobState, Refusal, realise};
 use baytrim_ledger::BlobId;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::JobId;
-use baytrim_model::pull::PullWarning;
+use baytrim_model::pull::{ChannelMapSource, PullWarning};
 
 use crate::evidence;
 use crate::fault::{Fault, InternalFault};
 use crate::shop::{Author, Decided, Loaded, Shop};
 
-/// Returns the channel map that a log of `bay` is read with: the sender's own text, else the bay's,
-/// else the standard column names.
+/// Returns the channel map that a log of `bay` is read with, and where it came from: the sender's own text,
+/// else what the job gives for the bay, else the bay's own in force, else the standard column names.
 ///
 /// # Errors
-/// When the job knows no such bay, or the text is no channel map.
-pub fn channel_map(state: &JobState, bay: &str, text: &str) -> Result<ChannelMap, Refusal> {
-    let (_, setup) = pulls::find_bay(state, bay)?;
-    if text.trim().is_empty() {
-        return Ok(setup.channels.clone().unwrap_or_else(standard_channels));
+/// When the job knows no such bay, the text is no channel map, or the store fails.
+pub fn channel_map(
+    shop: &Shop,
+    state: &JobState,
+    bay: &str,
+    text: &str,
+) -> Result<(ChannelMap, ChannelMapSource), Fault> {
+    let (name, setup) = pulls::find_bay(state, bay)?;
+    if !text.trim().is_empty() {
+        return Ok((sent(text)?, ChannelMapSource::Sent));
     }
+    if let Some(map) = &setup.channels {
+        return Ok((map.clone(), ChannelMapSource::Job));
+    }
+    Ok(match shop.bay(name)?.state.map_in_force() {
+        Some(entry) => (entry.map.clone(), ChannelMapSource::Bay(entry.id)),
+        None => (standard_channels(), ChannelMapSource::Standard),
+    })
+}
+
+fn sent(text: &str) -> Result<ChannelMap, Refusal> {
     parse_channel_map(text).map_err(|mut errors| {
         for error in &mut errors {
             error.field = format!("open.channel_map, {}", error.field);

@@ -1,13 +1,14 @@
-//! Proves the whole ledger: every record, every blob, and that every job folds from its records.
+//! Proves the whole ledger: every record, every blob, and that every job and bay folds from its records.
 
 use std::error::Error as _;
 
-use baytrim_jobs::JobState;
+use baytrim_jobs::{BayState, JobState};
 use baytrim_ledger::{
     BlobError, BlobId, Hash, Hasher, Store, StoreFault, StreamName, VerifyProgress, VerifyReport,
 };
 
-use crate::shop::{JOB_PREFIX, fold};
+use crate::fault::InternalFault;
+use crate::shop::{BAY_PREFIX, JOB_PREFIX, fold};
 
 /// Streams that are read at a time.
 const READ_STREAMS: usize = 256;
@@ -19,6 +20,8 @@ pub struct LedgerCheck {
     pub report: VerifyReport,
     /// Jobs that were folded.
     pub job_count: u64,
+    /// Bays that were folded.
+    pub bay_count: u64,
     /// The first fault: where, what, what to do.
     pub first_fault: Option<String>,
     /// Head of the whole ledger: see [`head_of_all`].
@@ -35,7 +38,7 @@ pub fn check(
 ) -> Result<LedgerCheck, StoreFault> {
     let report = store.verify(progress)?;
     let mut first_fault = report.first_damage.as_ref().map(ToString::to_string);
-    let mut job_count = 0;
+    let (mut job_count, mut bay_count) = (0, 0);
     if first_fault.is_none() {
         each_stream(store, JOB_PREFIX, |stream, _| {
             if first_fault.is_none() {
@@ -43,10 +46,19 @@ pub fn check(
                 first_fault = check_job(store, stream);
             }
         })?;
+        each_stream(store, BAY_PREFIX, |stream, _| {
+            if first_fault.is_none() {
+                bay_count += 1;
+                first_fault = fold::<BayState>(store, stream)
+                    .err()
+                    .map(|fault| misfit(stream, &fault));
+            }
+        })?;
     }
     Ok(LedgerCheck {
         report,
         job_count,
+        bay_count,
         first_fault,
         ledger_head: head_of_all(store)?,
     })
@@ -90,18 +102,20 @@ fn each_stream(
 
 /// Returns what is wrong with a job, where something is.
 fn check_job(store: &dyn Store, stream: &StreamName) -> Option<String> {
-    match fold(store, stream) {
+    match fold::<JobState>(store, stream) {
         Ok(Some(job)) => check_logs(store, stream, &job.state),
         Ok(None) => Some(format!(
             "stream {stream}: holds no record; restore it from a backup"
         )),
-        Err(fault) => {
-            let source = fault.source().map(ToString::to_string).unwrap_or_default();
-            Some(format!(
-                "stream {stream}: {fault}: {source}; it was written by another program, or by a later version"
-            ))
-        }
+        Err(fault) => Some(misfit(stream, &fault)),
     }
+}
+
+fn misfit(stream: &StreamName, fault: &InternalFault) -> String {
+    let source = fault.source().map(ToString::to_string).unwrap_or_default();
+    format!(
+        "stream {stream}: {fault}: {source}; it was written by another program, or by a later version"
+    )
 }
 
 /// Every log that a record names must be there; evidence may be gone, since it can be computed again.

@@ -49,8 +49,8 @@ pub const PAGE_BODY_BYTES_MAX: usize = 2 << 20;
 /// Times that a decision is made anew because another was recorded first.
 pub const DECIDE_TRIES_MAX: usize = 32;
 
-/// Jobs whose folds are kept in memory; others are folded again when asked for.
-pub const JOBS_CACHED_MAX: usize = 128;
+/// Jobs, and bays, whose folds are kept in memory; others are folded again when asked for.
+pub const FOLDS_CACHED_MAX: usize = 128;
 
 /// Encoded bytes of evidence kept in memory.
 pub const EVIDENCE_CACHE_BYTES_MAX: usize = 256 << 20;

@@ -1,5 +1,6 @@
 //! The services, one file each.
 
+mod bays;
 mod chunks;
 mod corrections;
 mod daemon;
@@ -18,6 +19,7 @@ use tonic::service::Routes;
 use tonic::service::interceptor::InterceptedService;
 use tonic::{Code, Status};
 
+use baytrim_api::v1::bay_service_server::BayServiceServer;
 use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
@@ -31,6 +33,7 @@ use crate::fault::Fault;
 use crate::limits::{JOB_MESSAGE_BYTES_MAX, MESSAGE_BYTES_MAX, PULL_MESSAGE_BYTES_MAX};
 use crate::shop::Shop;
 
+pub use bays::Bays;
 pub use corrections::Corrections;
 pub use daemon::Daemon;
 pub use jobs::Jobs;
@@ -55,9 +58,12 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let daemon = DaemonServiceServer::new(Daemon::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let bays = BayServiceServer::new(Bays::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let mut routes = Routes::builder();
     routes
         .add_service(InterceptedService::new(jobs, access.clone()))
+        .add_service(InterceptedService::new(bays, access.clone()))
         .add_service(InterceptedService::new(pulls, access.clone()))
         .add_service(InterceptedService::new(corrections, access.clone()))
         .add_service(InterceptedService::new(reviews, access.clone()))

@@ -42,8 +42,12 @@ fn tell(fault: &Fault) -> Told {
         Fault::TooLarge { max, .. } => {
             Told::new(Code::InvalidArgument, "TOO_LARGE", fault).with("bytes_max", max)
         }
-        Fault::Contended { job } => {
-            Told::new(Code::Aborted, "JOB_CONTENDED", fault).with("job", job)
+        Fault::Contended { what, name } => {
+            let reason = match *what {
+                "bay" => "BAY_CONTENDED",
+                _ => "JOB_CONTENDED",
+            };
+            Told::new(Code::Aborted, reason, fault).with(what, name)
         }
         Fault::RecordTooLarge { max, .. } => {
             Told::new(Code::ResourceExhausted, "RECORD_TOO_LARGE", fault).with("bytes_max", max)

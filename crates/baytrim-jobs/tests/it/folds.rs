@@ -4,6 +4,7 @@ use baytrim_jobs::codec::{self, DecodeError};
 use baytrim_jobs::state::{FoldError, Outcome};
 use baytrim_jobs::{JobState, verdict};
 use baytrim_model::ids::{ProposalId, RequestId};
+use baytrim_model::record::JobEvent;
 
 use crate::house::{ask, fold, opened, proposed, record, revision};
 
@@ -40,10 +41,10 @@ fn later_versions_are_refused() {
     let text = String::from_utf8(bytes)
         .expect("JSON")
         .replace("\"version\":1", "\"version\":2");
-    let error = codec::decode(text.as_bytes()).expect_err("too new");
+    let error = codec::decode::<JobEvent>(text.as_bytes()).expect_err("too new");
     assert!(matches!(error, DecodeError::TooNew { found: 2 }), "{error}");
     assert!(matches!(
-        codec::decode(b"{}"),
+        codec::decode::<JobEvent>(b"{}"),
         Err(DecodeError::Malformed(_))
     ));
 }

@@ -4,6 +4,7 @@
     reason = "table values are copied, not computed: the very same number is meant"
 )]
 
+mod bays;
 mod exports;
 mod folds;
 mod house;

@@ -5,8 +5,10 @@ use baytrim_jobs::JobState;
 use baytrim_jobs::pulls::Circumstances;
 use baytrim_jobs::state::{Outcome, PullEntry};
 use baytrim_model::axis::Axes;
-use baytrim_model::ids::{Actor, UnixMillis};
-use baytrim_model::pull::{DelayFound, DelaySource, GateCount, PullSummary, Realised};
+use baytrim_model::ids::{Actor, BayName, UnixMillis};
+use baytrim_model::pull::{
+    ChannelMapSource, DelayFound, DelaySource, GateCount, PullSummary, Realised,
+};
 
 use super::name;
 use super::time::timestamp;
@@ -34,6 +36,8 @@ pub fn brief(state: &JobState, pull: &PullEntry) -> v1::Pull {
         log_sha256: record.log_blob.clone(),
         create_time: Some(timestamp(pull.at)),
         creator: pull.by.to_string(),
+        channel_map_source: source(record.channels_from).into(),
+        channel_map: channel_map(&record.bay, record.channels_from),
         ..of_summary(&record.summary)
     }
 }
@@ -65,6 +69,8 @@ pub fn checked(
         source_name: source_name.to_owned(),
         create_time: Some(timestamp(at)),
         creator: by.to_string(),
+        channel_map_source: source(circumstances.channels_from).into(),
+        channel_map: channel_map(&circumstances.bay, circumstances.channels_from),
         coverage: coverage(axes, summary),
         realised: summary.realised.as_ref().map(|found| realised(axes, found)),
         ..of_summary(summary)
@@ -78,6 +84,23 @@ pub fn gate(count: &GateCount) -> v1::GateCount {
         sample_count: count.sample_count,
         refused_s: count.refused_s,
         sentence: count.gate.sentence().to_owned(),
+    }
+}
+
+fn source(from: Option<ChannelMapSource>) -> v1::ChannelMapSource {
+    match from {
+        None => v1::ChannelMapSource::Unspecified,
+        Some(ChannelMapSource::Sent) => v1::ChannelMapSource::Sent,
+        Some(ChannelMapSource::Job) => v1::ChannelMapSource::Job,
+        Some(ChannelMapSource::Bay(_)) => v1::ChannelMapSource::Bay,
+        Some(ChannelMapSource::Standard) => v1::ChannelMapSource::Standard,
+    }
+}
+
+fn channel_map(bay: &BayName, from: Option<ChannelMapSource>) -> String {
+    match from {
+        Some(ChannelMapSource::Bay(id)) => name::channel_map(bay, id),
+        _ => String::new(),
     }
 }
 

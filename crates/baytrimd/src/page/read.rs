@@ -20,7 +20,7 @@ use crate::fault::Fault;
 use crate::shop::{JOB_PREFIX, Shop};
 
 /// Most jobs on one page of the inbox: those whose folds are kept in memory.
-const JOBS_SHOWN_MAX: usize = crate::limits::JOBS_CACHED_MAX;
+const JOBS_SHOWN_MAX: usize = crate::limits::FOLDS_CACHED_MAX;
 
 /// A page, or why it can't be shown.
 pub(super) type Page = Result<Html<String>, Problem>;

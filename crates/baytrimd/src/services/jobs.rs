@@ -8,7 +8,6 @@ use baytrim_api::v1::{
     ListJobsResponse,
 };
 use baytrim_jobs::{Refusal, open};
-use baytrim_ledger::StreamName;
 use baytrim_model::ids::{Actor, JobId};
 use tonic::{Request, Response, Status};
 
@@ -92,24 +91,9 @@ fn create(
 }
 
 fn list(shop: &Shop, page: &Page) -> Result<ListJobsResponse, Fault> {
-    let after = page.after.as_deref();
-    let after = after.and_then(|id| StreamName::new(&format!("{JOB_PREFIX}{id}")).ok());
-    // One more than is shown, to know whether there is a next page.
-    let streams = shop
-        .store()
-        .streams(JOB_PREFIX, after.as_ref(), page.size + 1)?;
-    let ids = streams.iter().filter_map(|(stream, _)| {
-        let id = stream.as_str().strip_prefix(JOB_PREFIX)?;
-        id.parse::<JobId>().ok()
-    });
-    let ids: Vec<JobId> = ids.collect();
-    let shown = &ids[..ids.len().min(page.size)];
-    let jobs = shown.iter().map(|id| Ok(job::brief(&shop.job(id)?)));
+    let (ids, next_page_token) = shop.list::<JobId>(JOB_PREFIX, page)?;
+    let jobs = ids.iter().map(|id| Ok(job::brief(&shop.job(id)?)));
     let jobs = jobs.collect::<Result<Vec<_>, Fault>>()?;
-    let next_page_token = match shown.last() {
-        Some(last) if ids.len() > shown.len() => page.token_after(last.as_str()),
-        _ => String::new(),
-    };
     Ok(ListJobsResponse {
         jobs,
         next_page_token,

@@ -94,7 +94,7 @@ fn begin(shop: &Shop, by: Actor, open: OpenUpload) -> Result<Opened, Fault> {
         Some(_) => return Err(Refusal::RequestIdReused(open.request_id).into()),
         None => {}
     }
-    let circumstances = circumstances(&job.state, &open)?;
+    let circumstances = circumstances(shop, &job.state, &open)?;
     Ok(Opened::Wanted(Box::new(Upload {
         job: id,
         author,
@@ -103,9 +103,9 @@ fn begin(shop: &Shop, by: Actor, open: OpenUpload) -> Result<Opened, Fault> {
     })))
 }
 
-fn circumstances(state: &JobState, open: &OpenUpload) -> Result<Circumstances, Refusal> {
-    let map = intake::channel_map(state, &open.bay, &open.channel_map)?;
-    pulls::circumstances(state, &open.bay, &open.revision, map)
+fn circumstances(shop: &Shop, state: &JobState, open: &OpenUpload) -> Result<Circumstances, Fault> {
+    let map = intake::channel_map(shop, state, &open.bay, &open.channel_map)?;
+    Ok(pulls::circumstances(state, &open.bay, &open.revision, map)?)
 }
 
 /// Returns the name that messages call the log by.

@@ -32,6 +32,7 @@ pub(super) fn tell(refusal: &Refusal) -> Told {
         }
         Refusal::Decided { verdict, by, .. } => told.with("verdict", verdict).with("reviewer", by),
         Refusal::RevisionUnknown { latest, .. } => told.with("latest_revision", latest),
+        Refusal::ChannelMapUnknown { latest, .. } => told.with("latest_channel_map", latest),
         Refusal::BayUnknown { known, .. } => told.with("bays", known),
         Refusal::SubsetBreaksNeighbour {
             rpm, plate_percent, ..

@@ -5,6 +5,7 @@ use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 
+use baytrim_api::v1::bay_service_client::BayServiceClient;
 use baytrim_api::v1::correction_service_client::CorrectionServiceClient;
 use baytrim_api::v1::job_service_client::JobServiceClient;
 use baytrim_api::v1::ledger_service_client::LedgerServiceClient;
@@ -97,6 +98,10 @@ impl Daemon {
 
     pub fn pulls(&self) -> PullServiceClient<Channel> {
         PullServiceClient::new(self.channel.clone())
+    }
+
+    pub fn bays(&self) -> BayServiceClient<Channel> {
+        BayServiceClient::new(self.channel.clone())
     }
 
     pub fn corrections(&self) -> CorrectionServiceClient<Channel> {

@@ -9,6 +9,7 @@
 mod bad_jobs;
 mod bad_logs;
 mod bad_streams;
+mod bays;
 mod durable;
 mod figures;
 mod harness;

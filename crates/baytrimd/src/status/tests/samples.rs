@@ -7,13 +7,17 @@ use baytrim_jobs::Refusal;
 use baytrim_ledger::{AppendError, Damage, StoreFault};
 use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
-use baytrim_model::ids::{JobId, ProposalId, PullId, RevisionId};
+use baytrim_model::ids::{BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId};
 
 use crate::fault::{AccessFault, Fault, InternalFault};
 use crate::live::StreamFault;
 
 fn job() -> JobId {
     "quoll-1".parse().expect("a good name")
+}
+
+fn bay() -> BayName {
+    "east".parse().expect("a good name")
 }
 
 fn field(name: &str) -> FieldError {
@@ -80,6 +84,16 @@ fn refusals() -> Vec<Fault> {
         Refusal::AlreadyInForce {
             job,
             revision: RevisionId(1),
+        },
+        Refusal::ChannelMapNone(bay()),
+        Refusal::ChannelMapUnknown {
+            bay: bay(),
+            id: ChannelMapId(7),
+            latest: ChannelMapId(2),
+        },
+        Refusal::ChannelMapInForce {
+            bay: bay(),
+            id: ChannelMapId(2),
         },
         Refusal::RequestIdReused("r-1".to_owned()),
     ];
@@ -293,7 +307,12 @@ fn own() -> Vec<Fault> {
             remedy: "send smaller chunks",
         },
         Fault::Contended {
-            job: "quoll-1".to_owned(),
+            what: "job",
+            name: "quoll-1".to_owned(),
+        },
+        Fault::Contended {
+            what: "bay",
+            name: "east".to_owned(),
         },
         AppendError::TooLarge {
             what: "the length of a body in bytes",
