@@ -122,6 +122,9 @@ impl BayState {
     }
 
     /// Returns the number that the next channel map gets.
+    ///
+    /// # Panics
+    /// Never: the ledger takes fewer records.
     pub fn next_map(&self) -> ChannelMapId {
         let count = u32::try_from(self.maps.len()).expect("a bay has fewer than 2^32 of anything");
         ChannelMapId(count + 1)

@@ -159,6 +159,8 @@ pub(crate) fn pull() -> Pull {
                 .to_owned(),
         }],
         realised: None,
+        channel_map_source: baytrim_api::v1::ChannelMapSource::Bay.into(),
+        channel_map: "bays/east/maps/m2".to_owned(),
     }
 }
 
