@@ -1,6 +1,8 @@
 //! Pulls for scripts.
 
-use baytrim_api::v1::{Delay, DelaySource, GateCount, NodeCoverage, Pull, PullWarning};
+use baytrim_api::v1::{
+    ChannelMapSource, Delay, DelaySource, GateCount, NodeCoverage, Pull, PullWarning,
+};
 use serde::Serialize;
 
 use super::realised::RealisedJson;
@@ -18,6 +20,8 @@ pub(crate) struct PullJson<'a> {
     log_sha256: &'a str,
     create_time: Option<String>,
     creator: &'a str,
+    channel_map_source: Option<&'static str>,
+    channel_map: Option<String>,
     sample_count: u64,
     duration_s: f64,
     accepted_s: f64,
@@ -95,6 +99,8 @@ impl<'a> PullJson<'a> {
             log_sha256: &pull.log_sha256,
             create_time: pull.create_time.map(|time| time.to_string()),
             creator: &pull.creator,
+            channel_map_source: map_source(pull.channel_map_source()),
+            channel_map: (!pull.channel_map.is_empty()).then(|| short(&pull.channel_map)),
             sample_count: pull.sample_count,
             duration_s: pull.duration_s,
             accepted_s: pull.accepted_s,
@@ -126,6 +132,16 @@ impl<'a> PullsJson<'a> {
             job: job.to_owned(),
             pulls: pulls.iter().map(one).collect(),
         }
+    }
+}
+
+fn map_source(source: ChannelMapSource) -> Option<&'static str> {
+    match source {
+        ChannelMapSource::Unspecified => None,
+        ChannelMapSource::Sent => Some("sent"),
+        ChannelMapSource::Job => Some("job"),
+        ChannelMapSource::Bay => Some("bay"),
+        ChannelMapSource::Standard => Some("standard"),
     }
 }
 

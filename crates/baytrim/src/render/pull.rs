@@ -1,6 +1,6 @@
 //! A pull: what was refused and why, its delay, its coverage; lists of pulls.
 
-use baytrim_api::v1::{Axes, Delay, DelaySource, NodeCoverage, Pull};
+use baytrim_api::v1::{Axes, ChannelMapSource, Delay, DelaySource, NodeCoverage, Pull};
 
 use super::columns::{Edge, columns};
 use super::grid::{Cell, Grid};
@@ -96,7 +96,23 @@ fn heading(pull: &Pull, options: &RenderOptions) -> String {
         let line = format!("Finished {made} by {}", plain(&pull.creator));
         page += &(options.paint(Ink::Quiet, &line) + "\n");
     }
+    if let Some(map) = read_with(pull) {
+        page += &(options.paint(Ink::Quiet, &map) + "\n");
+    }
     page
+}
+
+/// Says which channel map the log was read with; nothing of a live pull, which needs none.
+fn read_with(pull: &Pull) -> Option<String> {
+    let map = match pull.channel_map_source() {
+        ChannelMapSource::Unspecified => return None,
+        ChannelMapSource::Standard if pull.source_name.is_empty() => return None,
+        ChannelMapSource::Sent => "the channel map that was sent with the log".to_owned(),
+        ChannelMapSource::Job => "the job's channel map for the bay".to_owned(),
+        ChannelMapSource::Bay => format!("channel map {} of the bay", number(&pull.channel_map)),
+        ChannelMapSource::Standard => "the standard column names".to_owned(),
+    };
+    Some(format!("Read with {}", plain(&map)))
 }
 
 fn acceptance(pull: &Pull, options: &RenderOptions) -> String {

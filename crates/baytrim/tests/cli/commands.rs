@@ -33,6 +33,11 @@ async fn every_reading_command_shows_something() {
             "channels suggest Cargo.toml",
             "plate_angle: \"Klappe\" in percent, 55 % sure",
         ),
+        ("channels show east", "column = \"AFR wide\""),
+        ("channels show east --map m1", "Channel map m1 of bay east"),
+        ("channels history east", "new lambda meter"),
+        ("channels history west", "baytrim channels suggest LOG"),
+        ("channels list", "east  m2"),
         ("ledger log quoll-1", "pull p2 from bay east"),
         ("completions bash", "_baytrim"),
         ("--help", "baytrim pull submit quoll-1"),
@@ -174,6 +179,61 @@ async fn a_retried_upload_keeps_its_name() {
                 .all(|upload| upload.bytes == b"t,lambda\n0,1\n")
         );
     });
+}
+
+/// A bay would get another map than the file holds, or one that was only to be checked.
+#[tokio::test]
+async fn channels_set_sends_the_file_as_it_is() {
+    let (shop, url) = Shop::open().await;
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("map.toml");
+    std::fs::write(&file, "# by hand\n[time]\nrate_hz = 50\n").unwrap();
+    let path = file.to_str().unwrap();
+    let words = [
+        "channels",
+        "set",
+        "bays/east",
+        path,
+        "--reason",
+        "new meter",
+    ];
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
+    assert!(
+        outcome.err.contains("first channel map of bay east"),
+        "{}",
+        outcome.err
+    );
+    let checked = baytrim(&url, &["channels", "set", "east", path, "--check"]).await;
+    assert!(checked.out.contains("not recorded"), "{}", checked.out);
+    shop.with(|seen| {
+        let first = &seen.maps[0];
+        assert_eq!(first.text, "# by hand\n[time]\nrate_hz = 50\n");
+        assert_eq!(
+            (first.parent.as_str(), first.reason.as_str()),
+            ("bays/east", "new meter")
+        );
+        assert_eq!(first.request_id.len(), 36);
+        assert!(!first.validate_only && seen.maps[1].validate_only);
+    });
+    let copy = folder.path().join("copy.toml");
+    let words = [
+        "channels",
+        "show",
+        "east",
+        "--output",
+        copy.to_str().unwrap(),
+    ];
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
+    let text = std::fs::read_to_string(&copy).unwrap();
+    assert_eq!(text, answers::bays::channel_map().text);
+    let again = baytrim(&url, &words).await;
+    assert_eq!(
+        again.exit,
+        Exit::Failed,
+        "a file that is there is not written over"
+    );
 }
 
 /// A verdict would be given on another state of the proposal, or on other nodes.

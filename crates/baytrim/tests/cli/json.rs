@@ -82,7 +82,8 @@ async fn other_answers_have_their_documented_keys() {
         ("pull list quoll-1 --json", "job pulls"),
         (
             "pull show quoll-1/p2 --json",
-            "id job bay revision source_name log_sha256 create_time creator sample_count \
+            "id job bay revision source_name log_sha256 create_time creator \
+             channel_map_source channel_map sample_count \
              duration_s accepted_s refused strip delay warnings realised coverage",
         ),
         ("proposal list quoll-1 --json", "job proposals"),
@@ -113,6 +114,12 @@ async fn other_answers_have_their_documented_keys() {
             "channels suggest Cargo.toml --json",
             "channel_map complete channels missing notes refusal row_count unused_columns output",
         ),
+        (
+            "channels show east --json",
+            "bay map in_force create_time creator reason channels text",
+        ),
+        ("channels history east --json", "bay maps"),
+        ("channels list --json", "bays"),
         ("ledger log quoll-1 --json", "job records"),
         (
             "ledger verify --json",
@@ -171,6 +178,9 @@ async fn every_key_is_documented() {
         "table list quoll-1 --json",
         "table export quoll-1 --format csv --json",
         "channels suggest Cargo.toml --json",
+        "channels show east --json",
+        "channels history east --json",
+        "channels list --json",
         "ledger log quoll-1 --json",
         "ledger verify --json",
     ] {

@@ -1,5 +1,6 @@
 //! Pages against golden files. `BAYTRIM_UPDATE_GOLDEN=1 cargo test -p baytrim` writes them anew.
 
+use baytrim::render::channel_maps::{render_map, render_maps};
 use baytrim::render::channels::render_suggestion;
 use baytrim::render::job::{render_job, render_jobs};
 use baytrim::render::ledger::{render_check, render_records};
@@ -30,6 +31,16 @@ fn check(name: &str, draw: impl Fn(&RenderOptions) -> String) {
         let golden = std::fs::read_to_string(&path).unwrap_or_default();
         assert!(page == golden, "{path} differs; the page is now:\n{page}");
     }
+}
+
+/// A tuner would see another channel map in force than there is.
+#[test]
+fn channel_maps() {
+    let map = answers::bays::channel_map();
+    check("channel-map", |options| render_map("east", &map, options));
+    check("channel-maps", |options| {
+        render_maps("east", std::slice::from_ref(&map), options)
+    });
 }
 
 /// A reviewer would see another proposal than the one that is to be decided on.

@@ -3,6 +3,7 @@
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
+use baytrim_api::v1::bay_service_server::BayServiceServer;
 use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
@@ -12,7 +13,7 @@ use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
 use baytrim_api::v1::{
     ApproveProposalRequest, CreateJobRequest, CreateProposalRequest, ExportTableRequest,
-    OpenUpload, RejectProposalRequest, RevertTableRequest,
+    OpenUpload, RejectProposalRequest, RevertTableRequest, SetChannelMapRequest,
 };
 use tokio::net::TcpListener;
 use tokio_stream::wrappers::TcpListenerStream;
@@ -20,6 +21,7 @@ use tonic::transport::Server;
 use tonic::{Code, Request, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
 
+mod bays;
 mod corrections;
 mod daemon;
 mod jobs;
@@ -46,6 +48,7 @@ pub(crate) struct Seen {
     pub(crate) rejections: Vec<RejectProposalRequest>,
     pub(crate) reverts: Vec<RevertTableRequest>,
     pub(crate) exports: Vec<ExportTableRequest>,
+    pub(crate) maps: Vec<SetChannelMapRequest>,
     pub(crate) page_tokens: Vec<String>,
     /// Calls that are answered UNAVAILABLE before any is answered well.
     pub(crate) failing_calls: usize,
@@ -72,6 +75,7 @@ impl Shop {
         let url = format!("http://{}", listener.local_addr().unwrap());
         let serving = Server::builder()
             .add_service(JobServiceServer::new(shop.clone()))
+            .add_service(BayServiceServer::new(shop.clone()))
             .add_service(PullServiceServer::new(shop.clone()))
             .add_service(CorrectionServiceServer::new(shop.clone()))
             .add_service(ReviewServiceServer::new(shop.clone()))
