@@ -24,11 +24,13 @@ pub struct Circumstances {
     pub channels_from: Option<ChannelMapSource>,
 }
 
-/// The blobs that a pull leaves, by the SHA-256 that names them, hexadecimal.
+/// What a pull is known by: its blobs, by the SHA-256 that names them, hexadecimal, and its fingerprint.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PullBlobs {
     /// The raw log.
     pub log: String,
+    /// The fingerprint of its samples.
+    pub fingerprint: String,
     /// The evidence.
     pub evidence: String,
 }
@@ -127,6 +129,7 @@ pub fn event(
             channels: circumstances.channels.clone(),
             channels_from: circumstances.channels_from,
             log_blob: blobs.log,
+            fingerprint: Some(blobs.fingerprint),
             evidence_blob: blobs.evidence,
             summary,
         }),

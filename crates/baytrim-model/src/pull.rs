@@ -168,6 +168,10 @@ pub struct PullRecord {
     pub channels_from: Option<ChannelMapSource>,
     /// SHA-256 of the raw log in hexadecimal: the name of its blob.
     pub log_blob: String,
+    /// What its samples say in short, the same for every file of one recording; none in records of a time when
+    /// nobody noted it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fingerprint: Option<String>,
     /// SHA-256 of the evidence in hexadecimal: the name of its blob.
     pub evidence_blob: String,
     /// What the pull turned out to be.

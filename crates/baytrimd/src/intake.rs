@@ -3,7 +3,9 @@
 use std::io::Read;
 
 use baytrim_estimate::PullReading;
-use baytrim_intake::{LogLimits, check_axes, parse_channel_map, read_log, standard_channels};
+use baytrim_intake::{
+    LogLimits, check_axes, fingerprint, parse_channel_map, read_log, standard_channels,
+};
 use baytrim_jobs::pulls::{self, Circumstances, PullBlobs};
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{JobState, Refusal, realise};
@@ -49,7 +51,8 @@ fn sent(text: &str) -> Result<ChannelMap, Refusal> {
     })
 }
 
-/// Returns what a log says as a pull of the job, with what is odd about the log among its warnings.
+/// Returns what a log says as a pull of the job, with what is odd about the log among its warnings, and the
+/// fingerprint of its samples.
 ///
 /// # Errors
 /// [`Fault::Log`] names row and column.
@@ -58,7 +61,7 @@ pub fn read(
     circumstances: &Circumstances,
     source: &mut dyn Read,
     source_name: &str,
-) -> Result<PullReading, Fault> {
+) -> Result<(PullReading, String), Fault> {
     let name = if source_name.is_empty() {
         "live pull"
     } else {
@@ -71,7 +74,7 @@ pub fn read(
     let warnings = &mut reading.summary.warnings;
     let odd = check_axes(&intake.samples, &state.spec.axes);
     warnings.splice(0..0, intake.report.warnings.into_iter().chain(odd));
-    Ok(reading)
+    Ok((reading, fingerprint(&intake.samples)))
 }
 
 /// Reads the log `log` and records it as a pull of `job`: evidence first, then the record that names
@@ -89,7 +92,7 @@ pub fn record(
 ) -> Result<Decided, Fault> {
     let loaded = shop.job(job)?;
     let mut reader = shop.store().open_blob(&log).map_err(InternalFault::from)?;
-    let mut reading = read(&loaded.state, circumstances, &mut reader, source_name)?;
+    let (mut reading, print) = read(&loaded.state, circumstances, &mut reader, source_name)?;
     compare(shop, &loaded, circumstances, &mut reading)?;
     let evidence = evidence::encode(&reading.evidence)?;
     let evidence = shop
@@ -98,12 +101,14 @@ pub fn record(
         .map_err(InternalFault::from)?;
     let blobs = PullBlobs {
         log: log.to_string(),
+        fingerprint: print,
         evidence: evidence.to_string(),
     };
-    reading
-        .summary
-        .warnings
-        .extend(seen_before(&loaded.state, &blobs.log));
+    reading.summary.warnings.extend(seen_before(
+        &loaded.state,
+        Some(&blobs.log),
+        &blobs.fingerprint,
+    ));
     shop.decide(job, author, &is_pull, |job| {
         let (blobs, summary) = (blobs.clone(), reading.summary.clone());
         Ok(pulls::event(
@@ -146,17 +151,24 @@ pub fn is_pull(outcome: Outcome) -> bool {
     matches!(outcome, Outcome::Pull(_))
 }
 
-/// Warns when the very same log is in already, read another way.
-fn seen_before(state: &JobState, log: &str) -> Option<PullWarning> {
-    let same = state
-        .pulls
-        .iter()
-        .find(|pull| pull.record.log_blob == log)?;
+/// Warns when the very same log is in already, read another way, or the same recording in another file.
+pub fn seen_before(state: &JobState, log: Option<&str>, print: &str) -> Option<PullWarning> {
+    let mut pulls = state.pulls.iter().map(|pull| &pull.record);
+    let same_file = pulls
+        .clone()
+        .find(|pull| Some(pull.log_blob.as_str()) == log);
+    let (pull, what) = match same_file {
+        Some(pull) => (pull, "the very same log is in as {}, read another way"),
+        None => (
+            pulls.find(|pull| pull.fingerprint.as_deref() == Some(print))?,
+            "the same recording is in as {}, from another file",
+        ),
+    };
+    let what = what.replace("{}", &pull.id.to_string());
     Some(PullWarning {
         code: "same_log".to_owned(),
         message: format!(
-            "the very same log is in as {} already, read another way; leave one of the two out of proposals, or its readings count twice",
-            same.record.id
+            "{what}; leave one of the two out of proposals, or its readings count twice"
         ),
     })
 }

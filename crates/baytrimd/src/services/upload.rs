@@ -132,7 +132,10 @@ async fn check(
     let work = move || {
         let job = worker.job(&upload.job)?;
         let name = &upload.source_name;
-        let mut reading = intake::read(&job.state, &upload.circumstances, &mut file, name)?;
+        let (mut reading, print) =
+            intake::read(&job.state, &upload.circumstances, &mut file, name)?;
+        let seen = intake::seen_before(&job.state, None, &print);
+        reading.summary.warnings.extend(seen);
         intake::compare(&worker, &job, &upload.circumstances, &mut reading)?;
         let (axes, by) = (&job.state.spec.axes, &upload.author.by);
         let summary = &reading.summary;

@@ -12,6 +12,8 @@ mod bad_streams;
 mod bays;
 mod durable;
 mod figures;
+#[cfg(feature = "columnar")]
+mod formats;
 mod harness;
 mod lists;
 mod plans;
