@@ -111,7 +111,7 @@ pub(crate) fn parse_revision(text: &str) -> Result<String, String> {
 pub(crate) fn short(full: &str) -> String {
     let parts: Vec<&str> = full.split('/').collect();
     match parts.as_slice() {
-        ["jobs", name] | ["bays", name] => (*name).to_owned(),
+        ["jobs" | "bays", name] => (*name).to_owned(),
         ["bays", bay, "maps", number] => format!("{bay}/{number}"),
         ["jobs", job, "pulls" | "proposals" | "revisions", number] => format!("{job}/{number}"),
         _ => full.to_owned(),
