@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 use toml::Value;
 
 /// Floor of each crate; an edge may only go to a lower floor.
-const FLOORS: [(&str, u8); 10] = [
+const FLOORS: [(&str, u8); 11] = [
     ("baytrim-model", 0),
     ("baytrim-api", 0),
     ("baytrim-estimate", 1),
+    ("baytrim-access", 1),
     ("baytrim-intake", 1),
     ("baytrim-ledger", 1),
     ("baytrim-testkit", 1),

@@ -15,4 +15,5 @@ pub mod pull;
 pub mod record;
 pub mod revision;
 pub mod samples;
+pub mod shop;
 pub mod table;
