@@ -10,7 +10,9 @@ pub enum AccessRefusal {
     #[error(transparent)]
     Field(#[from] FieldError),
     /// The shop has a member of that name.
-    #[error("the shop has a member {0:?} already; capitals make no difference; choose another name")]
+    #[error(
+        "the shop has a member {0:?} already; capitals make no difference; choose another name"
+    )]
     MemberExists(String),
     /// The shop has no such member.
     #[error("there is no member {0:?}; `baytrim member list` names those that there are")]

@@ -107,7 +107,11 @@ mod tests {
         };
         for policy in [Policy::default(), one_person] {
             for row in ROWS {
-                assert!(!permits(row.method, &BTreeSet::new(), &policy), "{}", row.method);
+                assert!(
+                    !permits(row.method, &BTreeSet::new(), &policy),
+                    "{}",
+                    row.method
+                );
             }
             let all: BTreeSet<Role> = Role::ALL.into_iter().collect();
             assert!(!permits("JobService/ForgetJob", &all, &policy));
@@ -118,11 +122,15 @@ mod tests {
     /// If this fails, the owner gives verdicts in a shop of several people, or can't in a shop of one.
     #[test]
     fn owners_decide_only_where_one_person_does_everything() {
-        let owner = BTreeSet::from([Role::Owner]);
+        let owner = BTreeSet::from([Owner]);
         let mut policy = Policy::default();
         assert!(!permits("ReviewService/ApproveProposal", &owner, &policy));
         policy.one_person = true;
         assert!(permits("ReviewService/ApproveProposal", &owner, &policy));
-        assert!(!permits("ReviewService/ApproveProposal", &BTreeSet::from([Role::Tuner]), &policy));
+        assert!(!permits(
+            "ReviewService/ApproveProposal",
+            &BTreeSet::from([Tuner]),
+            &policy
+        ));
     }
 }

@@ -121,7 +121,8 @@ impl ShopState {
                 Outcome::Member(member.clone())
             }
             ShopEvent::TokenIssued { token } => {
-                let fits = self.member(&token.member).is_some() && !self.tokens.contains_key(&token.id);
+                let fits =
+                    self.member(&token.member).is_some() && !self.tokens.contains_key(&token.id);
                 self.fits(fits, &token.id)?;
                 let entry = TokenEntry {
                     issue: token.clone(),
@@ -210,7 +211,8 @@ impl ShopState {
 
     /// Returns the members that say who may do what.
     pub fn owners(&self) -> impl Iterator<Item = &MemberEntry> {
-        let owns = |entry: &&MemberEntry| !entry.is_removed && entry.member.roles.contains(&Role::Owner);
+        let owns =
+            |entry: &&MemberEntry| !entry.is_removed && entry.member.roles.contains(&Role::Owner);
         self.members.values().filter(owns)
     }
 

@@ -98,11 +98,27 @@ mod tests {
     /// If this fails, a record could name somebody by a text that reads like another's, or like a path.
     #[test]
     fn names_are_plain() {
-        for good in ["kim", "M. Ottoway", "Jörg", "bay-east", "night script_2", "O'Hara"] {
+        for good in [
+            "kim",
+            "M. Ottoway",
+            "Jörg",
+            "bay-east",
+            "night script_2",
+            "O'Hara",
+        ] {
             assert!(good.parse::<MemberName>().is_ok(), "{good}");
         }
         for bad in [
-            "", " kim", "kim ", "a  b", "../x", "a/b", "a\nb", "-x", "a\u{202e}b", "a@b",
+            "",
+            " kim",
+            "kim ",
+            "a  b",
+            "../x",
+            "a/b",
+            "a\nb",
+            "-x",
+            "a\u{202e}b",
+            "a@b",
             &"x".repeat(81),
         ] {
             assert!(bad.parse::<MemberName>().is_err(), "{bad:?}");

@@ -71,13 +71,7 @@ impl TryFrom<String> for TokenHash {
     type Error = FieldError;
 
     fn try_from(text: String) -> Result<Self, FieldError> {
-        let wrong = || {
-            FieldError::new(
-                "sha256",
-                "is no SHA-256",
-                "write 64 hexadecimal digits",
-            )
-        };
+        let wrong = || FieldError::new("sha256", "is no SHA-256", "write 64 hexadecimal digits");
         if text.len() != 64 || !text.is_ascii() {
             return Err(wrong());
         }
