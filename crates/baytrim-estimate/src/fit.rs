@@ -13,6 +13,7 @@ mod residual;
 mod solve;
 #[cfg(test)]
 mod tests;
+mod trace;
 
 use baytrim_model::axis::Axes;
 use baytrim_model::proposal::FitSummary;
@@ -25,10 +26,12 @@ use self::episode::Episodes;
 pub(crate) use self::episode::STEP_S;
 use self::noise::Noise;
 pub(crate) use self::noise::mean_variance;
+pub(crate) use self::normal::Solution;
 use self::normal::Normal;
 use self::order::Order;
 use self::prior::Smoothness;
 pub(crate) use self::solve::Solved;
+pub(crate) use self::trace::{LeftOut, Variances};
 
 /// Mean and standard deviation of a film coefficient before any pull: X less the engine's own compensation.
 const FILM_PRIOR: (f64, f64) = (0.06, 0.10);

@@ -20,12 +20,14 @@ pub mod posterior;
 pub mod read;
 pub mod row;
 pub mod surface;
+pub mod trace;
 
 mod block;
 mod frame;
 mod pipeline;
 mod quality;
 mod strip;
+mod witness;
 
 pub use context::PullContext;
 pub use evidence::PullEvidence;
@@ -34,4 +36,5 @@ pub use live::LivePull;
 pub use loaded::{LoadedAnswer, LoadedQuestion, which_loaded};
 pub use plan::{PlanQuestion, PlanStep, PullPlan, UseMap, plan_pull};
 pub use posterior::{Posterior, fit_whole};
+pub use trace::{LogTrace, NodeTrace, trace_log, trace_node};
 pub use read::{PullReading, ReadError, read_pull};

@@ -15,6 +15,7 @@ use crate::kernel::{Kernel, Mixture, Parcel};
 use crate::row::Row;
 use crate::strip::Tally;
 use crate::surface::Surface;
+use crate::witness::Witness;
 
 /// A reading is refused when more of its exhaust than this was made while a gate refused.
 const REFUSED_SHARE_MAX: f64 = 0.02;
@@ -39,6 +40,7 @@ pub(crate) struct Pipeline {
     last_made_s: f64,
     last_response: f64,
     delay_now_s: f64,
+    witness: Option<Box<Witness>>,
 }
 
 impl Pipeline {
@@ -62,9 +64,21 @@ impl Pipeline {
             last_made_s: f64::NAN,
             last_response: f64::NAN,
             delay_now_s: 0.0,
+            witness: None,
             frame,
             delay,
         }
+    }
+
+    /// Lets `witness` note what becomes of every row from here on.
+    pub(crate) fn watch(&mut self, witness: Witness) {
+        self.witness = Some(Box::new(witness));
+    }
+
+    /// Ends the reading and returns the witness.
+    pub(crate) fn into_witness(mut self) -> Option<Witness> {
+        self.flush();
+        self.witness.map(|witness| *witness)
     }
 
     /// Takes a row in.
@@ -98,6 +112,9 @@ impl Pipeline {
                 0.0,
                 judged.refused_by.or(Some(GateName::Clock)),
             );
+            if let Some(witness) = &mut self.witness {
+                witness.skip();
+            }
             return;
         }
         let hole = row.offset_s - self.last_made_s
@@ -137,6 +154,21 @@ impl Pipeline {
             _ => Some(GateName::Footprint),
         });
         self.tally.add(row.offset_s, step_s, refused_by);
+        if let Some(witness) = &mut self.witness {
+            match (refused_by, &mixture) {
+                (None, Some(mixture)) => {
+                    let footprint = self.kernel.footprint();
+                    witness.accepted(&self.frame, row, step_s, mixture.ln_richness, footprint);
+                }
+                (gate, _) => {
+                    let spread = row
+                        .makes_exhaust()
+                        .then(|| self.surface.spread(row.rpm, row.plate_percent));
+                    let gate = gate.unwrap_or(GateName::Footprint);
+                    witness.refused(row, step_s, gate, spread.as_ref());
+                }
+            }
+        }
         match (refused_by, mixture) {
             (None, Some(mixture)) => self.accept(row, step_s, &mixture),
             _ => self.interrupt(),

@@ -43,6 +43,11 @@ pub fn fit_whole(
 }
 
 impl Posterior {
+    /// Returns the fit with the sizes that it rests on.
+    pub(crate) fn solved(&self) -> &Solved {
+        &self.solved
+    }
+
     /// Returns how far the nodes of `region` are within `tolerance`, ln units, with a table of `log_trim`.
     ///
     /// The sensor's own bias is left out: no pull can tell it. The same input gives the same answer. None for an
