@@ -20,6 +20,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "pulls",
         "reviews",
         "tables",
+        "traces",
     ];
     let files = names.map(|name| format!("baytrim/v1/{name}.proto"));
     let descriptors = protox::compile(files, [&root])?;

@@ -36,5 +36,5 @@ pub use live::LivePull;
 pub use loaded::{LoadedAnswer, LoadedQuestion, which_loaded};
 pub use plan::{PlanQuestion, PlanStep, PullPlan, UseMap, plan_pull};
 pub use posterior::{Posterior, fit_whole};
-pub use trace::{LogTrace, NodeTrace, trace_log, trace_node};
 pub use read::{PullReading, ReadError, read_pull};
+pub use trace::{LogTrace, NodeTrace, trace_log, trace_node};

@@ -137,7 +137,11 @@ pub fn trace_node(
 ) -> NodeTrace {
     assert!(node < axes.node_count(), "no such node");
     let solved = posterior.solved();
-    assert_eq!(solved.ranks.len(), pulls.len(), "the pulls that were fitted");
+    assert_eq!(
+        solved.ranks.len(),
+        pulls.len(),
+        "the pulls that were fitted"
+    );
     let left_out = solved.left_out(pulls);
     let distrust = solved.distrust(node, pulls.len());
     let shares = pulls.iter().zip(&left_out).zip(distrust);
@@ -154,7 +158,9 @@ pub fn trace_node(
             alone: left.as_ref().map(|left| belief(&left.alone)),
             without: left.as_ref().map(|left| belief(&left.without)),
             distrust,
-            farthest: left.as_ref().and_then(|left| farthest(fit, posterior, left)),
+            farthest: left
+                .as_ref()
+                .and_then(|left| farthest(fit, posterior, left)),
         }
     });
     NodeTrace {
@@ -281,7 +287,5 @@ pub fn trace_log(
         pipeline.push(columns.row(row));
     }
     let witness = pipeline.into_witness();
-    Ok(witness
-        .unwrap_or_else(|| Witness::new(node, 0))
-        .finish())
+    Ok(witness.unwrap_or_else(|| Witness::new(node, 0)).finish())
 }

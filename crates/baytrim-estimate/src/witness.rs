@@ -98,7 +98,13 @@ impl Witness {
     }
 
     /// Takes a row that `gate` refused; `spread` says where the engine ran.
-    pub(crate) fn refused(&mut self, row: &Row, step_s: f64, gate: GateName, spread: Option<&Spread>) {
+    pub(crate) fn refused(
+        &mut self,
+        row: &Row,
+        step_s: f64,
+        gate: GateName,
+        spread: Option<&Spread>,
+    ) {
         self.close();
         let entries = spread.map(|spread| spread.node.iter().zip(spread.weight));
         let own = entries.into_iter().flatten();

@@ -88,7 +88,10 @@ fn parts_make_the_whole_and_a_pull_left_out_moves_the_node() {
     let squares = trace.errors.iter().map(|part| part.standard_error.powi(2));
     let sum = squares.sum::<f64>().sqrt();
     assert!((sum / whole - 1.0).abs() < 1e-6, "{sum} {whole}");
-    assert_eq!(trace.errors.last().expect("parts").source, ErrorSource::Sensor);
+    assert_eq!(
+        trace.errors.last().expect("parts").source,
+        ErrorSource::Sensor
+    );
     assert!(trace.errors.iter().all(|part| part.standard_error >= 0.0));
     // The odd pull reads 5 % lean: alone it says more than the others, and without it the node falls.
     let alone: Vec<f64> = trace
@@ -96,7 +99,10 @@ fn parts_make_the_whole_and_a_pull_left_out_moves_the_node() {
         .iter()
         .map(|pull| pull.alone.expect("solvable").theta)
         .collect();
-    assert!(alone[2] > alone[0] + 0.02 && alone[2] > alone[1] + 0.02, "{alone:?}");
+    assert!(
+        alone[2] > alone[0] + 0.02 && alone[2] > alone[1] + 0.02,
+        "{alone:?}"
+    );
     let without: Vec<f64> = trace
         .pulls
         .iter()
@@ -141,7 +147,11 @@ fn the_log_read_once_more_has_the_same_dwell_and_gates() {
                 assert_eq!(point.need.is_nan(), point.refused_by.is_some());
             }
             for gate in &trace.refused {
-                let all = pull.summary.refused.iter().find(|count| count.gate == gate.gate);
+                let all = pull
+                    .summary
+                    .refused
+                    .iter()
+                    .find(|count| count.gate == gate.gate);
                 let all = all.expect("the pull names every gate that refused");
                 assert!(gate.sample_count <= all.sample_count);
                 assert!(gate.weight_s <= all.refused_s + 1e-9);

@@ -14,6 +14,7 @@ pub mod realise;
 pub mod refusal;
 pub mod revert;
 pub mod state;
+pub mod trace;
 pub mod verdict;
 
 pub use bay::BayState;

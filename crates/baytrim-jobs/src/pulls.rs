@@ -61,6 +61,16 @@ pub fn circumstances(
     })
 }
 
+/// Returns the circumstances of a pull that was taken.
+pub fn circumstances_of(record: &PullRecord) -> Circumstances {
+    Circumstances {
+        bay: record.bay.clone(),
+        revision: record.revision,
+        channels: record.channels.clone(),
+        channels_from: record.channels_from,
+    }
+}
+
 /// Returns the bay of that name.
 ///
 /// # Errors
@@ -136,11 +146,14 @@ pub fn event(
     })
 }
 
-fn trim_in_force(state: &JobState, circumstances: &Circumstances) -> Result<Vec<f64>, Refusal> {
+pub(crate) fn trim_in_force(
+    state: &JobState,
+    circumstances: &Circumstances,
+) -> Result<Vec<f64>, Refusal> {
     Ok(state.log_trim(state.revision(circumstances.revision)?))
 }
 
-fn context<'a>(
+pub(crate) fn context<'a>(
     state: &'a JobState,
     circumstances: &Circumstances,
     trim_in_force: &'a [f64],
@@ -159,7 +172,7 @@ fn context<'a>(
     })
 }
 
-fn unreadable(error: &ReadError) -> Refusal {
+pub(crate) fn unreadable(error: &ReadError) -> Refusal {
     Refusal::field(
         "samples",
         error.to_string(),

@@ -18,6 +18,7 @@ pub(crate) mod plan;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod table;
+pub(crate) mod trace;
 
 use channels::ChannelsCommand;
 use job::JobCommand;
@@ -26,6 +27,7 @@ use plan::PlanArgs;
 use proposal::{ApproveArgs, ProposalCommand, ProposeArgs, RejectArgs};
 use pull::PullCommand;
 use table::{RevertArgs, TableCommand};
+use trace::TraceArgs;
 
 /// Identifier of `--as` wherever it says who acts.
 const ACTOR: &str = "actor";
@@ -120,6 +122,8 @@ pub(crate) enum Command {
     /// Look at proposals
     #[command(subcommand)]
     Proposal(ProposalCommand),
+    /// Show what is behind a node's number: pulls, rows, gates, and what its uncertainty is made of
+    Trace(TraceArgs),
     /// Approve a proposal, whole or node by node: a new table revision comes of it
     Approve(ApproveArgs),
     /// Reject a proposal

@@ -13,6 +13,7 @@ pub(crate) mod send;
 pub(crate) mod status;
 pub(crate) mod submit;
 pub(crate) mod table;
+pub(crate) mod trace;
 
 /// Returns a fresh name for a request that records something.
 fn request_id() -> String {

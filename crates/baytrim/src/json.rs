@@ -10,3 +10,4 @@ pub(crate) mod pull;
 mod realised;
 pub(crate) mod status;
 pub(crate) mod table;
+pub(crate) mod trace;

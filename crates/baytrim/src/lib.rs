@@ -26,6 +26,7 @@ mod log_reader;
 mod name;
 pub mod render;
 mod run;
+mod use_map;
 
 pub use environment::Environment;
 pub use exit::Exit;

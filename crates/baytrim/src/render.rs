@@ -21,3 +21,4 @@ pub mod strip;
 pub mod style;
 pub mod table;
 pub(crate) mod text;
+pub mod trace;

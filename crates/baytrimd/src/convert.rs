@@ -12,3 +12,4 @@ pub mod request;
 pub mod revision;
 pub mod stream;
 pub mod time;
+pub mod trace;

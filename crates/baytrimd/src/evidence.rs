@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use baytrim_estimate::PullEvidence;
 use baytrim_estimate::evidence::EVIDENCE_VERSION;
-use baytrim_jobs::pulls::Circumstances;
+use baytrim_jobs::pulls::circumstances_of;
 use baytrim_jobs::state::PullEntry;
 use baytrim_ledger::{BlobError, BlobId, Store};
 use baytrim_model::ids::PullId;
@@ -144,12 +144,7 @@ fn compute_again(
 ) -> Result<(PullEvidence, usize), Fault> {
     let record = &pull.record;
     tracing::warn!(job = %job.state.id(), pull = %record.id, "evidence is gone or of another layout; reading the log again");
-    let circumstances = Circumstances {
-        bay: record.bay.clone(),
-        revision: record.revision,
-        channels: record.channels.clone(),
-        channels_from: record.channels_from,
-    };
+    let circumstances = circumstances_of(record);
     let log: BlobId = record.log_blob.parse().map_err(|_| {
         InternalFault::Impossible("a record names its log by something that is no hash")
     })?;

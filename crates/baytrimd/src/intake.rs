@@ -4,7 +4,7 @@ use std::io::Read;
 
 use baytrim_estimate::PullReading;
 use baytrim_intake::{
-    LogLimits, check_axes, fingerprint, parse_channel_map, read_log, standard_channels,
+    Intake, LogLimits, check_axes, fingerprint, parse_channel_map, read_log, standard_channels,
 };
 use baytrim_jobs::pulls::{self, Circumstances, PullBlobs};
 use baytrim_jobs::state::Outcome;
@@ -62,19 +62,31 @@ pub fn read(
     source: &mut dyn Read,
     source_name: &str,
 ) -> Result<(PullReading, String), Fault> {
+    let intake = samples(state, &circumstances.channels, source, source_name)?;
+    let mut reading = pulls::read(state, circumstances, &intake.samples)?;
+    let warnings = &mut reading.summary.warnings;
+    let odd = check_axes(&intake.samples, &state.spec.axes);
+    warnings.splice(0..0, intake.report.warnings.into_iter().chain(odd));
+    Ok((reading, fingerprint(&intake.samples)))
+}
+
+/// Returns the samples of a log.
+///
+/// # Errors
+/// [`Fault::Log`] names row and column.
+pub fn samples(
+    state: &JobState,
+    map: &ChannelMap,
+    source: &mut dyn Read,
+    source_name: &str,
+) -> Result<Intake, Fault> {
     let name = if source_name.is_empty() {
         "live pull"
     } else {
         source_name
     };
     let limits = LogLimits::default();
-    let map = &circumstances.channels;
-    let intake = read_log(source, name, map, &state.spec.fuel, &limits)?;
-    let mut reading = pulls::read(state, circumstances, &intake.samples)?;
-    let warnings = &mut reading.summary.warnings;
-    let odd = check_axes(&intake.samples, &state.spec.axes);
-    warnings.splice(0..0, intake.report.warnings.into_iter().chain(odd));
-    Ok((reading, fingerprint(&intake.samples)))
+    Ok(read_log(source, name, map, &state.spec.fuel, &limits)?)
 }
 
 /// Reads the log `log` and records it as a pull of `job`: evidence first, then the record that names

@@ -10,6 +10,7 @@ mod pulls;
 mod reviews;
 mod suggest;
 mod tables;
+mod trace;
 mod upload;
 
 use std::sync::Arc;

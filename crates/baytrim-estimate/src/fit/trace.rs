@@ -73,7 +73,8 @@ impl Solved {
         factor.solve(&mut row);
         let solution = &self.solution;
         let columns = solution.spread.len();
-        let through = nalgebra::DVector::from_fn(columns, |column, _| solution.spread[column][place]);
+        let through =
+            nalgebra::DVector::from_fn(columns, |column, _| solution.spread[column][place]);
         let through = &solution.border_covariance * through;
         for (column, amount) in solution.spread.iter().zip(through.iter()) {
             for (slot, entry) in row.iter_mut().zip(column) {

@@ -77,7 +77,7 @@ pub(crate) struct Node {
     pub(crate) plate_percent: f64,
 }
 
-fn parse_node(text: &str) -> Result<Node, String> {
+pub(crate) fn parse_node(text: &str) -> Result<Node, String> {
     let number = |text: &str| {
         text.trim()
             .parse::<f64>()

@@ -2,6 +2,7 @@
 
 pub(crate) mod bays;
 mod next;
+mod trace;
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
@@ -12,6 +13,7 @@ use baytrim_api::v1::{
 use prost_types::{Duration, Timestamp};
 
 pub(crate) use next::{plan, realised};
+pub(crate) use trace::node_trace;
 
 /// 2026-03-14 09:26:53 UTC, in the middle of the invented job.
 pub(crate) const MOMENT: Timestamp = Timestamp {

@@ -21,6 +21,7 @@ async fn every_reading_command_shows_something() {
         ("propose quoll-1", "baytrim approve quoll-1/c1 --reason"),
         ("propose quoll-1 --dry-run", "Not recorded"),
         ("plan quoll-1 --use wide-open", "up and down at 40 %"),
+        ("trace quoll-1/c1 3000:20", "3000 rpm at 20 % plate"),
         (
             "proposal show jobs/quoll-1/proposals/c1",
             "Proposal quoll-1/c1 (open)",
@@ -320,4 +321,34 @@ async fn propose_says_what_to_leave_out() {
     let outcome = baytrim(&url, &["propose", "quoll-1", "--without", "p1,quoll-1/p3"]).await;
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
     shop.with(|seen| assert_eq!(seen.proposals[0].excluded_pulls, ["p1", "p3"]));
+}
+
+/// A plan would be weighed by another use than the file says.
+#[tokio::test]
+async fn a_use_map_goes_to_the_server_in_node_order() {
+    let (shop, url) = Shop::open().await;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("use.csv");
+    let axes = answers::axes();
+    let mut text = String::from("plate_percent/rpm");
+    for rpm in &axes.rpm {
+        text += &format!(",{rpm}");
+    }
+    for (row, plate) in axes.plate_percent.iter().enumerate() {
+        text += &format!("\n{plate}{}", format!(",{row}").repeat(axes.rpm.len()));
+    }
+    std::fs::write(&path, text).unwrap();
+    let file = path.to_str().unwrap();
+    let outcome = baytrim(&url, &["plan", "quoll-1", "--use-map", file]).await;
+    assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
+    let (values, use_map) = shop.with(|seen| {
+        let plan = seen.plans.last().unwrap();
+        (plan.use_values.clone(), plan.use_map)
+    });
+    assert_eq!((values.len(), use_map), (96, 0));
+    assert_eq!((values[0], values[12], values[95]), (0.0, 1.0, 7.0));
+    std::fs::write(&path, "1,2").unwrap();
+    let outcome = baytrim(&url, &["plan", "quoll-1", "--use-map", file]).await;
+    assert_eq!(outcome.exit, Exit::Failed);
+    assert!(outcome.err.contains("line 1 must begin"), "{}", outcome.err);
 }

@@ -93,6 +93,12 @@ async fn other_answers_have_their_documented_keys() {
              total_s unreachable_node_count cautions",
         ),
         (
+            "trace quoll-1 3000:20 --json",
+            "id rpm plate_percent revision correction_percent standard_error_percent \
+             total_standard_error_percent target_lambda measured_fraction dwell_s visits errors \
+             pulls cautions",
+        ),
+        (
             "approve quoll-1/c1 --reason x --json",
             "id job state verdict revision",
         ),
@@ -172,6 +178,7 @@ async fn every_key_is_documented() {
         "propose quoll-1 --json",
         "proposal list quoll-1 --json",
         "plan quoll-1 --json",
+        "trace quoll-1 3000:20 --json",
         "approve quoll-1/c1 --reason x --json",
         "revert quoll-1 --to r0 --reason x --json",
         "table show quoll-1 --json",

@@ -9,6 +9,7 @@ use baytrim::render::proposal::{render_proposals, render_verdict};
 use baytrim::render::pull::render_pulls;
 use baytrim::render::status::render_status;
 use baytrim::render::table::{render_new_revision, render_revision, render_revisions};
+use baytrim::render::trace::render_trace;
 use baytrim::{RenderOptions, render_proposal, render_pull};
 use baytrim_api::v1::{Job, Proposal, Pull, VerifyLedgerResponse};
 
@@ -69,6 +70,9 @@ fn proposals() {
     });
     check("plan", |options| {
         render_plan(&answers::plan(), "quoll-1", options)
+    });
+    check("trace", |options| {
+        render_trace(&answers::node_trace(), options)
     });
     check("verdict", |options| {
         let approved = render_verdict(&answers::decided(true), options);

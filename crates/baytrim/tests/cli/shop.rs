@@ -13,7 +13,7 @@ use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
 use baytrim_api::v1::{
     ApproveProposalRequest, CreateJobRequest, CreateProposalRequest, ExportTableRequest,
-    OpenUpload, RejectProposalRequest, RevertTableRequest, SetChannelMapRequest,
+    OpenUpload, PlanPullRequest, RejectProposalRequest, RevertTableRequest, SetChannelMapRequest,
 };
 use tokio::net::TcpListener;
 use tokio_stream::wrappers::TcpListenerStream;
@@ -44,6 +44,7 @@ pub(crate) struct Seen {
     pub(crate) jobs: Vec<CreateJobRequest>,
     pub(crate) uploads: Vec<Upload>,
     pub(crate) proposals: Vec<CreateProposalRequest>,
+    pub(crate) plans: Vec<PlanPullRequest>,
     pub(crate) approvals: Vec<ApproveProposalRequest>,
     pub(crate) rejections: Vec<RejectProposalRequest>,
     pub(crate) reverts: Vec<RevertTableRequest>,

@@ -6,6 +6,7 @@ use baytrim_api::v1::correction_service_server::CorrectionService;
 use baytrim_api::v1::{
     CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
     ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse,
+    TraceNodeRequest, TraceNodeResponse,
 };
 use baytrim_jobs::state::{Outcome, ProposalEntry};
 use baytrim_jobs::{Refusal, propose, pull_plan as next};
@@ -13,6 +14,7 @@ use baytrim_model::ids::{Actor, PullId};
 use baytrim_model::proposal::Proposal;
 use tonic::{Request, Response, Status};
 
+use super::trace;
 use crate::clock;
 use crate::compute::blocking;
 use crate::convert::page::Page;
@@ -88,6 +90,18 @@ impl CorrectionService for Corrections {
         let plan = self.shop.compute().run(move || plan(&shop, &request));
         Ok(Response::new(plan.await?))
     }
+
+    async fn trace_node(
+        &self,
+        request: Request<TraceNodeRequest>,
+    ) -> Result<Response<TraceNodeResponse>, Status> {
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        let traced = self
+            .shop
+            .compute()
+            .run(move || trace::node(&shop, &request));
+        Ok(Response::new(traced.await?))
+    }
 }
 
 fn plan(shop: &Shop, request: &PlanPullRequest) -> Result<PlanPullResponse, Fault> {
@@ -104,7 +118,7 @@ fn plan(shop: &Shop, request: &PlanPullRequest) -> Result<PlanPullResponse, Faul
 }
 
 /// Returns the pulls that a request leaves out.
-fn excluded(texts: &[String]) -> Result<Vec<PullId>, Refusal> {
+pub(super) fn excluded(texts: &[String]) -> Result<Vec<PullId>, Refusal> {
     let texts = texts.iter().enumerate();
     texts
         .map(|(index, text)| name::part::<PullId>(&format!("excluded_pulls[{index}]"), text))

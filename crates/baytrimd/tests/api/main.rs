@@ -21,3 +21,4 @@ mod pulls;
 mod realised;
 mod reviews;
 mod server;
+mod traces;

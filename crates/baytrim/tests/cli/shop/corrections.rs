@@ -4,6 +4,7 @@ use baytrim_api::v1::correction_service_server::CorrectionService;
 use baytrim_api::v1::{
     CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
     ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse, Proposal,
+    TraceNodeRequest, TraceNodeResponse,
 };
 use tonic::{Request, Response, Status};
 
@@ -46,8 +47,18 @@ impl CorrectionService for Shop {
         request: Request<PlanPullRequest>,
     ) -> Result<Response<PlanPullResponse>, Status> {
         self.enter(&request).await?;
+        self.with(|seen| seen.plans.push(request.into_inner()));
         let plan = Some(answers::plan());
         Ok(Response::new(PlanPullResponse { plan }))
+    }
+
+    async fn trace_node(
+        &self,
+        request: Request<TraceNodeRequest>,
+    ) -> Result<Response<TraceNodeResponse>, Status> {
+        self.enter(&request).await?;
+        let trace = Some(answers::node_trace());
+        Ok(Response::new(TraceNodeResponse { trace }))
     }
 
     async fn list_proposals(
