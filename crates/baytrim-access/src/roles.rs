@@ -50,6 +50,7 @@ pub const ROWS: &[Row] = &[
     row("CorrectionService/GetProposal", PEOPLE),
     row("CorrectionService/ListProposals", PEOPLE),
     row("CorrectionService/PlanPull", KNOWN),
+    row("CorrectionService/TraceNode", PEOPLE),
     row("DaemonService/GetStatus", PEOPLE),
     row("JobService/CreateJob", TUNERS),
     row("JobService/GetJob", KNOWN),
