@@ -9,4 +9,5 @@ mod house;
 mod main_job;
 mod proto_rules;
 mod road_drives;
+mod roles;
 mod words;

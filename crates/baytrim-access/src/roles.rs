@@ -23,6 +23,8 @@ const PEOPLE: &[Role] = &[Tuner, Reviewer, Owner];
 const SUBMITTERS: &[Role] = &[Bay, Tuner];
 /// Whoever opens jobs and computes.
 const TUNERS: &[Role] = &[Tuner];
+/// Whoever says how a bay's logs are read.
+const TUNERS_AND_OWNERS: &[Role] = &[Tuner, Owner];
 /// Whoever decides what becomes of a table.
 const REVIEWERS: &[Role] = &[Reviewer];
 /// Whoever says who may do what.
@@ -46,6 +48,11 @@ pub const ROWS: &[Row] = &[
     row("AccessService/GetPolicy", PEOPLE),
     row("AccessService/UpdatePolicy", OWNERS),
     row("AccessService/ListShopRecords", OWNERS),
+    row("BayService/GetBay", KNOWN),
+    row("BayService/GetChannelMap", KNOWN),
+    row("BayService/ListBays", KNOWN),
+    row("BayService/ListChannelMaps", KNOWN),
+    row("BayService/SetChannelMap", TUNERS_AND_OWNERS),
     row("CorrectionService/CreateProposal", TUNERS),
     row("CorrectionService/GetProposal", PEOPLE),
     row("CorrectionService/ListProposals", PEOPLE),

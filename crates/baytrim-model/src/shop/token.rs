@@ -85,7 +85,11 @@ impl TryFrom<String> for TokenHash {
 
 impl From<TokenHash> for String {
     fn from(hash: TokenHash) -> Self {
-        hash.0.iter().map(|byte| format!("{byte:02x}")).collect()
+        const DIGITS: [char; 16] = [
+            '0', '1', '2', '3', '4', '5', '6', '7', '8', '9', 'a', 'b', 'c', 'd', 'e', 'f',
+        ];
+        let digits = |byte: &u8| [byte >> 4, byte & 15].map(|half| DIGITS[usize::from(half)]);
+        hash.0.iter().flat_map(digits).collect()
     }
 }
 
