@@ -97,6 +97,8 @@ pub struct ClockReport {
     pub gap_sample: usize,
     /// Rows that repeated the time of the row above and were spread.
     pub repeated_count: u64,
+    /// Rows of a bunch, on average, where several rows at a time were stamped when they arrived.
+    pub bunch_rows: Option<f64>,
 }
 
 /// A kind of log file.
