@@ -6,6 +6,7 @@ use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::{BayName, RevisionId};
 use baytrim_model::pull::{ChannelMapSource, PullRecord, PullSummary};
 use baytrim_model::record::JobEvent;
+use baytrim_model::recording::Recording;
 use baytrim_model::samples::Samples;
 
 use crate::refusal::Refusal;
@@ -24,13 +25,16 @@ pub struct Circumstances {
     pub channels_from: Option<ChannelMapSource>,
 }
 
-/// What a pull is known by: its blobs, by the SHA-256 that names them, hexadecimal, and its fingerprint.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// What a pull leaves beside its summary: its blobs, by the SHA-256 that names them, hexadecimal, and what
+/// its log is known by.
+#[derive(Debug, Clone, PartialEq)]
 pub struct PullBlobs {
     /// The raw log.
     pub log: String,
     /// The fingerprint of its samples.
     pub fingerprint: String,
+    /// How the log was recorded.
+    pub recording: Recording,
     /// The evidence.
     pub evidence: String,
 }
@@ -140,6 +144,7 @@ pub fn event(
             channels_from: circumstances.channels_from,
             log_blob: blobs.log,
             fingerprint: Some(blobs.fingerprint),
+            recording: Some(blobs.recording),
             evidence_blob: blobs.evidence,
             summary,
         }),

@@ -6,6 +6,7 @@ use crate::bay::DelayModel;
 use crate::channel::ChannelMap;
 use crate::gate::GateName;
 use crate::ids::{BayName, ChannelMapId, PullId, RevisionId};
+use crate::recording::Recording;
 
 /// What one gate refused of a pull.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -172,6 +173,9 @@ pub struct PullRecord {
     /// nobody noted it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fingerprint: Option<String>,
+    /// How the log was recorded; none in records of a time when nobody noted it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recording: Option<Recording>,
     /// SHA-256 of the evidence in hexadecimal: the name of its blob.
     pub evidence_blob: String,
     /// What the pull turned out to be.

@@ -8,6 +8,7 @@ pub(crate) mod plan;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 mod realised;
+mod recording;
 pub(crate) mod status;
 pub(crate) mod table;
 pub(crate) mod trace;

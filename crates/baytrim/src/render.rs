@@ -16,6 +16,7 @@ pub(crate) mod proposal_grid;
 pub(crate) mod proposal_summary;
 pub mod pull;
 mod realised;
+mod recording;
 pub mod status;
 pub mod strip;
 pub mod style;

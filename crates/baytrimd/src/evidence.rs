@@ -149,15 +149,17 @@ fn compute_again(
         InternalFault::Impossible("a record names its log by something that is no hash")
     })?;
     let mut reader = store.open_blob(&log).map_err(InternalFault::from)?;
-    let (reading, _) = intake::read(&job.state, &circumstances, &mut reader, &record.source_name)
-        .map_err(|fault| match fault {
-        Fault::Log(source) => InternalFault::Log {
-            pull: format!("{}/{}", job.state.id(), record.id),
-            source,
-        }
-        .into(),
-        other => other,
-    })?;
-    let bytes = encode(&reading.evidence)?.len();
-    Ok((reading.evidence, bytes))
+    let read = intake::read(&job.state, &circumstances, &mut reader, &record.source_name).map_err(
+        |fault| match fault {
+            Fault::Log(source) => InternalFault::Log {
+                pull: format!("{}/{}", job.state.id(), record.id),
+                source,
+            }
+            .into(),
+            other => other,
+        },
+    )?;
+    let evidence = read.reading.evidence;
+    let bytes = encode(&evidence)?.len();
+    Ok((evidence, bytes))
 }

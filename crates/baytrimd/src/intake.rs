@@ -13,6 +13,7 @@ use baytrim_ledger::BlobId;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::JobId;
 use baytrim_model::pull::{ChannelMapSource, PullWarning};
+use baytrim_model::recording::Recording;
 
 use crate::evidence;
 use crate::fault::{Fault, InternalFault};
@@ -51,8 +52,18 @@ fn sent(text: &str) -> Result<ChannelMap, Refusal> {
     })
 }
 
-/// Returns what a log says as a pull of the job, with what is odd about the log among its warnings, and the
-/// fingerprint of its samples.
+/// A log that was read as a pull.
+#[derive(Debug)]
+pub struct LogReading {
+    /// What it says, with what is odd about the log among its warnings.
+    pub reading: PullReading,
+    /// The fingerprint of its samples.
+    pub fingerprint: String,
+    /// How it was recorded.
+    pub recording: Recording,
+}
+
+/// Returns what a log says as a pull of the job.
 ///
 /// # Errors
 /// [`Fault::Log`] names row and column.
@@ -61,13 +72,18 @@ pub fn read(
     circumstances: &Circumstances,
     source: &mut dyn Read,
     source_name: &str,
-) -> Result<(PullReading, String), Fault> {
+) -> Result<LogReading, Fault> {
     let intake = samples(state, &circumstances.channels, source, source_name)?;
     let mut reading = pulls::read(state, circumstances, &intake.samples)?;
+    let recording = intake.report.recording();
     let warnings = &mut reading.summary.warnings;
     let odd = check_axes(&intake.samples, &state.spec.axes);
     warnings.splice(0..0, intake.report.warnings.into_iter().chain(odd));
-    Ok((reading, fingerprint(&intake.samples)))
+    Ok(LogReading {
+        reading,
+        fingerprint: fingerprint(&intake.samples),
+        recording,
+    })
 }
 
 /// Returns the samples of a log.
@@ -104,7 +120,11 @@ pub fn record(
 ) -> Result<Decided, Fault> {
     let loaded = shop.job(job)?;
     let mut reader = shop.store().open_blob(&log).map_err(InternalFault::from)?;
-    let (mut reading, print) = read(&loaded.state, circumstances, &mut reader, source_name)?;
+    let LogReading {
+        mut reading,
+        fingerprint,
+        recording,
+    } = read(&loaded.state, circumstances, &mut reader, source_name)?;
     compare(shop, &loaded, circumstances, &mut reading)?;
     let evidence = evidence::encode(&reading.evidence)?;
     let evidence = shop
@@ -113,7 +133,8 @@ pub fn record(
         .map_err(InternalFault::from)?;
     let blobs = PullBlobs {
         log: log.to_string(),
-        fingerprint: print,
+        fingerprint,
+        recording,
         evidence: evidence.to_string(),
     };
     reading.summary.warnings.extend(seen_before(

@@ -6,6 +6,7 @@ use baytrim_api::v1::{
 use serde::Serialize;
 
 use super::realised::RealisedJson;
+use super::recording::RecordingJson;
 
 use crate::name::{job_of, number, short};
 
@@ -30,6 +31,8 @@ pub(crate) struct PullJson<'a> {
     delay: Option<DelayJson<'a>>,
     warnings: Vec<WarningJson<'a>>,
     realised: Option<RealisedJson<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    recording: Option<RecordingJson<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     coverage: Option<Vec<CoverageJson>>,
 }
@@ -81,6 +84,7 @@ impl<'a> PullJson<'a> {
         let coverage = Some(pull.coverage.iter().map(coverage).collect());
         Self {
             coverage,
+            recording: pull.recording.as_ref().map(RecordingJson::from),
             ..Self::without_coverage(pull, job)
         }
     }
@@ -113,6 +117,7 @@ impl<'a> PullJson<'a> {
             delay: pull.delay.as_ref().map(delay),
             warnings: pull.warnings.iter().map(warning).collect(),
             realised: pull.realised.as_ref().map(RealisedJson::from),
+            recording: None,
             coverage: None,
         }
     }

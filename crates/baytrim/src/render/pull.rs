@@ -7,6 +7,7 @@ use super::grid::{Cell, Grid};
 use super::marks::gate;
 use super::number::{fixed, share_percent};
 use super::realised::render_realised;
+use super::recording::render_recording;
 use super::strip::render_strip;
 use super::style::{Ink, RenderOptions};
 use super::text::{counted, hang, minute, moment, plain, sentence, wrap};
@@ -28,6 +29,11 @@ pub fn render_pull(pull: &Pull, axes: Option<&Axes>, options: &RenderOptions) ->
             .as_ref()
             .map_or_else(String::new, |delay| delay_text(delay, options)),
         coverage(&pull.coverage, axes, options),
+        pull.recording
+            .as_ref()
+            .map_or_else(String::new, |recording| {
+                render_recording(recording, options)
+            }),
     ];
     let parts: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
     parts.join("\n")

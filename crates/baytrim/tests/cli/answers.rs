@@ -164,6 +164,7 @@ pub(crate) fn pull() -> Pull {
         realised: None,
         channel_map_source: baytrim_api::v1::ChannelMapSource::Bay.into(),
         channel_map: "bays/east/maps/m2".to_owned(),
+        recording: Some(bays::recording()),
     }
 }
 

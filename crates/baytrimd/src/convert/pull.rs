@@ -9,6 +9,7 @@ use baytrim_model::ids::{Actor, BayName, UnixMillis};
 use baytrim_model::pull::{
     ChannelMapSource, DelayFound, DelaySource, GateCount, PullSummary, Realised,
 };
+use baytrim_model::recording::Recording;
 
 use super::name;
 use super::time::timestamp;
@@ -21,6 +22,7 @@ pub fn whole(state: &JobState, pull: &PullEntry) -> v1::Pull {
     v1::Pull {
         coverage: coverage(axes, summary),
         realised: summary.realised.as_ref().map(|found| realised(axes, found)),
+        recording: pull.record.recording.as_ref().map(recording),
         ..brief(state, pull)
     }
 }
@@ -74,6 +76,26 @@ pub fn checked(
         coverage: coverage(axes, summary),
         realised: summary.realised.as_ref().map(|found| realised(axes, found)),
         ..of_summary(summary)
+    }
+}
+
+/// Returns how a log was recorded.
+pub fn recording(found: &Recording) -> v1::Recording {
+    let channels = found.channels.iter().map(|channel| v1::ChannelRecording {
+        quantity: channel.quantity.to_string(),
+        column: channel.column.clone(),
+        missing_count: channel.missing_count,
+        reading_low: channel.low,
+        reading_high: channel.high,
+        resolution: channel.resolution,
+        hold_row_factor: channel.hold_rows,
+    });
+    v1::Recording {
+        rows_per_s: found.rate_hz,
+        jitter_s: found.jitter_s,
+        longest_gap_s: found.gap_s_max,
+        repeated_count: found.repeated_count,
+        channels: channels.collect(),
     }
 }
 

@@ -17,7 +17,7 @@ use crate::clock;
 use crate::compute::blocking;
 use crate::convert::{name, pull, request};
 use crate::fault::Fault;
-use crate::intake;
+use crate::intake::{self, LogReading};
 use crate::limits::SOURCE_NAME_BYTES_MAX;
 use crate::shop::{Author, Decided, Shop};
 
@@ -132,21 +132,21 @@ async fn check(
     let work = move || {
         let job = worker.job(&upload.job)?;
         let name = &upload.source_name;
-        let (mut reading, print) =
-            intake::read(&job.state, &upload.circumstances, &mut file, name)?;
-        let seen = intake::seen_before(&job.state, None, &print);
+        let LogReading {
+            mut reading,
+            fingerprint,
+            recording,
+        } = intake::read(&job.state, &upload.circumstances, &mut file, name)?;
+        let seen = intake::seen_before(&job.state, None, &fingerprint);
         reading.summary.warnings.extend(seen);
         intake::compare(&worker, &job, &upload.circumstances, &mut reading)?;
         let (axes, by) = (&job.state.spec.axes, &upload.author.by);
         let summary = &reading.summary;
-        Ok(pull::checked(
-            axes,
-            &upload.circumstances,
-            name,
-            summary,
-            by,
-            clock::now(),
-        ))
+        let checked = pull::checked(axes, &upload.circumstances, name, summary, by, clock::now());
+        Ok(Pull {
+            recording: Some(pull::recording(&recording)),
+            ..checked
+        })
     };
     shop.compute().run(work).await
 }

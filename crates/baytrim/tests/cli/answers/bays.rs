@@ -1,6 +1,6 @@
-//! Canned answers about bays.
+//! Canned answers about bays and what they record.
 
-use baytrim_api::v1::{ChannelMap, MappedChannel};
+use baytrim_api::v1::{ChannelMap, ChannelRecording, MappedChannel, Recording};
 
 use super::MOMENT;
 
@@ -24,6 +24,35 @@ pub(crate) fn channel_map() -> ChannelMap {
             column("time", "", "s"),
             column("engine_speed", "Speed", "rpm"),
             column("lambda", "AFR wide", "afr"),
+        ],
+    }
+}
+
+/// How the second pull was recorded.
+pub(crate) fn recording() -> Recording {
+    let channel = |quantity: &str, column: &str, low, high, resolution| ChannelRecording {
+        quantity: quantity.to_owned(),
+        column: column.to_owned(),
+        missing_count: 0,
+        reading_low: Some(low),
+        reading_high: Some(high),
+        resolution: Some(resolution),
+        hold_row_factor: Some(1.25),
+    };
+    Recording {
+        rows_per_s: 100.0,
+        jitter_s: 0.00025,
+        longest_gap_s: 0.031,
+        repeated_count: 12,
+        channels: vec![
+            channel("engine_speed", "Speed", 1480.5, 9120.0, 0.25),
+            channel("lambda", "AFR wide", 0.79, 1.42, 0.001),
+            ChannelRecording {
+                quantity: "purge".to_owned(),
+                column: "EVAP".to_owned(),
+                missing_count: 20_401,
+                ..ChannelRecording::default()
+            },
         ],
     }
 }
