@@ -49,7 +49,7 @@ fn row(channel: &ChannelRecording) -> [String; 7] {
 /// Returns a number in about three digits, without zeros at its end.
 fn brief(value: f64) -> String {
     let decimals = match value.abs() {
-        size if size >= 100.0 || size < 1e-9 => 0,
+        size if !(1e-9..100.0).contains(&size) => 0,
         size if size >= 10.0 => 1,
         size if size >= 1.0 => 2,
         size if size >= 0.01 => 4,
