@@ -111,4 +111,7 @@ fn flags_speak_other_languages_too() {
     ] {
         assert_eq!(channel(&found, quantity).0, column);
     }
+    // It is open whenever the plate is: most of this log would be refused.
+    let is_told = |note: &String| note.contains("close the purge valve while mapping");
+    assert!(found.notes.iter().any(is_told), "{:?}", found.notes);
 }
