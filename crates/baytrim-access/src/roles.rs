@@ -58,6 +58,7 @@ pub const ROWS: &[Row] = &[
     row("CorrectionService/ListProposals", PEOPLE),
     row("CorrectionService/PlanPull", KNOWN),
     row("CorrectionService/TraceNode", PEOPLE),
+    row("CorrectionService/ReproduceProposal", PEOPLE),
     row("DaemonService/GetStatus", PEOPLE),
     row("JobService/CreateJob", TUNERS),
     row("JobService/GetJob", KNOWN),

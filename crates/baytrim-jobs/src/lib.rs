@@ -12,6 +12,7 @@ pub mod pull_plan;
 pub mod pulls;
 pub mod realise;
 pub mod refusal;
+pub mod reproduce;
 pub mod revert;
 pub mod state;
 pub mod trace;

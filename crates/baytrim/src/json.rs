@@ -9,6 +9,7 @@ pub(crate) mod proposal;
 pub(crate) mod pull;
 mod realised;
 mod recording;
+pub(crate) mod reproduction;
 pub(crate) mod status;
 pub(crate) mod table;
 pub(crate) mod trace;

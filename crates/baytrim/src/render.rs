@@ -17,6 +17,7 @@ pub(crate) mod proposal_summary;
 pub mod pull;
 mod realised;
 mod recording;
+pub mod reproduction;
 pub mod status;
 pub mod strip;
 pub mod style;

@@ -8,6 +8,7 @@ pub mod proposal;
 pub mod pull;
 pub mod pull_plan;
 pub mod record;
+pub mod reproduction;
 pub mod request;
 pub mod revision;
 pub mod stream;

@@ -17,6 +17,7 @@ pub mod live;
 pub mod log;
 pub mod metrics;
 pub mod page;
+pub mod reproduce;
 pub mod server;
 pub mod services;
 pub mod shop;

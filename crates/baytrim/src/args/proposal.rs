@@ -28,6 +28,11 @@ pub(crate) enum ProposalCommand {
     /// Show one proposal node by node
     #[command(after_help = "Example:\n  baytrim proposal show quoll-1/c1")]
     Show(ProposalArg),
+    /// Compute a proposal again from its raw logs, and compare every number
+    #[command(
+        after_help = "Example:\n  baytrim proposal reproduce quoll-1/c1\n\nExit code 1 where a number differs."
+    )]
+    Reproduce(ProposalArg),
     /// List the proposals of a job, newest first
     #[command(after_help = "Example:\n  baytrim proposal list quoll-1")]
     List(JobArg),

@@ -248,3 +248,14 @@ async fn a_reader_that_has_seen_enough_is_no_failure() {
     .await;
     assert_eq!((exit, err.as_slice()), (Exit::Done, [].as_slice()));
 }
+
+/// A script that audits a ledger would take a proposal for reproduced that is not.
+#[tokio::test]
+async fn a_proposal_that_comes_out_otherwise_is_a_failure_told_as_a_result() {
+    let (_shop, url) = Shop::open().await;
+    let words = ["proposal", "reproduce", "quoll-1/c1", "--json"];
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, Exit::Failed);
+    assert_eq!(outcome.json()["identical"], false);
+    assert_eq!(outcome.json()["differing_nodes"][0]["after"], 4.0);
+}

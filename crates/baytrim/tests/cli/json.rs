@@ -214,3 +214,13 @@ async fn a_status_has_its_documented_keys() {
     assert_eq!(keys(&status), set(expected));
     assert_eq!(status["uptime_s"], 183_600);
 }
+
+/// A script that audits a ledger would find a key gone.
+#[tokio::test]
+async fn a_reproduction_has_its_documented_keys() {
+    let found = object("proposal reproduce quoll-1/c1 --json").await;
+    let expected = "id identical recorded_estimator estimator pulls node_count other_value_count \
+                    differing_node_count correction_difference_percent_max differing_nodes";
+    assert_eq!(keys(&found), set(expected));
+    assert_eq!(found["id"], "quoll-1/c1");
+}

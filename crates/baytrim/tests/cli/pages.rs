@@ -7,11 +7,14 @@ use baytrim::render::ledger::{render_check, render_records};
 use baytrim::render::plan::render_plan;
 use baytrim::render::proposal::{render_proposals, render_verdict};
 use baytrim::render::pull::render_pulls;
+use baytrim::render::reproduction::render_reproduction;
 use baytrim::render::status::render_status;
 use baytrim::render::table::{render_new_revision, render_revision, render_revisions};
 use baytrim::render::trace::render_trace;
 use baytrim::{RenderOptions, render_proposal, render_pull};
-use baytrim_api::v1::{Job, Proposal, Pull, VerifyLedgerResponse};
+use baytrim_api::v1::{
+    Job, Proposal, Pull, ReproduceProposalResponse, ReproducedPull, VerifyLedgerResponse,
+};
 
 use crate::answers;
 
@@ -221,5 +224,30 @@ fn pages_keep_to_the_width() {
 fn status() {
     check("status", |options| {
         render_status("http://127.0.0.1:7411", &answers::status(), options)
+    });
+}
+
+/// An auditor would take numbers for reproduced that are not, or not see which differ.
+#[test]
+fn reproductions() {
+    let name = "jobs/quoll-1/proposals/c1";
+    let otherwise = answers::reproduction();
+    check("reproduction", |options| {
+        render_reproduction(name, &otherwise, options)
+    });
+    let pulls = otherwise.pulls.iter().map(|pull| ReproducedPull {
+        evidence_identical: true,
+        ..pull.clone()
+    });
+    let same = ReproduceProposalResponse {
+        identical: true,
+        pulls: pulls.collect(),
+        estimator: otherwise.recorded_estimator.clone(),
+        recorded_estimator: otherwise.recorded_estimator.clone(),
+        node_count: 96,
+        ..ReproduceProposalResponse::default()
+    };
+    check("reproduction-same", |options| {
+        render_reproduction(name, &same, options)
     });
 }

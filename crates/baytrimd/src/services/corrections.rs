@@ -7,6 +7,7 @@ use baytrim_api::v1::{
     CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
     ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse,
     TraceNodeRequest, TraceNodeResponse,
+    ReproduceProposalRequest, ReproduceProposalResponse,
 };
 use baytrim_jobs::state::{Outcome, ProposalEntry};
 use baytrim_jobs::{Refusal, propose, pull_plan as next};
@@ -18,8 +19,9 @@ use super::trace;
 use crate::clock;
 use crate::compute::blocking;
 use crate::convert::page::Page;
-use crate::convert::{name, proposal, pull_plan, request};
+use crate::convert::{name, proposal, pull_plan, reproduction, request};
 use crate::fault::{Fault, InternalFault};
+use crate::reproduce::reproduce;
 use crate::shop::{Decided, Loaded, Shop};
 
 /// The correction service.
@@ -80,6 +82,20 @@ impl CorrectionService for Corrections {
             proposals: proposals.collect(),
             next_page_token,
         }))
+    }
+
+    async fn reproduce_proposal(
+        &self,
+        request: Request<ReproduceProposalRequest>,
+    ) -> Result<Response<ReproduceProposalResponse>, Status> {
+        let parsed = name::parse_proposal("name", &request.get_ref().name);
+        let (id, number) = parsed.map_err(Fault::from)?;
+        let shop = Arc::clone(&self.shop);
+        let again = self.shop.compute().run(move || {
+            let found = reproduce(&**shop.store(), &id, number)?;
+            Ok(reproduction::whole(&found))
+        });
+        Ok(Response::new(again.await?))
     }
 
     async fn plan_pull(

@@ -19,6 +19,7 @@ mod lists;
 mod plans;
 mod pulls;
 mod realised;
+mod reproduce;
 mod reviews;
 mod server;
 mod traces;

@@ -5,6 +5,7 @@ use baytrim_api::v1::{
     CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
     ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse, Proposal,
     TraceNodeRequest, TraceNodeResponse,
+    ReproduceProposalRequest, ReproduceProposalResponse,
 };
 use tonic::{Request, Response, Status};
 
@@ -40,6 +41,14 @@ impl CorrectionService for Shop {
             ..answers::proposal()
         });
         Ok(Response::new(GetProposalResponse { proposal }))
+    }
+
+    async fn reproduce_proposal(
+        &self,
+        request: Request<ReproduceProposalRequest>,
+    ) -> Result<Response<ReproduceProposalResponse>, Status> {
+        self.enter(&request).await?;
+        Ok(Response::new(answers::reproduction()))
     }
 
     async fn plan_pull(
