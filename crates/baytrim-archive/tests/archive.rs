@@ -22,7 +22,7 @@ fn ledger() -> (MemoryStore, Contents) {
         }
         contents.streams.push((name(stream), head));
     }
-    for blob in [&b""[..], b"offset_s,rpm\n0,1500\n", &[7; 70_000]] {
+    for blob in [&b""[..], b"offset_s,rpm\n0,1500\n", &vec![7; 70_000]] {
         contents.blobs.push(store.put_blob(blob).unwrap());
     }
     contents.blobs.sort_unstable();

@@ -1,5 +1,6 @@
 //! Everything that can keep a request from being granted.
 
+use baytrim_archive::RestoreError;
 use baytrim_intake::IntakeError;
 use baytrim_jobs::Refusal;
 use baytrim_jobs::codec::{DecodeError, EncodeError};
@@ -17,6 +18,9 @@ pub enum Fault {
     /// A log was refused.
     #[error(transparent)]
     Log(Box<IntakeError>),
+    /// An archive was refused; nothing of it was taken.
+    #[error(transparent)]
+    Archive(Box<RestoreError>),
     /// A live pull was not taken on, or ended.
     #[error(transparent)]
     Stream(#[from] StreamFault),
@@ -177,6 +181,17 @@ impl Fault {
 impl From<IntakeError> for Fault {
     fn from(error: IntakeError) -> Self {
         Self::Log(Box::new(error))
+    }
+}
+
+impl From<RestoreError> for Fault {
+    fn from(error: RestoreError) -> Self {
+        match error {
+            RestoreError::Store(fault) => fault.into(),
+            RestoreError::Blob(error) => InternalFault::from(error).into(),
+            RestoreError::Append(error) => error.into(),
+            other => Self::Archive(Box::new(other)),
+        }
     }
 }
 

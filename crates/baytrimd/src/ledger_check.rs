@@ -4,7 +4,8 @@ use std::error::Error as _;
 
 use baytrim_jobs::{BayState, JobState};
 use baytrim_ledger::{
-    BlobError, BlobId, Hash, Hasher, Store, StoreFault, StreamName, VerifyProgress, VerifyReport,
+    BlobError, BlobId, Hash, Hasher, Head, Store, StoreFault, StreamName, VerifyProgress,
+    VerifyReport,
 };
 
 use crate::fault::InternalFault;
@@ -71,21 +72,32 @@ pub fn check(
 /// # Errors
 /// The store's fault.
 pub fn head_of_all(store: &dyn Store) -> Result<Hash, StoreFault> {
-    let mut hasher = Hasher::new();
+    let mut heads = Vec::new();
     each_stream(store, "", |stream, head| {
+        heads.push((stream.clone(), *head))
+    })?;
+    Ok(head_over(
+        heads.iter().map(|(stream, head)| (stream, *head)),
+    ))
+}
+
+/// Returns the head over streams with their heads, in byte order of their names: see [`head_of_all`].
+pub fn head_over<'a>(streams: impl Iterator<Item = (&'a StreamName, Head)>) -> Hash {
+    let mut hasher = Hasher::new();
+    for (stream, head) in streams {
         let name = stream.as_str().as_bytes();
         hasher.update(&u32::try_from(name.len()).unwrap_or(u32::MAX).to_le_bytes());
         hasher.update(name);
         hasher.update(&head.next_seq.to_le_bytes());
         hasher.update(&head.hash.0);
-    })?;
-    Ok(hasher.finish())
+    }
+    hasher.finish()
 }
 
 fn each_stream(
     store: &dyn Store,
     prefix: &str,
-    mut take: impl FnMut(&StreamName, &baytrim_ledger::Head),
+    mut take: impl FnMut(&StreamName, &Head),
 ) -> Result<(), StoreFault> {
     let mut after = None;
     loop {

@@ -2,6 +2,7 @@
 //! Knows nothing of mathematics.
 
 pub mod access;
+pub mod carry;
 pub mod cli;
 pub mod clock;
 pub mod compute;

@@ -20,6 +20,12 @@ pub const ATTACHMENTS_MAX: usize = 8;
 /// Largest chunk of an upload, in bytes: what a slow network brings in a second.
 pub const UPLOAD_CHUNK_BYTES_MAX: usize = 1 << 20;
 
+/// Largest archive of a job that is taken in, in bytes: a hundred long logs.
+pub const ARCHIVE_BYTES_MAX: u64 = 16 << 30;
+
+/// Bytes of an archive that go out in one message.
+pub const ARCHIVE_CHUNK_BYTES: usize = 256 << 10;
+
 /// Messages of one stream that wait to be written: with 2 MiB each, what one stream may hold in memory.
 /// A full queue stops reading, and HTTP/2 flow control stops the sender.
 pub const STREAM_QUEUE_MAX: usize = 8;

@@ -1,5 +1,6 @@
 //! The services, one file each.
 
+mod archives;
 mod bays;
 mod chunks;
 mod corrections;
@@ -47,7 +48,7 @@ pub use tables::Tables;
 pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) -> Routes {
     let jobs = JobServiceServer::new(Jobs::new(Arc::clone(shop)))
         .max_decoding_message_size(JOB_MESSAGE_BYTES_MAX);
-    let pulls = PullServiceServer::new(Pulls::new(Arc::clone(shop), stop))
+    let pulls = PullServiceServer::new(Pulls::new(Arc::clone(shop), stop.clone()))
         .max_decoding_message_size(PULL_MESSAGE_BYTES_MAX);
     let corrections = CorrectionServiceServer::new(Corrections::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
@@ -55,8 +56,8 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let tables = TableServiceServer::new(Tables::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
-    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop)))
-        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop), stop))
+        .max_decoding_message_size(PULL_MESSAGE_BYTES_MAX);
     let daemon = DaemonServiceServer::new(Daemon::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let bays = BayServiceServer::new(Bays::new(Arc::clone(shop)))

@@ -192,6 +192,11 @@ pub fn stream_of(id: &JobId) -> StreamName {
         .expect("a job's name is a good part of a stream's")
 }
 
+/// Returns the job whose records a stream holds; none where it holds others.
+pub fn job_of(stream: &StreamName) -> Option<JobId> {
+    stream.as_str().strip_prefix(JOB_PREFIX)?.parse().ok()
+}
+
 /// Folds a job or a bay from its first record, past any cache.
 ///
 /// # Errors

@@ -8,6 +8,7 @@ mod stream;
 #[cfg(test)]
 mod tests;
 
+use baytrim_archive::RestoreError;
 use baytrim_intake::IntakeError;
 use baytrim_ledger::{BlobError, SpoolError, StoreFault};
 use tonic::{Code, Status};
@@ -35,6 +36,12 @@ fn tell(fault: &Fault) -> Told {
         Fault::Log(error) => match &**error {
             IntakeError::Unreadable { source, .. } => internal(source),
             error => log::tell(error),
+        },
+        Fault::Archive(error) => match &**error {
+            RestoreError::Conflict { .. } => {
+                Told::new(Code::FailedPrecondition, "HISTORY_DIFFERS", fault)
+            }
+            _ => Told::new(Code::InvalidArgument, "ARCHIVE_INVALID", fault),
         },
         Fault::Stream(fault) => stream::tell(fault),
         Fault::Access(fault) => Told::new(Code::Unauthenticated, access_reason(fault), fault),

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use baytrim_api::v1::bay_service_client::BayServiceClient;
+use baytrim_api::v1::pull_service_client::PullServiceClient;
 use baytrim_api::v1::suggest_channels_request::Message;
 use baytrim_api::v1::{
     ChannelMap, GetChannelMapRequest, ListBaysRequest, ListChannelMapsRequest, OpenSuggestion,
@@ -58,7 +59,12 @@ async fn suggest(args: &SuggestArgs, context: &mut Context<'_>) -> Result<(), Fa
         &args.log,
         &wrapping,
         context,
-        |mut client, request| async move { client.suggest_channels(request).await },
+        |channel, request| async move {
+            PullServiceClient::new(channel)
+                .max_decoding_message_size(ANSWER_BYTES_MAX)
+                .suggest_channels(request)
+                .await
+        },
     );
     let suggestion = answer.await?;
     if let Some(path) = &args.output {

@@ -5,6 +5,7 @@ use std::path::Path;
 use baytrim_api::v1::job_service_client::JobServiceClient;
 use baytrim_api::v1::{CreateJobRequest, GetJobRequest, Job, ListJobsRequest};
 
+use super::archive;
 use super::pages::{PAGE_SIZE, all_pages};
 use super::request_id;
 use crate::args::job::JobCommand;
@@ -26,6 +27,10 @@ pub(crate) async fn run(command: &JobCommand, context: &mut Context<'_>) -> Resu
         JobCommand::Open { file, check } => open(file, *check, context).await?,
         JobCommand::List => list(context).await?,
         JobCommand::Show(arg) => show(&arg.job, context).await?,
+        JobCommand::Export { job, output } => {
+            archive::export_job(&job.job, output, context).await?;
+        }
+        JobCommand::Import { file, check } => archive::import_job(file, *check, context).await?,
         JobCommand::Example => context.write(EXAMPLE.as_bytes())?,
     }
     Ok(Exit::Done)

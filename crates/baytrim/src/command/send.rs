@@ -1,15 +1,14 @@
-//! A log on its way to the server.
+//! A log or an archive on its way to the server.
 
 use std::future::Future;
 use std::path::Path;
 
-use baytrim_api::v1::pull_service_client::PullServiceClient;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::transport::Channel;
 use tonic::{Code, Request, Response, Status};
 
-use crate::client::{ANSWER_BYTES_MAX, LONG, Server};
+use crate::client::{LONG, Server};
 use crate::context::Context;
 use crate::failure::Failure;
 use crate::log_reader::stream_log;
@@ -34,7 +33,7 @@ pub(crate) async fn send<M, R, F, C>(
 where
     M: Clone + Send + 'static,
     F: Future<Output = Result<Response<R>, Status>>,
-    C: Fn(PullServiceClient<Channel>, Request<ReceiverStream<M>>) -> F,
+    C: Fn(Channel, Request<ReceiverStream<M>>) -> F,
 {
     let size = tokio::fs::metadata(log).await;
     let size = size.map_err(|error| Failure::file("read the log", log, &error))?;
@@ -43,9 +42,8 @@ where
     let answer = server.attempt(LONG, || {
         progress.set_position(0);
         let stream = stream_log(log, wrapping.open.clone(), wrapping.chunk, progress.clone());
-        let client = PullServiceClient::new(server.channel());
         let request = server.request(stream.messages, LONG);
-        let answer = call(client.max_decoding_message_size(ANSWER_BYTES_MAX), request);
+        let answer = call(server.channel(), request);
         let trouble = &trouble;
         async move {
             tokio::select! {

@@ -2,13 +2,14 @@
 
 use std::path::Path;
 
+use baytrim_api::v1::pull_service_client::PullServiceClient;
 use baytrim_api::v1::upload_pull_request::Message;
 use baytrim_api::v1::{Axes, OpenUpload, Pull, UploadPullRequest};
 
 use super::send::{Wrapping, file_name, send};
 use super::{job, request_id};
 use crate::args::pull::SubmitArgs;
-use crate::client::Server;
+use crate::client::{ANSWER_BYTES_MAX, Server};
 use crate::context::Context;
 use crate::failure::Failure;
 use crate::json::pull::PullsJson;
@@ -86,7 +87,12 @@ async fn upload(
         log,
         &wrapping,
         context,
-        |mut client, request| async move { client.upload_pull(request).await },
+        |channel, request| async move {
+            PullServiceClient::new(channel)
+                .max_decoding_message_size(ANSWER_BYTES_MAX)
+                .upload_pull(request)
+                .await
+        },
     );
     answer
         .await?

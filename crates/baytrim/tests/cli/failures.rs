@@ -259,3 +259,19 @@ async fn a_proposal_that_comes_out_otherwise_is_a_failure_told_as_a_result() {
     assert_eq!(outcome.json()["identical"], false);
     assert_eq!(outcome.json()["differing_nodes"][0]["after"], 4.0);
 }
+
+/// A backup that was cut off would lie about as if it were whole.
+#[tokio::test]
+async fn half_a_backup_never_takes_the_name_of_a_whole_one() {
+    let (_shop, url) = Shop::open().await;
+    let directory = tempfile::tempdir().unwrap();
+    let file = directory.path().join("shop.tar");
+    let words = ["ledger", "backup", "--output", file.to_str().unwrap()];
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, Exit::Failed, "{}", outcome.err);
+    assert!(!file.exists());
+    std::fs::write(&file, "another").unwrap();
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, Exit::Usage, "{}", outcome.err);
+    assert_eq!(std::fs::read(&file).unwrap(), b"another");
+}

@@ -5,13 +5,18 @@ use std::sync::Arc;
 use baytrim_api::v1;
 use baytrim_api::v1::ledger_service_server::LedgerService;
 use baytrim_api::v1::{
-    ListRecordsRequest, ListRecordsResponse, VerifyLedgerRequest, VerifyLedgerResponse,
+    BackUpLedgerRequest, BackUpLedgerResponse, ExportJobRequest, ExportJobResponse,
+    ImportJobRequest, ImportJobResponse, ListRecordsRequest, ListRecordsResponse,
+    VerifyLedgerRequest, VerifyLedgerResponse,
 };
 use baytrim_jobs::{Refusal, codec};
 use baytrim_ledger::{Record, StreamName};
 use baytrim_model::ids::{BayName, JobId};
-use tonic::{Request, Response, Status};
+use tokio::sync::watch;
+use tonic::{Request, Response, Status, Streaming};
 
+use super::archives::{self, Sent};
+use crate::carry;
 use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{name, record};
@@ -24,12 +29,13 @@ use crate::shop::{Shop, stream_of, stream_of_bay};
 #[derive(Debug, Clone)]
 pub struct Ledger {
     shop: Arc<Shop>,
+    stop: watch::Receiver<bool>,
 }
 
 impl Ledger {
-    /// Returns the service over `shop`.
-    pub fn new(shop: Arc<Shop>) -> Self {
-        Self { shop }
+    /// Returns the service over `shop`; archives that come in end when `stop` turns true.
+    pub fn new(shop: Arc<Shop>, stop: watch::Receiver<bool>) -> Self {
+        Self { shop, stop }
     }
 }
 
@@ -47,6 +53,36 @@ impl LedgerService for Ledger {
         let with_bodies = request.with_bodies;
         let listed = blocking(move || records(&shop, &parent, &page, with_bodies));
         Ok(Response::new(listed.await?))
+    }
+
+    type ExportJobStream = Sent<ExportJobResponse>;
+
+    async fn export_job(
+        &self,
+        request: Request<ExportJobRequest>,
+    ) -> Result<Response<Self::ExportJobStream>, Status> {
+        let id = name::parse_job("name", &request.get_ref().name).map_err(Fault::from)?;
+        let sent = archives::send(&self.shop, move |shop| carry::job_contents(shop, &id));
+        Ok(Response::new(sent))
+    }
+
+    async fn import_job(
+        &self,
+        request: Request<Streaming<ImportJobRequest>>,
+    ) -> Result<Response<ImportJobResponse>, Status> {
+        let (shop, stop) = (Arc::clone(&self.shop), self.stop.clone());
+        let taken = archives::take(shop, stop, request.into_inner());
+        Ok(Response::new(taken.await?))
+    }
+
+    type BackUpLedgerStream = Sent<BackUpLedgerResponse>;
+
+    async fn back_up_ledger(
+        &self,
+        _request: Request<BackUpLedgerRequest>,
+    ) -> Result<Response<Self::BackUpLedgerStream>, Status> {
+        let contents = |shop: &Shop| carry::all_contents(&**shop.store());
+        Ok(Response::new(archives::send(&self.shop, contents)))
     }
 
     async fn verify_ledger(

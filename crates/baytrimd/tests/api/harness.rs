@@ -14,7 +14,8 @@ use baytrim_api::v1::review_service_client::ReviewServiceClient;
 use baytrim_api::v1::table_service_client::TableServiceClient;
 use baytrim_api::v1::upload_pull_request::Message;
 use baytrim_api::v1::{
-    CreateJobRequest, CreateProposalRequest, Job, OpenUpload, Proposal, Pull, UploadPullRequest,
+    CreateJobRequest, CreateProposalRequest, Job, ListJobsRequest, OpenUpload, Proposal, Pull,
+    UploadPullRequest,
 };
 use baytrim_ledger::{MemoryStore, Store};
 use baytrim_ledger_local::LocalStore;
@@ -129,6 +130,12 @@ impl Daemon {
         };
         let created = self.jobs().create_job(request).await.unwrap();
         created.into_inner().job.unwrap()
+    }
+
+    /// Returns how many jobs there are.
+    pub async fn open_job_count(&self) -> usize {
+        let listed = self.jobs().list_jobs(ListJobsRequest::default()).await;
+        listed.unwrap().into_inner().jobs.len()
     }
 
     /// Uploads a log in chunks of 1000 bytes.

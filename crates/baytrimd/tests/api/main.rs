@@ -6,6 +6,7 @@
     reason = "these are tests; numbers that went out must come back to the bit"
 )]
 
+mod archives;
 mod bad_jobs;
 mod bad_logs;
 mod bad_streams;
