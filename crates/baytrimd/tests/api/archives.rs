@@ -107,10 +107,9 @@ async fn a_job_is_the_same_job_elsewhere() {
     let again = import(&there, &file, false).await.unwrap();
     assert_eq!(again.known_record_count, 4);
     let name = "jobs/j/proposals/c1".to_owned();
-    let reproduced = there
-        .corrections()
-        .reproduce_proposal(ReproduceProposalRequest { name });
-    assert!(inner(reproduced.await.unwrap()).identical);
+    let again = ReproduceProposalRequest { name };
+    let reproduced = there.corrections().reproduce_proposal(again).await;
+    assert!(inner(reproduced.unwrap()).identical);
     let name = "jobs/j/revisions/-".to_owned();
     let revision = there
         .tables()
@@ -185,5 +184,42 @@ async fn a_backup_under_running_writes_is_whole() {
     }
     let (_, last) = back_up(&here).await;
     assert_eq!(last.head, head(&here).await);
+    here.stop().await;
+}
+
+/// If this fails, the documented form is not the form of the files, and nobody else can read them.
+#[tokio::test]
+async fn a_stranger_reads_archives_by_the_document() {
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/second_reader.py");
+    let python = |file: &std::path::Path| {
+        let mut command = std::process::Command::new("python3");
+        command.arg(script).arg(file).output()
+    };
+    let here = with_job().await;
+    here.open_job("k").await;
+    let directory = tempfile::tempdir().unwrap();
+    for (name, file) in [
+        ("job", export(&here, "j").await.unwrap().0),
+        ("all", back_up(&here).await.0),
+    ] {
+        let path = directory.path().join(name);
+        std::fs::write(&path, &file).unwrap();
+        let Ok(read) = python(&path) else {
+            eprintln!("SKIPPED: there is no python3 here");
+            return;
+        };
+        let said = String::from_utf8_lossy(&read.stdout);
+        assert!(
+            read.status.success(),
+            "{}",
+            String::from_utf8_lossy(&read.stderr)
+        );
+        assert!(said.contains("job/j 4 "), "{said}");
+        let mut broken = file;
+        let middle = broken.len() / 2;
+        broken[middle] ^= 1;
+        std::fs::write(&path, &broken).unwrap();
+        assert!(!python(&path).unwrap().status.success());
+    }
     here.stop().await;
 }

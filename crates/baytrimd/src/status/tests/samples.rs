@@ -1,5 +1,6 @@
 //! One fault of every kind.
 
+use baytrim_archive::RestoreError;
 use baytrim_intake::IntakeError;
 use baytrim_intake::error::Misreading;
 use baytrim_intake::place::CellPlace;
@@ -318,6 +319,17 @@ fn own() -> Vec<Fault> {
             what: "the length of a body in bytes",
             actual: 2000,
             max: 1000,
+        }
+        .into(),
+        RestoreError::Conflict {
+            stream: "job/quoll-1".to_owned(),
+            seq: 4,
+        }
+        .into(),
+        RestoreError::Refused {
+            stream: "shop".to_owned(),
+            seq: 0,
+            problem: "this is no archive of one job".to_owned(),
         }
         .into(),
         Fault::Cut,
