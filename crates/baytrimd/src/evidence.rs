@@ -163,15 +163,16 @@ pub fn read_again(
         InternalFault::Impossible("a record names its log by something that is no hash")
     })?;
     let mut reader = store.open_blob(&log).map_err(InternalFault::from)?;
-    let read = intake::read(state, &circumstances, &mut reader, &record.source_name).map_err(
-        |fault| match fault {
-            Fault::Log(source) => InternalFault::Log {
-                pull: format!("{}/{}", state.id(), record.id),
-                source,
+    let read =
+        intake::read(state, &circumstances, &mut reader, &record.source_name).map_err(|fault| {
+            match fault {
+                Fault::Log(source) => InternalFault::Log {
+                    pull: format!("{}/{}", state.id(), record.id),
+                    source,
+                }
+                .into(),
+                other => other,
             }
-            .into(),
-            other => other,
-        },
-    )?;
+        })?;
     Ok(read.reading.evidence)
 }

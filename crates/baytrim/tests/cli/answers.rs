@@ -12,8 +12,8 @@ use baytrim_api::v1::{
 };
 use prost_types::{Duration, Timestamp};
 
-pub(crate) use trace::node_trace;
 pub(crate) use next::{plan, realised, reproduction};
+pub(crate) use trace::node_trace;
 
 /// 2026-03-14 09:26:53 UTC, in the middle of the invented job.
 pub(crate) const MOMENT: Timestamp = Timestamp {

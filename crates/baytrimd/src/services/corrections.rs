@@ -6,8 +6,7 @@ use baytrim_api::v1::correction_service_server::CorrectionService;
 use baytrim_api::v1::{
     CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
     ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse,
-    TraceNodeRequest, TraceNodeResponse,
-    ReproduceProposalRequest, ReproduceProposalResponse,
+    ReproduceProposalRequest, ReproduceProposalResponse, TraceNodeRequest, TraceNodeResponse,
 };
 use baytrim_jobs::state::{Outcome, ProposalEntry};
 use baytrim_jobs::{Refusal, propose, pull_plan as next};

@@ -4,8 +4,7 @@ use baytrim_api::v1::correction_service_server::CorrectionService;
 use baytrim_api::v1::{
     CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
     ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse, Proposal,
-    TraceNodeRequest, TraceNodeResponse,
-    ReproduceProposalRequest, ReproduceProposalResponse,
+    ReproduceProposalRequest, ReproduceProposalResponse, TraceNodeRequest, TraceNodeResponse,
 };
 use tonic::{Request, Response, Status};
 
