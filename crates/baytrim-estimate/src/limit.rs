@@ -29,6 +29,8 @@ mod reason;
 mod rungs;
 mod wish;
 
+pub use predict::chance_leaner;
+
 #[cfg(test)]
 mod tests;
 

@@ -36,6 +36,8 @@ pub(crate) struct Pipeline {
     blocks: Option<Blocks>,
     coverage: Coverage,
     tally: Tally,
+    /// What became of each row, where that is asked for.
+    fates: Option<Vec<Option<GateName>>>,
     last_s: f64,
     last_made_s: f64,
     last_response: f64,
@@ -58,6 +60,7 @@ impl Pipeline {
             blocks: with_evidence.then(|| Blocks::new(nodes)),
             coverage: Coverage::new(nodes),
             tally: Tally::default(),
+            fates: None,
             finder: HatFinder::default(),
             surface: Surface::new(&frame.axes),
             last_s: f64::NAN,
@@ -79,6 +82,24 @@ impl Pipeline {
     pub(crate) fn into_witness(mut self) -> Option<Witness> {
         self.flush();
         self.witness.map(|witness| *witness)
+    }
+
+    /// Keeps what becomes of each row from now on.
+    pub(crate) fn keep_fates(&mut self) {
+        self.fates = Some(Vec::new());
+    }
+
+    /// Ends the reading and returns what became of each row, in their order.
+    pub(crate) fn into_fates(mut self) -> Vec<Option<GateName>> {
+        self.flush();
+        self.fates.unwrap_or_default()
+    }
+
+    fn count(&mut self, offset_s: f64, step_s: f64, refused_by: Option<GateName>) {
+        self.tally.add(offset_s, step_s, refused_by);
+        if let Some(fates) = &mut self.fates {
+            fates.push(refused_by);
+        }
     }
 
     /// Takes a row in.
@@ -107,11 +128,8 @@ impl Pipeline {
     fn pass(&mut self, judged: &JudgedRow) {
         let row = &judged.row;
         if !row.offset_s.is_finite() || row.offset_s <= self.last_s && !judged.restarts {
-            self.tally.add(
-                self.last_s,
-                0.0,
-                judged.refused_by.or(Some(GateName::Clock)),
-            );
+            let refused_by = judged.refused_by.or(Some(GateName::Clock));
+            self.count(self.last_s, 0.0, refused_by);
             if let Some(witness) = &mut self.witness {
                 witness.skip();
             }
@@ -153,7 +171,7 @@ impl Pipeline {
             Some(mixture) if mixture.refused <= REFUSED_SHARE_MAX => None,
             _ => Some(GateName::Footprint),
         });
-        self.tally.add(row.offset_s, step_s, refused_by);
+        self.count(row.offset_s, step_s, refused_by);
         if let Some(witness) = &mut self.witness {
             match (refused_by, &mixture) {
                 (None, Some(mixture)) => {

@@ -110,6 +110,28 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
     })
 }
 
+/// Returns what became of each sample: the gate that refuses it, none where it is accepted.
+///
+/// The outcome is that of [`read_pull`] where `context` gives the delay that it found.
+///
+/// # Errors
+/// As [`read_pull`].
+pub fn judge_rows(
+    samples: &Samples,
+    context: &PullContext<'_>,
+) -> Result<Vec<Option<GateName>>, ReadError> {
+    check_columns(samples)?;
+    let frame = Frame::new(context)?;
+    let columns = Columns::new(samples);
+    let delay = delay::of_pull(context.delay, &frame, &columns);
+    let mut pipeline = Pipeline::new(frame, delay.model, false);
+    pipeline.keep_fates();
+    for row in 0..columns.len() {
+        pipeline.push(columns.row(row));
+    }
+    Ok(pipeline.into_fates())
+}
+
 /// Below this share of accepted samples a pull is warned about.
 const ACCEPTED_SHARE_MIN: f64 = 0.1;
 

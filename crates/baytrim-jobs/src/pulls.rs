@@ -1,8 +1,9 @@
 //! Reading a pull for a job and recording what it turned out to be.
 
-use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, read_pull};
-use baytrim_model::bay::BaySetup;
+use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, judge_rows, read_pull};
+use baytrim_model::bay::{BaySetup, DelayChoice};
 use baytrim_model::channel::ChannelMap;
+use baytrim_model::gate::GateName;
 use baytrim_model::ids::{BayName, RevisionId};
 use baytrim_model::pull::{ChannelMapSource, PullRecord, PullSummary};
 use baytrim_model::record::JobEvent;
@@ -100,6 +101,22 @@ pub fn read(
 ) -> Result<PullReading, Refusal> {
     let trim = trim_in_force(state, circumstances)?;
     read_pull(samples, &context(state, circumstances, &trim)?).map_err(|error| unreadable(&error))
+}
+
+/// Returns what became of each of the samples of a recorded pull: the gate that refused it, none where accepted.
+///
+/// # Errors
+/// As [`read`].
+pub fn judge(
+    state: &JobState,
+    pull: &PullRecord,
+    samples: &Samples,
+) -> Result<Vec<Option<GateName>>, Refusal> {
+    let circumstances = circumstances_of(pull);
+    let trim = trim_in_force(state, &circumstances)?;
+    let mut context = context(state, &circumstances, &trim)?;
+    context.delay = DelayChoice::Given(pull.summary.delay.model);
+    judge_rows(samples, &context).map_err(|error| unreadable(&error))
 }
 
 /// Returns a reader that takes the samples of a pull as they come.

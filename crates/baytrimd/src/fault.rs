@@ -8,6 +8,7 @@ use baytrim_jobs::state::FoldError;
 use baytrim_ledger::{AppendError, BlobError, SpoolError, StoreFault, StreamName};
 
 use crate::live::StreamFault;
+use crate::sheet::PdfError;
 
 /// Why a request is not granted. `status.rs` says what each becomes on the wire.
 #[derive(Debug, thiserror::Error)]
@@ -155,6 +156,9 @@ pub enum InternalFault {
         /// Why.
         source: Box<dyn std::error::Error + Send + Sync>,
     },
+    /// A job sheet could not be made.
+    #[error("a job sheet could not be made")]
+    Sheet(#[from] PdfError),
     /// A blocking task was cut off or panicked.
     #[error("a task ended before its time")]
     Task(#[from] tokio::task::JoinError),
@@ -198,6 +202,12 @@ impl From<RestoreError> for Fault {
 impl From<InternalFault> for Fault {
     fn from(fault: InternalFault) -> Self {
         Self::Internal(Box::new(fault))
+    }
+}
+
+impl From<PdfError> for Fault {
+    fn from(error: PdfError) -> Self {
+        InternalFault::from(error).into()
     }
 }
 

@@ -12,6 +12,7 @@ mod demo;
 pub mod evidence;
 pub mod fault;
 pub mod intake;
+pub mod judged;
 pub mod ledger_check;
 pub mod limits;
 pub mod live;
@@ -21,6 +22,7 @@ pub mod page;
 pub mod reproduce;
 pub mod server;
 pub mod services;
+pub mod sheet;
 pub mod shop;
 pub mod status;
 

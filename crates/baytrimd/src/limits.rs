@@ -83,3 +83,6 @@ pub const ERROR_MESSAGE_BYTES_MAX: usize = 1500;
 
 /// Most bytes of one text within an error's details.
 pub const ERROR_TEXT_BYTES_MAX: usize = 300;
+
+/// Rows of pulls kept in memory for charts: a pull of ten hours at 100 Hz, about 90 MB.
+pub const JUDGED_ROWS_MAX: usize = 3_600_000;

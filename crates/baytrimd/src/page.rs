@@ -5,7 +5,9 @@
 
 mod address;
 mod assets;
+mod chart;
 mod compare;
+mod coverage;
 mod decide;
 mod frame;
 mod grid;
@@ -18,10 +20,17 @@ mod number;
 mod problem;
 mod proposal;
 mod pull;
+mod pulls;
 mod read;
+mod realised;
+mod revert;
 mod revision;
+pub(crate) mod saying;
 mod scale;
+mod sheet;
 mod strip;
+mod timeline;
+mod traces;
 
 #[cfg(test)]
 mod tests;
@@ -44,10 +53,23 @@ pub fn router(shop: Arc<Shop>) -> Router {
     let proposal = "/jobs/{job}/proposals/{proposal}";
     Router::new()
         .route("/", get(read::inbox))
+        .route("/changes", get(read::changes))
         .route("/jobs/{job}", get(read::job))
         .route("/jobs/{job}/compare", get(read::compare))
+        .route("/jobs/{job}/coverage", get(coverage::page))
+        .route("/jobs/{job}/sheet", get(sheet::page))
+        .route("/jobs/{job}/sheet.pdf", get(sheet::file))
+        .route("/jobs/{job}/traces", get(traces::page))
+        .route("/jobs/{job}/traces/band", get(traces::band))
+        .route("/jobs/{job}/pulls/{pull}/timeline", get(timeline::data))
+        .route("/jobs/{job}/pulls/{pull}/table", get(timeline::table))
         .route("/jobs/{job}/pulls/{pull}", get(read::pull))
+        .route("/jobs/{job}/compare-pulls", get(pulls::page))
         .route("/jobs/{job}/revisions/{revision}", get(read::revision))
+        .route(
+            "/jobs/{job}/revisions/{revision}/revert",
+            post(revert::revert).get(revert::back),
+        )
         .route(proposal, get(read::proposal))
         .route(
             &format!("{proposal}/selection"),

@@ -12,6 +12,7 @@ mod load;
 mod tests;
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{BayState, Fold, JobState, Refusal};
@@ -21,10 +22,12 @@ use baytrim_model::job::JobSpec;
 use baytrim_model::record::JobEvent;
 use serde::de::DeserializeOwned;
 
+use crate::clock;
 use crate::compute::Compute;
 use crate::config::ServiceLimits;
 use crate::evidence::EvidenceCache;
 use crate::fault::{Fault, InternalFault};
+use crate::judged::JudgedCache;
 use crate::metrics::{Metered, Metrics};
 
 use cache::FoldCache;
@@ -41,6 +44,8 @@ pub struct Shop {
     jobs: FoldCache<JobState>,
     bays: FoldCache<BayState>,
     evidence: EvidenceCache,
+    judged: JudgedCache,
+    changes: AtomicU64,
     compute: Compute,
     metrics: Arc<Metrics>,
     limits: ServiceLimits,
@@ -94,6 +99,9 @@ impl Shop {
             jobs: FoldCache::default(),
             bays: FoldCache::default(),
             evidence: EvidenceCache::default(),
+            judged: JudgedCache::default(),
+            // A daemon begun anew counts on from another number: pages look again.
+            changes: AtomicU64::new(clock::now().0.unsigned_abs()),
             compute: Compute::new(limits.compute_max, Arc::clone(&metrics)),
             metrics,
             limits,
@@ -108,6 +116,16 @@ impl Shop {
     /// Returns the evidence that is kept in memory.
     pub fn evidence(&self) -> &EvidenceCache {
         &self.evidence
+    }
+
+    /// Returns the rows of pulls that are kept in memory.
+    pub fn judged(&self) -> &JudgedCache {
+        &self.judged
+    }
+
+    /// Returns a number that is another one whenever this daemon has recorded something since.
+    pub fn changes(&self) -> u64 {
+        self.changes.load(Ordering::Relaxed)
     }
 
     /// Returns the room for heavy work.

@@ -92,6 +92,7 @@ fn tell_internal(fault: &InternalFault) -> Told {
         | InternalFault::Log { .. }
         | InternalFault::Temporary(_)
         | InternalFault::Decode { .. }
+        | InternalFault::Sheet(_)
         | InternalFault::Task(_)
         | InternalFault::Impossible(_) => told,
     }

@@ -46,6 +46,16 @@ pub(crate) enum JobCommand {
         #[arg(long)]
         check: bool,
     },
+    /// Write a job's sheet for the customer and the file, as PDF
+    #[command(after_help = "Example:\n  baytrim job sheet quoll-1 --output quoll-1.pdf")]
+    Sheet {
+        /// The job
+        #[command(flatten)]
+        job: JobArg,
+        /// File to write; `-` is standard output
+        #[arg(long, short, value_name = "FILE.pdf")]
+        output: PathBuf,
+    },
     /// Print a job file with every key explained, to start from; needs no server
     #[command(after_help = "Example:\n  baytrim job example > quoll.toml")]
     Example,

@@ -195,7 +195,7 @@ fn line(state: &JobState, text: &str) -> Option<Line> {
     }
 }
 
-fn reviewer(name: &str) -> Result<Actor, Refusal> {
+pub(super) fn reviewer(name: &str) -> Result<Actor, Refusal> {
     let name = name.trim();
     if (1..=ACTOR_BYTES_MAX).contains(&name.len()) && !name.chars().any(char::is_control) {
         return Ok(Actor(name.to_owned()));
@@ -210,7 +210,7 @@ fn reviewer(name: &str) -> Result<Actor, Refusal> {
     ))
 }
 
-fn field<'a>(fields: &'a [(String, String)], name: &str) -> Option<&'a str> {
+pub(super) fn field<'a>(fields: &'a [(String, String)], name: &str) -> Option<&'a str> {
     fields
         .iter()
         .find(|(found, _)| found == name)

@@ -20,14 +20,14 @@ pub(super) fn page(jobs: &[Arc<JobState>], next: Option<&str>, now: UnixMillis) 
     let waiting = waiting(jobs);
     let body = html! {
         h1 { "Inbox" }
-        section aria-labelledby="waiting" {
+        section #live-waiting data-live aria-labelledby="waiting" {
             h2 #waiting { "Waiting for a verdict" }
             @if waiting.is_empty() {
                 p.empty { "Nothing waits. A proposal comes from " code { "baytrim propose JOB" } "." }
             }
             ul.cards { @for (job, entry) in &waiting { li { (card(job, entry, now)) } } }
         }
-        section aria-labelledby="jobs" {
+        section #live-jobs data-live aria-labelledby="jobs" {
             h2 #jobs { "Jobs" }
             @if jobs.is_empty() {
                 p.empty { "No job yet. One is opened with " code { "baytrim job open FILE" } "." }
@@ -66,7 +66,7 @@ pub(super) fn bays(job: &JobState, entry: &ProposalEntry) -> String {
 }
 
 /// Returns when something last happened to a job.
-pub(super) fn last_activity(job: &JobState) -> UnixMillis {
+pub(crate) fn last_activity(job: &JobState) -> UnixMillis {
     let pulls = job.pulls.iter().map(|pull| pull.at);
     let proposals = job.proposals.iter().flat_map(|entry| {
         let verdict = entry.verdict.as_ref().map(|verdict| verdict.at);

@@ -18,10 +18,11 @@ pub(super) fn page(state: &JobState, now: UnixMillis) -> Markup {
             h1 { (state.spec.title) }
             p.quiet { code { (state.id()) } ", opened by " (state.opened_by) ", " (moment(state.opened_at)) }
         }
+        (address::sections(state.id(), "job"))
         @if !state.spec.notes.is_empty() { p.notes { (state.spec.notes) } }
-        section aria-labelledby="proposals" { h2 #proposals { "Proposals" } (proposals(state, now)) }
-        section aria-labelledby="pulls" { h2 #pulls { "Pulls" } (pulls(state, now)) }
-        section aria-labelledby="revisions" { h2 #revisions { "Revisions" } (revisions(state)) }
+        section #live-proposals data-live aria-labelledby="proposals" { h2 #proposals { "Proposals" } (proposals(state, now)) }
+        section #live-pulls data-live aria-labelledby="pulls" { h2 #pulls { "Pulls" } (pulls(state, now)) }
+        section #live-revisions data-live aria-labelledby="revisions" { h2 #revisions { "Revisions" } (revisions(state)) }
         section aria-labelledby="facts" { h2 #facts { "Facts" } (facts(state)) }
     };
     frame::page(&state.spec.title, &[], &body)
@@ -67,7 +68,13 @@ fn pulls(state: &JobState, now: UnixMillis) -> Markup {
     if state.pulls.is_empty() {
         return html! { p.empty { "None yet. A log is sent with " code { "baytrim pull submit " (job) " LOG --bay NAME" } "." } };
     }
-    html! { ul.cards { @for entry in state.pulls.iter().rev() { li { (pull_card(state, entry, now)) } } } }
+    let ends = state.pulls.first().zip(state.pulls.last());
+    html! {
+        ul.cards { @for entry in state.pulls.iter().rev() { li { (pull_card(state, entry, now)) } } }
+        @if let Some((first, last)) = ends.filter(|_| state.pulls.len() > 1) {
+            (super::pulls::form(state, first.record.id, last.record.id))
+        }
+    }
 }
 
 fn pull_card(state: &JobState, entry: &PullEntry, now: UnixMillis) -> Markup {

@@ -13,7 +13,7 @@ pub(super) const BORROWED_BELOW: f64 = 0.5;
 pub(super) const BORROWED: char = '~';
 
 /// Chance of ending too lean from which a node is marked: one in twenty, common practice for a risk worth a word.
-const LEAN_RISK_MARKED: f64 = 0.05;
+pub(super) const LEAN_RISK_MARKED: f64 = 0.05;
 
 /// Sign of a node that is perhaps leaner than permitted.
 const LEAN: char = '!';

@@ -12,6 +12,7 @@ use baytrim_jobs::state::{ProposalEntry, ProposalStanding};
 use baytrim_model::ids::UnixMillis;
 use maud::{Markup, html};
 
+use super::job::standing;
 use super::moment::{age, moment};
 use super::number::{breakpoint, decimals};
 use super::{address, frame};
@@ -96,9 +97,11 @@ pub(super) fn page(view: &View<'_>) -> Markup {
             h1 { "Proposal " (proposal.id) }
             p.quiet { (origin(view)) }
         }
+        div.problem #meanwhile role="alert" hidden {}
         (decide_form::outcome(view))
         (headline::headline(&state.spec.axes, proposal))
-        form method="post" action={ (view.path()) "/selection" } data-draft=(view.path()) {
+        form method="post" action={ (view.path()) "/selection" } data-draft=(view.path())
+            data-standing=(standing(view.state.standing(view.entry))) {
             // Enter in a text field presses a form's first button: this one does nothing.
             button type="submit" disabled hidden {}
             a.skip href="#decide" { "Skip the table" }
@@ -171,6 +174,7 @@ fn rules(view: &View<'_>) -> Markup {
                     (rule.words()) " (" (Take::by(rule, proposal).count()) ")"
                 }
             }
+            button type="button" data-paint hidden aria-pressed="false" { "Paint by finger" }
             p.quiet {
                 "As suggested leaves out what takes fuel off where less than half was measured. "
                 "Proven: mostly measured here, and at least twice its standard error."

@@ -12,12 +12,13 @@ use serde::Deserialize;
 use super::problem::Problem;
 use super::proposal::View;
 use super::proposal::aspect::Aspect;
+use super::proposal::decide_form::Draft;
 use super::proposal::take::Take;
 use super::{compare, inbox, job, proposal, pull, revision};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
-use crate::shop::{JOB_PREFIX, Shop};
+use crate::shop::{JOB_PREFIX, Loaded, Shop};
 
 /// Most jobs on one page of the inbox: those whose folds are kept in memory.
 const JOBS_SHOWN_MAX: usize = crate::limits::FOLDS_CACHED_MAX;
@@ -74,11 +75,21 @@ fn jobs(shop: &Shop, after: Option<&str>) -> Result<(Vec<Arc<JobState>>, Option<
     Ok((jobs, last))
 }
 
+/// Tells an open page whether to look again: a number that is another one after each record.
+pub(super) async fn changes(State(shop): State<Arc<Shop>>) -> String {
+    shop.changes().to_string()
+}
+
 /// Returns the job that an address names.
 pub(super) async fn load(shop: &Arc<Shop>, id: &str) -> Result<Arc<JobState>, Problem> {
+    Ok(load_whole(shop, id).await?.state)
+}
+
+/// Returns the job that an address names, with the head of its records.
+pub(super) async fn load_whole(shop: &Arc<Shop>, id: &str) -> Result<Loaded, Problem> {
     let id: JobId = id.parse()?;
     let shop = Arc::clone(shop);
-    Ok(blocking(move || shop.job(&id)).await?.state)
+    Ok(blocking(move || shop.job(&id)).await?)
 }
 
 pub(super) async fn job(State(shop): State<Arc<Shop>>, Path(id): Path<String>) -> Page {
@@ -101,7 +112,9 @@ pub(super) async fn revision(
 ) -> Page {
     let state = load(&shop, &id).await?;
     let revision = state.revision(number.parse()?)?;
-    Ok(Html(revision::page(&state, revision).into_string()))
+    Ok(Html(
+        revision::page(&state, revision, &Draft::default()).into_string(),
+    ))
 }
 
 pub(super) async fn compare(

@@ -5,10 +5,11 @@ use std::sync::Arc;
 use baytrim_api::v1::job_service_server::JobService;
 use baytrim_api::v1::{
     CreateJobRequest, CreateJobResponse, GetJobRequest, GetJobResponse, ListJobsRequest,
-    ListJobsResponse,
+    ListJobsResponse, RenderJobSheetRequest, RenderJobSheetResponse,
 };
 use baytrim_jobs::{Refusal, open};
 use baytrim_model::ids::{Actor, JobId};
+use sha2::{Digest as _, Sha256};
 use tonic::{Request, Response, Status};
 
 use crate::clock;
@@ -16,7 +17,8 @@ use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{job, name, request};
 use crate::fault::Fault;
-use crate::shop::{JOB_PREFIX, Shop};
+use crate::sheet::{self, Sheet};
+use crate::shop::{JOB_PREFIX, Loaded, Shop};
 
 /// The job service.
 #[derive(Debug, Clone)]
@@ -64,6 +66,16 @@ impl JobService for Jobs {
         let (page, shop) = (page.map_err(Fault::from)?, Arc::clone(&self.shop));
         Ok(Response::new(blocking(move || list(&shop, &page)).await?))
     }
+
+    async fn render_job_sheet(
+        &self,
+        request: Request<RenderJobSheetRequest>,
+    ) -> Result<Response<RenderJobSheetResponse>, Status> {
+        let id = name::parse_job("name", &request.get_ref().name).map_err(Fault::from)?;
+        let shop = Arc::clone(&self.shop);
+        let made = blocking(move || render(&shop.job(&id)?));
+        Ok(Response::new(made.await?))
+    }
 }
 
 fn create(
@@ -88,6 +100,19 @@ fn create(
     let decided = shop.open_job(&spec, &author)?;
     let job = Some(job::whole(&decided.job));
     Ok(CreateJobResponse { job })
+}
+
+fn render(job: &Loaded) -> Result<RenderJobSheetResponse, Fault> {
+    let made = sheet::render(&Sheet::of(&job.state, &job.head))?;
+    let hash = Sha256::digest(&made.bytes);
+    Ok(RenderJobSheetResponse {
+        sha256: hash.iter().map(|byte| format!("{byte:02x}")).collect(),
+        media_type: "application/pdf".to_owned(),
+        file_name: made.file_name,
+        page_count: u32::try_from(made.page_count).unwrap_or(u32::MAX),
+        record_count: job.state.record_count(),
+        content: made.bytes,
+    })
 }
 
 fn list(shop: &Shop, page: &Page) -> Result<ListJobsResponse, Fault> {

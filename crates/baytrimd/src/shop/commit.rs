@@ -1,5 +1,7 @@
 //! Deciding and recording, anew while others are recorded first.
 
+use std::sync::atomic::Ordering;
+
 use baytrim_jobs::{Fold, Refusal, codec};
 use baytrim_ledger::{AppendError, Head, StoreFault, StreamName, chain};
 use baytrim_model::record::{RECORD_VERSION, StreamRecord};
@@ -59,6 +61,7 @@ impl Shop {
             let outcome = S::outcome_of(&event);
             let expected = loaded.map_or(Head::EMPTY, |loaded| loaded.head);
             if self.append(stream, &expected, &record(author, event))? {
+                self.changes.fetch_add(1, Ordering::Relaxed);
                 return Ok(Committed {
                     loaded: cache.load(&*self.store, stream)?.ok_or(EMPTY)?,
                     outcome,

@@ -1,5 +1,6 @@
 //! Where a verdict is given, with the cautions right above it; and what it came to.
 
+use baytrim_estimate::limit::chance_leaner;
 use baytrim_jobs::JobState;
 use baytrim_jobs::propose::CAUTIONS;
 use baytrim_jobs::refusal::Refusal;
@@ -15,7 +16,7 @@ use super::node::chance;
 use super::take::{Rule, Take};
 use crate::page::address;
 use crate::page::grid::place;
-use crate::page::mark::is_perhaps_lean;
+use crate::page::mark::{LEAN_RISK_MARKED, is_change};
 use crate::page::moment::moment;
 use crate::page::number::{breakpoint, counted};
 use crate::page::proposal::headline::Tally;
@@ -79,36 +80,46 @@ const LEAN_NAMED_MAX: usize = 6;
 
 /// Returns which nodes are perhaps too lean even with their changes, the likeliest first.
 fn lean(view: &View<'_>) -> Markup {
-    let nodes = view
-        .entry
-        .proposal
-        .nodes
-        .iter()
-        .filter(|node| is_perhaps_lean(node));
-    let mut nodes: Vec<&NodeChange> = nodes.collect();
+    let nodes = view.entry.proposal.nodes.iter().enumerate();
+    let risks = nodes.map(|(index, node)| (node, lean_risk(view, index)));
+    let mut nodes: Vec<(&NodeChange, f64)> = risks
+        .filter(|(node, risk)| node.visits > 0 && *risk >= LEAN_RISK_MARKED)
+        .collect();
     if nodes.is_empty() {
         return html! {};
     }
-    nodes.sort_by(|one, other| other.lean_risk.total_cmp(&one.lean_risk));
+    nodes.sort_by(|(_, one), (_, other)| other.total_cmp(one));
     html! {
         div.problem role="note" aria-label="Perhaps too lean" {
             p {
                 strong { (counted(nodes.len(), "node")) " may end up leaner than permitted" }
-                ", even with the change that is proposed. Keep the engine out of there until a pull has looked, or give it fuel first:"
+                ", with the changes that are chosen" span data-as-loaded hidden { " as this page came" } ". Keep the engine out of there until a pull has looked, or give it fuel first:"
             }
             ul.lean {
-                @for node in nodes.iter().take(LEAN_NAMED_MAX) {
+                @for (node, risk) in nodes.iter().take(LEAN_NAMED_MAX) {
                     li {
                         a href={ "?node=" (breakpoint(node.rpm)) ":" (breakpoint(node.plate_percent)) "#at" } {
                             (place(node.rpm, node.plate_percent))
                         }
-                        " (chance " (chance(node.lean_risk)) ")"
+                        " (chance " (chance(*risk)) ")"
                     }
                 }
-                @if nodes.len() > LEAN_NAMED_MAX { li { "and " (nodes.len() - LEAN_NAMED_MAX) " more, marked ! in the table" } }
+                @if nodes.len() > LEAN_NAMED_MAX { li { "and " (nodes.len() - LEAN_NAMED_MAX) " more" } }
             }
         }
     }
+}
+
+/// Returns the chance that a node ends leaner than permitted with the choice: where its change is left out, it stays
+/// as it is.
+fn lean_risk(view: &View<'_>, index: usize) -> f64 {
+    let node = &view.entry.proposal.nodes[index];
+    if view.take.has(index) || !is_change(node) {
+        return node.lean_risk;
+    }
+    let limits = &view.state.spec.limits;
+    let wall = limits.leanest_lambda_at(node.rpm, node.plate_percent);
+    chance_leaner(node.lambda_before, wall, node.total_standard_error_percent)
 }
 
 fn fields(draft: &Draft) -> Markup {
