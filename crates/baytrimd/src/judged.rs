@@ -95,10 +95,14 @@ fn read(store: &dyn Store, job: &Loaded, pull: &PullEntry) -> Result<JudgedRows,
         InternalFault::Impossible("a record names its log by something that is no hash")
     })?;
     let mut source = store.open_blob(&log).map_err(InternalFault::from)?;
+    let name = match record.source_name.as_str() {
+        "" => "live pull",
+        name => name,
+    };
     let (fuel, limits) = (&state.spec.fuel, LogLimits::default());
     let intake = read_log(
         &mut source,
-        &record.source_name,
+        name,
         &record.channels,
         fuel,
         &limits,

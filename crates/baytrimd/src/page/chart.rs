@@ -55,6 +55,14 @@ pub(super) fn shape(shape: Shape) -> Markup {
     }
 }
 
+/// Returns a pull's shape in a drawing made here, its middle at (x, y).
+pub(super) fn point(shape: Shape, x: f64, y: f64) -> Markup {
+    html! {
+        path class={ "pull" (shape.0) } d=(OUTLINES[shape.0])
+            transform=(format!("translate({:.1} {:.1}) scale(.5)", x - 4.0, y - 4.0)) {}
+    }
+}
+
 /// Returns data for a chart's script.
 pub(super) fn json(data: &impl Serialize) -> Result<Response, Problem> {
     let text = serde_json::to_string(data).map_err(|_| {

@@ -1,6 +1,7 @@
 //! A proposal's page: see it, ask why, choose, decide.
 
 pub(super) mod aspect;
+pub(super) mod behind;
 pub(super) mod decide_form;
 pub(super) mod headline;
 pub(super) mod node;
@@ -17,6 +18,7 @@ use super::moment::{age, moment};
 use super::number::{breakpoint, decimals};
 use super::{address, frame};
 use aspect::{Aspect, Drawn};
+use behind::Behind;
 use decide_form::Draft;
 use take::{Rule, Take};
 
@@ -32,6 +34,8 @@ pub(super) struct View<'a> {
     pub(super) take: Take,
     /// The node whose details are shown.
     pub(super) node: Option<usize>,
+    /// The readings near that node.
+    pub(super) behind: Vec<Behind>,
     /// What stands in the form.
     pub(super) draft: Draft,
     /// The time of day.
@@ -55,6 +59,7 @@ impl<'a> View<'a> {
             aspect: Aspect::Change,
             take,
             node: None,
+            behind: Vec::new(),
             draft: Draft::default(),
             now,
         }
@@ -112,7 +117,7 @@ pub(super) fn page(view: &View<'_>) -> Markup {
                     (aspect::table(view.aspect, &drawn))
                     (aspect::legend(view.aspect, &drawn))
                 }
-                (node::details(state, proposal, view.node, view.aspect == Aspect::Choose))
+                (node::details(view))
                 (decide_form::form(view))
             }
         }

@@ -197,7 +197,7 @@ fn facts(pulls: [&PullEntry; 2]) -> Markup {
         words.join(", ")
     };
     html! {
-        div.scroll.wide role="region" tabindex="0" aria-label="Side by side" {
+        div.scroll.wide role="region" tabindex="0" aria-label="Table of both pulls" {
             table.list.compact {
                 thead { tr { td {} @for pull in pulls { th scope="col" { (pull.record.id) } } } }
                 tbody {

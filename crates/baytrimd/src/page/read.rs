@@ -12,6 +12,7 @@ use serde::Deserialize;
 use super::problem::Problem;
 use super::proposal::View;
 use super::proposal::aspect::Aspect;
+use super::proposal::behind::Behind;
 use super::proposal::decide_form::Draft;
 use super::proposal::take::Take;
 use super::{compare, inbox, job, proposal, pull, revision};
@@ -164,7 +165,8 @@ async fn show(
     code: Option<&str>,
     Query(node): Query<Node>,
 ) -> Page {
-    let state = load(&shop, id).await?;
+    let job = load_whole(&shop, id).await?;
+    let state = Arc::clone(&job.state);
     let number: ProposalId = number.parse()?;
     let entry = state.proposal(number)?;
     let mut view = View::first(&state, entry, clock::now());
@@ -179,7 +181,28 @@ async fn show(
         .node
         .as_deref()
         .and_then(|text| find_node(&state, text));
+    if let Some(node) = view.node {
+        view.behind = blocking(move || behind(&shop, &job, number, node)).await?;
+    }
     Ok(Html(proposal::page(&view).into_string()))
+}
+
+/// Returns the readings behind a node of a proposal.
+fn behind(
+    shop: &Shop,
+    job: &Loaded,
+    number: ProposalId,
+    node: usize,
+) -> Result<Vec<Behind>, Fault> {
+    let (state, cache) = (&job.state, shop.evidence());
+    let proposal = &state.proposal(number)?.proposal;
+    let mut found = Vec::new();
+    for &pull in &proposal.pulls {
+        let pull = state.pull(pull)?;
+        let evidence = cache.of_pull(&**shop.store(), job, pull)?;
+        found.extend(Behind::of(state, proposal, node, pull, &evidence));
+    }
+    Ok(found)
 }
 
 fn find_node(state: &JobState, text: &str) -> Option<usize> {

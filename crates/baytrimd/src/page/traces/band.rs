@@ -176,7 +176,7 @@ pub(crate) fn near(axes: &Axes, points: &[Point]) -> Vec<Option<Near>> {
 }
 
 /// Returns what lies nearer to a breakpoint than to its neighbours; the outer ones reach on without end.
-fn half_way(breakpoints: &[f64], index: usize) -> (f64, f64) {
+pub(crate) fn half_way(breakpoints: &[f64], index: usize) -> (f64, f64) {
     let here = breakpoints[index];
     let low = index.checked_sub(1).map(|before| breakpoints[before]);
     let high = breakpoints.get(index + 1);
