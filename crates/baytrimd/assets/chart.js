@@ -186,13 +186,16 @@ async function time(place) {
   const rows = [["lambda", "lambda", 0.5], ["rpm", "rpm", 0.28], ["plate_percent", "plate, %", 0.28]];
   const numbers = (key) => [data.offset_s, data[key].low, data[key].high, ...(key === "lambda" ? [data.target] : [])];
   let charts = [];
-  let asked = 0;
+  let asked = "";
   const show = async (from, to) => {
-    const mine = asked += 1;
     const [first, last] = data.whole;
     const width = Math.min(Math.max(to - from, 0.5), last - first);
     const start = Math.min(Math.max(from, first), last - width);
-    const next = await fetched(`${place.dataset.source}?from=${start.toFixed(3)}&to=${(start + width).toFixed(3)}`);
+    const mine = `${place.dataset.source}?from=${start.toFixed(3)}&to=${(start + width).toFixed(3)}`;
+    // The three charts move together: each of them tells the same drag.
+    if (mine === asked) return;
+    asked = mine;
+    const next = await fetched(mine);
     if (mine !== asked) return;
     data = next;
     redraw();
