@@ -66,6 +66,7 @@ pub const ROWS: &[Row] = &[
     row("LedgerService/BackUpLedger", OWNERS),
     row("LedgerService/ExportJob", PEOPLE),
     row("LedgerService/ImportJob", OWNERS),
+    row("JobService/RenderJobSheet", PEOPLE),
     row("LedgerService/ListRecords", PEOPLE),
     row("LedgerService/VerifyLedger", PEOPLE),
     row("PullService/GetPull", KNOWN),

@@ -379,16 +379,16 @@ proptest! {
 
 /// A pull that sweeps speed, with an overrun cut in its middle.
 fn sweep_with_a_cut() -> Samples {
-    let rows = 2000;
+    let rows = 2000_u16;
     let cut = 900..1000;
     let plate = |row| if cut.contains(&row) { 0.0 } else { 20.0 };
     let lambda = |row| if cut.contains(&row) { 1.8 } else { 0.96 };
     samples(
-        (0..rows).map(|row| row as f64 * 0.02).collect(),
+        (0..rows).map(|row| f64::from(row) * 0.02).collect(),
         vec![
             (
                 Quantity::EngineSpeed,
-                (0..rows).map(|row| 2500.0 + 2.0 * row as f64).collect(),
+                (0..rows).map(|row| 2500.0 + 2.0 * f64::from(row)).collect(),
             ),
             (Quantity::PlateAngle, (0..rows).map(plate).collect()),
             (Quantity::Lambda, (0..rows).map(lambda).collect()),

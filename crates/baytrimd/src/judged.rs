@@ -100,17 +100,13 @@ fn read(store: &dyn Store, job: &Loaded, pull: &PullEntry) -> Result<JudgedRows,
         name => name,
     };
     let (fuel, limits) = (&state.spec.fuel, LogLimits::default());
-    let intake = read_log(
-        &mut source,
-        name,
-        &record.channels,
-        fuel,
-        &limits,
-    )
-    .map_err(|source| InternalFault::Log {
-        pull: format!("{}/{}", state.id(), record.id),
-        source: Box::new(source),
-    })?;
+    let intake =
+        read_log(&mut source, name, &record.channels, fuel, &limits).map_err(|source| {
+            InternalFault::Log {
+                pull: format!("{}/{}", state.id(), record.id),
+                source: Box::new(source),
+            }
+        })?;
     let samples = intake.samples;
     let refused_by = pulls::judge(state, record, &samples)?;
     #[expect(

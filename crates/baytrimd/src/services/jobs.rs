@@ -1,5 +1,6 @@
 //! Opens jobs and reads them.
 
+use std::fmt::Write as _;
 use std::sync::Arc;
 
 use baytrim_api::v1::job_service_server::JobService;
@@ -104,14 +105,21 @@ fn create(
 
 fn render(job: &Loaded) -> Result<RenderJobSheetResponse, Fault> {
     let made = sheet::render(&Sheet::of(&job.state, &job.head))?;
-    let hash = Sha256::digest(&made.bytes);
     Ok(RenderJobSheetResponse {
-        sha256: hash.iter().map(|byte| format!("{byte:02x}")).collect(),
+        sha256: sha256(&made.bytes),
         media_type: "application/pdf".to_owned(),
         file_name: made.file_name,
         page_count: u32::try_from(made.page_count).unwrap_or(u32::MAX),
         record_count: job.state.record_count(),
         content: made.bytes,
+    })
+}
+
+fn sha256(bytes: &[u8]) -> String {
+    let hash = Sha256::digest(bytes);
+    hash.iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
     })
 }
 

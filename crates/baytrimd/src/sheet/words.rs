@@ -109,11 +109,11 @@ pub(super) fn now(state: &JobState, maps: Option<&Maps>) -> Vec<String> {
 /// Returns whether a pull has checked the table handed over.
 fn checked(state: &JobState) -> String {
     let head = state.head().id;
-    let checks = state
+    let mut checks = state
         .pulls
         .iter()
         .filter(|pull| pull.record.revision == head);
-    let Some(check) = checks.last() else {
+    let Some(check) = checks.next_back() else {
         return format!("Table {head} has not been checked by a pull of its own yet.");
     };
     let realised = check.record.summary.realised.as_ref();

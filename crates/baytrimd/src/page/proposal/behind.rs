@@ -107,7 +107,10 @@ pub(crate) fn section(state: &JobState, node: &NodeChange, behind: &[Behind]) ->
 
 fn plot(node: &NodeChange, behind: &[Behind]) -> Markup {
     let half = super::node::INTERVAL_STANDARD_ERRORS * node.standard_error_percent;
-    let band = [node.correction_percent - half, node.correction_percent + half];
+    let band = [
+        node.correction_percent - half,
+        node.correction_percent + half,
+    ];
     let all = || behind.iter().flat_map(|pull| &pull.readings);
     let ends = |values: &mut dyn Iterator<Item = f64>| {
         values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
@@ -118,9 +121,7 @@ fn plot(node: &NodeChange, behind: &[Behind]) -> Markup {
     let (slow, fast) = ends(&mut all().map(|reading| reading.0).chain([node.rpm]));
     let [left, top, right, bottom] = EDGES;
     let x = |rpm: f64| left + (rpm - slow) / (fast - slow).max(1.0) * (WIDTH - left - right);
-    let y = |percent: f64| {
-        top + (high - percent) / (high - low).max(0.1) * (HEIGHT - top - bottom)
-    };
+    let y = |percent: f64| top + (high - percent) / (high - low).max(0.1) * (HEIGHT - top - bottom);
     let place = |value: f64| format!("{value:.1}");
     let foot = place(HEIGHT - 6.0);
     html! {

@@ -181,8 +181,8 @@ pub(crate) fn half_way(breakpoints: &[f64], index: usize) -> (f64, f64) {
     let low = index.checked_sub(1).map(|before| breakpoints[before]);
     let high = breakpoints.get(index + 1);
     (
-        low.map_or(f64::NEG_INFINITY, |low| (low + here) / 2.0),
-        high.map_or(f64::INFINITY, |high| (here + high) / 2.0),
+        low.map_or(f64::NEG_INFINITY, |low| f64::midpoint(low, here)),
+        high.map_or(f64::INFINITY, |high| f64::midpoint(here, *high)),
     )
 }
 
