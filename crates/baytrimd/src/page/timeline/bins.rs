@@ -60,12 +60,17 @@ pub(super) fn stretch(
     let mut finder = HatFinder::default();
     let width = (to - from).max(1e-9) / bins as f64;
     let exact = end - start <= bins;
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "rows of the stretch lie from 0 to the number of bins"
+    )]
+    let bin = |row: usize| (((times[row] - from) / width) as usize).min(bins - 1);
     let mut first = start;
     while first < end {
         let mut last = first + 1;
         if !exact {
-            let until = from + (((times[first] - from) / width).floor() + 1.0) * width;
-            while last < end && times[last] < until {
+            while last < end && bin(last) == bin(first) {
                 last += 1;
             }
         }
