@@ -47,7 +47,7 @@ use rungs::Rungs;
 use wish::{Course, Wish, wish};
 
 pub use check::LimitError;
-pub use partial::pairs_too_far_apart;
+pub use partial::{pairs_too_far_apart, part_of_change, stored_value};
 
 /// What the fit says of each node, every list in node order.
 #[derive(Debug, Clone, Copy)]

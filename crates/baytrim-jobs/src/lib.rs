@@ -6,6 +6,7 @@ pub mod codec;
 pub mod export;
 pub mod fold;
 pub mod job_file;
+mod moment;
 pub mod open;
 pub mod propose;
 pub mod pull_plan;

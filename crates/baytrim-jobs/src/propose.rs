@@ -33,7 +33,8 @@ pub fn chosen_pulls(state: &JobState, excluded: &[PullId]) -> Result<Vec<PullId>
     Ok(pulls)
 }
 
-/// Returns the proposal that `evidence`, one entry per pull of `pulls`, leads to.
+/// Returns the proposal that `evidence`, one entry per pull of `pulls`, leads to. It can be approved for `valid_s`
+/// seconds; none: for ever.
 ///
 /// # Errors
 /// When the evidence is empty or does not fit the job.
@@ -43,6 +44,7 @@ pub fn plan(
     evidence: &[&PullEvidence],
     at: UnixMillis,
     by: &Actor,
+    valid_s: Option<u64>,
 ) -> Result<Proposal, Refusal> {
     let spec = &state.spec;
     let (mut fit, posterior) = fitted(state, evidence)?;
@@ -63,6 +65,7 @@ pub fn plan(
         pulls: pulls.to_vec(),
         created_at: at,
         created_by: by.clone(),
+        valid_s,
         done: done(state, &fit, &posterior, &nodes),
         fit: fit.summary,
         nodes,

@@ -1,7 +1,11 @@
 //! Why a request is not granted.
 
 use baytrim_model::field::FieldError;
-use baytrim_model::ids::{BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId};
+use baytrim_model::ids::{
+    BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId, UnixMillis,
+};
+
+use crate::moment::{span, utc};
 
 /// Why a request is not granted: a verdict about the request, not a fault of the program.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -113,7 +117,7 @@ pub enum Refusal {
         head: RevisionId,
     },
     /// The proposal has its verdict.
-    #[error("proposal {job}/{proposal} was {verdict} by {by} already")]
+    #[error("proposal {job}/{proposal} was {verdict} by {by} already, {}{}", utc(*.at), became(*.revision))]
     Decided {
         /// The job.
         job: JobId,
@@ -123,6 +127,53 @@ pub enum Refusal {
         verdict: &'static str,
         /// Who gave the verdict.
         by: String,
+        /// When.
+        at: UnixMillis,
+        /// The revision that came of it; none where rejected.
+        revision: Option<RevisionId>,
+    },
+    /// The proposal's time is over.
+    #[error(
+        "proposal {job}/{proposal} expired {}: the rules of the shop gave it {}; compute it again with `baytrim propose {job}`",
+        utc(*.at), span(*.valid_s)
+    )]
+    Expired {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// When it expired.
+        at: UnixMillis,
+        /// Seconds for which it was good.
+        valid_s: u64,
+    },
+    /// Who asked for the proposal would approve it.
+    #[error(
+        "{reviewer} can't approve {job}/{proposal}: {proposer} asked for it, and a second pair of eyes decides; ask another reviewer, or withdraw it with `baytrim reject`"
+    )]
+    SameHand {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// Who asked for it.
+        proposer: String,
+        /// Who would approve it.
+        reviewer: String,
+    },
+    /// Nobody knows who asked for the proposal, or who would approve it.
+    #[error(
+        "{job}/{proposal} can't be approved: nobody knows {what}, so nobody knows that two people saw it; {remedy}"
+    )]
+    HandUnknown {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// `who asked for it` or `who approves it`.
+        what: &'static str,
+        /// What to do.
+        remedy: &'static str,
     },
     /// The etag is not that of the content.
     #[error("the etag is not that of {what} as it is now; read it again before deciding")]
@@ -140,13 +191,19 @@ pub enum Refusal {
     },
     /// A chosen subset breaks a limit that the whole proposal meets.
     #[error(
-        "taking only these nodes would put {rpm} rpm, {plate_percent} % further than {neighbour_percent} % from its neighbour; take the neighbour as well, or leave both"
+        "taking just this would leave {rpm} rpm, {plate_percent} % and {neighbour_rpm} rpm, {neighbour_plate_percent} % further than {neighbour_percent} % apart{}; take both alike, or leave both", more(*.pair_count)
     )]
     SubsetBreaksNeighbour {
         /// Engine speed of the node.
         rpm: f64,
         /// Plate opening of the node in percent.
         plate_percent: f64,
+        /// Engine speed of its neighbour.
+        neighbour_rpm: f64,
+        /// Plate opening of its neighbour in percent.
+        neighbour_plate_percent: f64,
+        /// Pairs that are too far apart, this one among them.
+        pair_count: usize,
         /// The limit in percent.
         neighbour_percent: f64,
     },
@@ -178,6 +235,8 @@ pub enum RefusalKind {
     State,
     /// It was made against a state that is no more.
     Conflict,
+    /// It is not for who asks.
+    Forbidden,
 }
 
 impl Refusal {
@@ -221,6 +280,9 @@ impl Refusal {
             Self::NoEvidence(_) => "NO_EVIDENCE",
             Self::Stale { .. } => "PROPOSAL_STALE",
             Self::Decided { .. } => "PROPOSAL_DECIDED",
+            Self::Expired { .. } => "PROPOSAL_EXPIRED",
+            Self::SameHand { .. } => "SAME_HAND",
+            Self::HandUnknown { .. } => "HAND_UNKNOWN",
             Self::EtagMismatch { .. } => "ETAG_MISMATCH",
             Self::NothingToApprove { .. } => "NOTHING_TO_APPROVE",
             Self::SubsetBreaksNeighbour { .. } => "SUBSET_BREAKS_NEIGHBOUR_LIMIT",
@@ -247,12 +309,26 @@ impl Refusal {
             | Self::NoEvidence(_)
             | Self::Stale { .. }
             | Self::Decided { .. }
+            | Self::Expired { .. }
             | Self::NothingToApprove { .. }
             | Self::SubsetBreaksNeighbour { .. }
             | Self::AlreadyInForce { .. }
             | Self::ChannelMapInForce { .. } => RefusalKind::State,
             Self::EtagMismatch { .. } => RefusalKind::Conflict,
+            Self::SameHand { .. } | Self::HandUnknown { .. } => RefusalKind::Forbidden,
         }
+    }
+}
+
+fn became(revision: Option<RevisionId>) -> String {
+    revision.map_or_else(String::new, |revision| format!(", and became {revision}"))
+}
+
+fn more(pair_count: usize) -> String {
+    match pair_count {
+        0 | 1 => String::new(),
+        2 => ", and 1 more pair".to_owned(),
+        count => format!(", and {} more pairs", count - 1),
     }
 }
 

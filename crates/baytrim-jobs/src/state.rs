@@ -6,7 +6,7 @@ use baytrim_model::ids::{Actor, JobId, ProposalId, PullId, RequestId, RevisionId
 use baytrim_model::job::JobSpec;
 use baytrim_model::proposal::Proposal;
 use baytrim_model::pull::PullRecord;
-use baytrim_model::record::{JobEvent, JobRecord};
+use baytrim_model::record::{Duty, JobEvent, JobRecord};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
 use crate::refusal::Refusal;
@@ -28,6 +28,7 @@ pub struct JobState {
     pub revisions: Vec<Revision>,
     /// What each request id came to.
     requests: HashMap<RequestId, Outcome>,
+    latest_at: UnixMillis,
     record_count: u64,
 }
 
@@ -62,6 +63,10 @@ pub struct VerdictEntry {
     pub reason: String,
     /// The revision that came of it and the nodes that were taken; none where rejected.
     pub approved: Option<(RevisionId, Vec<usize>)>,
+    /// Those of the nodes that were taken in part.
+    pub reduced: Vec<usize>,
+    /// Under which rule about who decides, where it was not the usual one.
+    pub duty: Option<Duty>,
 }
 
 /// Where a proposal stands.
@@ -75,6 +80,8 @@ pub enum ProposalStanding {
     Rejected,
     /// The table has moved on since.
     Stale,
+    /// Its time is over.
+    Expired,
 }
 
 /// What a request with an id came to.
@@ -141,6 +148,7 @@ impl JobState {
             proposals: Vec::new(),
             revisions: vec![base],
             requests: requests.map(|id| (id, Outcome::Opened)).collect(),
+            latest_at: record.at,
             record_count: 1,
         })
     }
@@ -166,6 +174,7 @@ impl JobState {
         if let Some(id) = &record.request_id {
             self.requests.insert(id.clone(), outcome);
         }
+        self.latest_at = self.latest_at.max(record.at);
         self.record_count += 1;
         Ok(())
     }
@@ -194,6 +203,8 @@ impl JobState {
             JobEvent::ProposalApproved {
                 proposal,
                 nodes,
+                reduced,
+                duty,
                 revision,
             } => {
                 self.check_revision(revision)?;
@@ -202,17 +213,25 @@ impl JobState {
                     by: record.by.clone(),
                     reason: revision.reason.clone(),
                     approved: Some((revision.id, nodes.clone())),
+                    reduced: reduced.clone(),
+                    duty: *duty,
                 };
                 self.decide(*proposal, verdict)?;
                 self.revisions.push((**revision).clone());
                 Outcome::Approved(*proposal)
             }
-            JobEvent::ProposalRejected { proposal, reason } => {
+            JobEvent::ProposalRejected {
+                proposal,
+                reason,
+                duty,
+            } => {
                 let verdict = VerdictEntry {
                     at: record.at,
                     by: record.by.clone(),
                     reason: reason.clone(),
                     approved: None,
+                    reduced: Vec::new(),
+                    duty: *duty,
                 };
                 self.decide(*proposal, verdict)?;
                 Outcome::Rejected(*proposal)
@@ -324,13 +343,18 @@ impl JobState {
             })
     }
 
-    /// Returns where a proposal stands.
-    pub fn standing(&self, entry: &ProposalEntry) -> ProposalStanding {
+    /// Returns where a proposal stands at the moment that the clock tells. A clock that tells less than the latest
+    /// record is not believed.
+    pub fn standing(&self, entry: &ProposalEntry, clock: UnixMillis) -> ProposalStanding {
+        let expires_at = entry.proposal.expires_at();
         match &entry.verdict {
             Some(verdict) if verdict.approved.is_some() => ProposalStanding::Approved,
             Some(_) => ProposalStanding::Rejected,
-            None if entry.proposal.base_revision == self.head().id => ProposalStanding::Open,
-            None => ProposalStanding::Stale,
+            None if entry.proposal.base_revision != self.head().id => ProposalStanding::Stale,
+            None if expires_at.is_some_and(|at| at <= clock.max(self.latest_at)) => {
+                ProposalStanding::Expired
+            }
+            None => ProposalStanding::Open,
         }
     }
 

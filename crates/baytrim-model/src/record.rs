@@ -37,6 +37,12 @@ pub enum JobEvent {
         proposal: ProposalId,
         /// The nodes that were taken, in node order; all others keep their value.
         nodes: Vec<usize>,
+        /// Those of them that were taken in part: the revision has less of the change than was proposed.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        reduced: Vec<usize>,
+        /// Under which rule about who decides, where it was not the usual one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        duty: Option<Duty>,
         /// The revision that came of it.
         revision: Box<Revision>,
     },
@@ -46,6 +52,9 @@ pub enum JobEvent {
         proposal: ProposalId,
         /// Why.
         reason: String,
+        /// Under which rule about who decides, where it was not the usual one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        duty: Option<Duty>,
     },
     /// An earlier revision was put back.
     TableReverted {
@@ -61,6 +70,14 @@ pub enum JobEvent {
         /// SHA-256 of what left, in hexadecimal.
         content_sha256: String,
     },
+}
+
+/// Rule about who decides, where it is not the usual one that nobody approves what they asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Duty {
+    /// One person does everything in the shop: the verdict is no second pair of eyes.
+    OnePerson,
 }
 
 /// One thing that happened to a bay.

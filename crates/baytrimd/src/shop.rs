@@ -8,6 +8,7 @@ mod cache;
 mod commit;
 mod list;
 mod load;
+mod rules;
 #[cfg(test)]
 mod tests;
 

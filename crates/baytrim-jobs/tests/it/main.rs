@@ -5,8 +5,10 @@
 )]
 
 mod bays;
+mod duty;
 mod exports;
 mod folds;
 mod house;
 mod job_files;
+mod taking;
 mod verdicts;

@@ -26,9 +26,10 @@ pub(crate) async fn approve(
     let server = context.server().await?;
     let name = args.proposal.proposal.clone();
     let etag = proposal::get(&server, &name).await?.etag;
-    let node = |node: &crate::args::proposal::Node| NodeRef {
-        rpm: node.rpm,
-        plate_percent: node.plate_percent,
+    let node = |take: &crate::args::proposal::Take| NodeRef {
+        rpm: take.node.rpm,
+        plate_percent: take.node.plate_percent,
+        value: take.value,
     };
     let request = ApproveProposalRequest {
         name,
@@ -36,6 +37,7 @@ pub(crate) async fn approve(
         nodes: args.only.iter().map(node).collect(),
         reason: args.reason.reason.clone(),
         request_id: request_id(),
+        share_percent: args.share.unwrap_or_default(),
     };
     let answer = server.ask(QUICK, request, |channel, request| async move {
         let client = ReviewServiceClient::new(channel);

@@ -17,6 +17,7 @@ pub(crate) struct ProposalJson<'a> {
     pulls: Vec<&'a str>,
     etag: &'a str,
     create_time: Option<String>,
+    expire_time: Option<String>,
     creator: &'a str,
     content: &'a str,
     change_count: u32,
@@ -44,6 +45,7 @@ struct ProposalRowJson<'a> {
     pulls: Vec<&'a str>,
     etag: &'a str,
     create_time: Option<String>,
+    expire_time: Option<String>,
     creator: &'a str,
     change_count: u32,
     fit: Option<FitJson<'a>>,
@@ -95,6 +97,8 @@ pub(crate) struct VerdictJson<'a> {
     reason: &'a str,
     revision: Option<&'a str>,
     approved_node_count: u32,
+    reduced_node_count: u32,
+    one_person: bool,
 }
 
 impl<'a> From<&'a Proposal> for ProposalJson<'a> {
@@ -107,6 +111,7 @@ impl<'a> From<&'a Proposal> for ProposalJson<'a> {
             pulls: numbers(&proposal.pulls),
             etag: &proposal.etag,
             create_time: proposal.create_time.map(|time| time.to_string()),
+            expire_time: proposal.expire_time.map(|time| time.to_string()),
             creator: &proposal.creator,
             content: &proposal.content,
             change_count: proposal.change_count,
@@ -139,6 +144,7 @@ fn row(proposal: &Proposal) -> ProposalRowJson<'_> {
         pulls: numbers(&proposal.pulls),
         etag: &proposal.etag,
         create_time: proposal.create_time.map(|time| time.to_string()),
+        expire_time: proposal.expire_time.map(|time| time.to_string()),
         creator: &proposal.creator,
         change_count: proposal.change_count,
         fit: proposal.fit.as_ref().map(fit),
@@ -196,6 +202,8 @@ fn verdict(verdict: &Verdict) -> VerdictJson<'_> {
         reason: &verdict.reason,
         revision: (!verdict.revision.is_empty()).then(|| number(&verdict.revision)),
         approved_node_count: verdict.approved_node_count,
+        reduced_node_count: verdict.reduced_node_count,
+        one_person: verdict.one_person,
     }
 }
 

@@ -255,6 +255,7 @@ pub(crate) fn decided(approved: bool) -> Proposal {
             String::new()
         },
         approved_node_count: if approved { 2 } else { 0 },
+        ..Verdict::default()
     };
     Proposal {
         state: state.into(),

@@ -4,7 +4,7 @@ use baytrim_api::v1;
 use baytrim_ledger::Record;
 use baytrim_model::proposal::{NodeStatus, Proposal};
 use baytrim_model::pull::PullRecord;
-use baytrim_model::record::{BayEvent, BayRecord, JobEvent, JobRecord, StreamRecord};
+use baytrim_model::record::{BayEvent, BayRecord, Duty, JobEvent, JobRecord, StreamRecord};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
 use super::time::timestamp;
@@ -56,21 +56,40 @@ fn told(event: &JobEvent) -> (&'static str, String) {
         JobEvent::ProposalApproved {
             proposal,
             nodes,
+            reduced,
+            duty,
             revision,
         } => {
             let (count, id, reason) = (nodes.len(), revision.id, &revision.reason);
-            let summary =
-                format!("{proposal} approved, {count} nodes taken, became {id}: {reason}");
+            let less = match reduced.len() {
+                0 => String::new(),
+                count => format!(", {count} of them less than proposed"),
+            };
+            let summary = format!(
+                "{proposal} approved{}, {count} nodes taken{less}, became {id}: {reason}",
+                told_duty(*duty)
+            );
             ("proposal_approved", summary)
         }
-        JobEvent::ProposalRejected { proposal, reason } => (
+        JobEvent::ProposalRejected {
+            proposal,
+            reason,
+            duty,
+        } => (
             "proposal_rejected",
-            format!("{proposal} rejected: {reason}"),
+            format!("{proposal} rejected{}: {reason}", told_duty(*duty)),
         ),
         JobEvent::TableReverted { revision } => ("table_reverted", told_revert(revision)),
         JobEvent::TableExported { revision, form, .. } => {
             ("table_exported", format!("{revision} exported as {form}"))
         }
+    }
+}
+
+fn told_duty(duty: Option<Duty>) -> &'static str {
+    match duty {
+        Some(Duty::OnePerson) => " in a shop of one person",
+        None => "",
     }
 }
 

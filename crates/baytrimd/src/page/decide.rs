@@ -6,7 +6,7 @@ use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::verdict::{self, Ask};
+use baytrim_jobs::verdict::{self, Ask, Rules};
 use baytrim_jobs::{JobState, Refusal};
 use baytrim_model::ids::{Actor, JobId, ProposalId};
 use baytrim_model::proposal::Proposal;
@@ -15,7 +15,7 @@ use baytrim_model::record::JobEvent;
 use super::grid::Line;
 use super::problem::{self, Problem};
 use super::proposal::aspect::Aspect;
-use super::proposal::decide_form::{Draft, positions};
+use super::proposal::decide_form::{Draft, choice_of};
 use super::proposal::take::{Rule, Take};
 use super::proposal::{self, View};
 use super::{address, read};
@@ -119,16 +119,22 @@ async fn record(
                 at: clock::now(),
                 by,
             };
-            Ok(plan(&job.state, &ask, &take, verdict)?)
+            shop.by_rules(|rules| Ok(plan(&job.state, &ask, &take, verdict, rules)?))
         })
     })
     .await?;
     Ok(())
 }
 
-fn plan(state: &JobState, ask: &Ask, take: &Take, verdict: Verdict) -> Result<JobEvent, Refusal> {
+fn plan(
+    state: &JobState,
+    ask: &Ask,
+    take: &Take,
+    verdict: Verdict,
+    rules: &Rules<'_>,
+) -> Result<JobEvent, Refusal> {
     if verdict == Verdict::Reject {
-        return verdict::reject(state, ask);
+        return verdict::reject(state, ask, rules);
     }
     // To the verdict no nodes mean all of them; to a reviewer who has unticked all, none.
     if take.count() == 0 {
@@ -138,7 +144,7 @@ fn plan(state: &JobState, ask: &Ask, take: &Take, verdict: Verdict) -> Result<Jo
             "choose at least one, or reject the proposal",
         ));
     }
-    verdict::approve(state, ask, &positions(state, take))
+    verdict::approve(state, ask, &choice_of(state, take), rules)
 }
 
 /// Returns the proposal's page again, with why nothing was recorded and with what was written.

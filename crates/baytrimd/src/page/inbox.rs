@@ -17,7 +17,7 @@ pub(super) type Waiting<'a> = (&'a JobState, &'a ProposalEntry);
 
 /// Returns the page. `next` is the path of the page after this one, where there is one.
 pub(super) fn page(jobs: &[Arc<JobState>], next: Option<&str>, now: UnixMillis) -> Markup {
-    let waiting = waiting(jobs);
+    let waiting = waiting(jobs, now);
     let body = html! {
         h1 { "Inbox" }
         section #live-waiting data-live aria-labelledby="waiting" {
@@ -39,11 +39,11 @@ pub(super) fn page(jobs: &[Arc<JobState>], next: Option<&str>, now: UnixMillis) 
 }
 
 /// Returns the proposals that wait, oldest first: who waits longest is seen first.
-pub(super) fn waiting(jobs: &[Arc<JobState>]) -> Vec<Waiting<'_>> {
+pub(super) fn waiting(jobs: &[Arc<JobState>], now: UnixMillis) -> Vec<Waiting<'_>> {
     let open = jobs.iter().flat_map(|job| {
         let entries = job.proposals.iter();
         entries
-            .filter(|entry| job.standing(entry) == ProposalStanding::Open)
+            .filter(move |entry| job.standing(entry, now) == ProposalStanding::Open)
             .map(move |entry| (&**job, entry))
     });
     let mut open: Vec<Waiting<'_>> = open.collect();

@@ -35,6 +35,7 @@ pub(super) fn standing(standing: ProposalStanding) -> &'static str {
         ProposalStanding::Approved => "approved",
         ProposalStanding::Rejected => "rejected",
         ProposalStanding::Stale => "stale: the table has moved on",
+        ProposalStanding::Expired => "expired",
     }
 }
 
@@ -52,7 +53,7 @@ fn proposals(state: &JobState, now: UnixMillis) -> Markup {
                     a.card href=(address::proposal(job, proposal.id)) {
                         span.figure { strong { (format!("{:.1}", proposal.fit.off_target_percent)) " %" } span { "off target" } }
                         span.what {
-                            strong { "Proposal " (proposal.id) ": " (standing(state.standing(entry))) }
+                            strong { "Proposal " (proposal.id) ": " (standing(state.standing(entry, now))) }
                             span { (counted(changes, "change")) " to " (proposal.base_revision) " from " (counted(proposal.pulls.len(), "pull")) }
                             span.quiet { (proposal.created_by) ", " (age(proposal.created_at, now)) }
                         }

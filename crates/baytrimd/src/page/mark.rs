@@ -2,12 +2,10 @@
 //!
 //! They are those of the command line: whoever knows one reads the other.
 
+pub(super) use baytrim_jobs::verdict::BORROWED_BELOW;
 use baytrim_model::limits::LimitName;
 use baytrim_model::proposal::{NodeChange, NodeStatus};
 use maud::{Markup, html};
-
-/// Below this measured fraction an estimate counts as borrowed: its neighbours say more than it does.
-pub(super) const BORROWED_BELOW: f64 = 0.5;
 
 /// Sign of an estimate that is mostly borrowed.
 pub(super) const BORROWED: char = '~';

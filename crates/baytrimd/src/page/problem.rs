@@ -94,6 +94,7 @@ pub(super) fn status(refusal: &Refusal) -> StatusCode {
     match refusal.kind() {
         RefusalKind::Invalid => StatusCode::UNPROCESSABLE_ENTITY,
         RefusalKind::NotFound => StatusCode::NOT_FOUND,
+        RefusalKind::Forbidden => StatusCode::FORBIDDEN,
         RefusalKind::Exists | RefusalKind::State | RefusalKind::Conflict => StatusCode::CONFLICT,
     }
 }

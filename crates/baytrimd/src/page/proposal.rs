@@ -67,7 +67,7 @@ impl<'a> View<'a> {
 
     /// Returns whether a verdict can still be given, so that choosing makes sense.
     pub(super) fn is_open(&self) -> bool {
-        self.state.standing(self.entry) == ProposalStanding::Open
+        self.state.standing(self.entry, self.now) == ProposalStanding::Open
     }
 
     /// Returns the path of this proposal.

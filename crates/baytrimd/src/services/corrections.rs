@@ -172,6 +172,7 @@ fn compute(shop: &Shop, job: &Loaded, excluded: &[PullId], by: &Actor) -> Result
         &evidence,
         clock::now(),
         by,
+        shop.access()?.policy().proposal_valid_s,
     )?)
 }
 

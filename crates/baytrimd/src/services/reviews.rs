@@ -7,7 +7,7 @@ use baytrim_api::v1::{
     ApproveProposalRequest, ApproveProposalResponse, RejectProposalRequest, RejectProposalResponse,
 };
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::verdict::{self, Ask};
+use baytrim_jobs::verdict::{self, Ask, Choice, NodeChoice};
 use baytrim_model::ids::{Actor, ProposalId};
 use tonic::{Request, Response, Status};
 
@@ -62,15 +62,11 @@ fn approve(
 ) -> Result<ApproveProposalResponse, Fault> {
     let (id, number) = name::parse_proposal("name", &request.name)?;
     let author = request::author(by, &request.request_id)?;
-    let nodes: Vec<(f64, f64)> = request
-        .nodes
-        .iter()
-        .map(|node| (node.rpm, node.plate_percent))
-        .collect();
+    let choice = choice(request);
     let is_same = |outcome| outcome == Outcome::Approved(number);
     let decided = shop.decide(&id, &author, &is_same, |job| {
         let ask = ask(number, &request.etag, &request.reason, &author.by);
-        Ok(verdict::approve(&job.state, &ask, &nodes)?)
+        shop.by_rules(|rules| Ok(verdict::approve(&job.state, &ask, &choice, rules)?))
     })?;
     let state = &decided.job.state;
     let entry = state.proposal(number)?;
@@ -95,11 +91,26 @@ fn reject(
     let is_same = |outcome| outcome == Outcome::Rejected(number);
     let decided = shop.decide(&id, &author, &is_same, |job| {
         let ask = ask(number, &request.etag, &request.reason, &author.by);
-        Ok(verdict::reject(&job.state, &ask)?)
+        shop.by_rules(|rules| Ok(verdict::reject(&job.state, &ask, rules)?))
     })?;
     let state = &decided.job.state;
     let proposal = Some(proposal::brief(state, state.proposal(number)?));
     Ok(RejectProposalResponse { proposal })
+}
+
+fn choice(request: &ApproveProposalRequest) -> Choice {
+    let nodes = request.nodes.iter().map(|node| NodeChoice {
+        rpm: node.rpm,
+        plate_percent: node.plate_percent,
+        value: node.value,
+    });
+    Choice {
+        nodes: nodes.collect(),
+        share_percent: match request.share_percent {
+            0.0 => 100.0,
+            share_percent => share_percent,
+        },
+    }
 }
 
 fn ask(proposal: ProposalId, etag: &str, reason: &str, by: &Actor) -> Ask {

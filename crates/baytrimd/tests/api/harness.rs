@@ -164,7 +164,10 @@ impl Daemon {
             parent: format!("jobs/{job}"),
             ..CreateProposalRequest::default()
         };
-        let created = self.corrections().create_proposal(request).await?;
+        let created = self
+            .corrections()
+            .create_proposal(by("Tova", request))
+            .await?;
         Ok(created.into_inner().proposal.unwrap())
     }
 }

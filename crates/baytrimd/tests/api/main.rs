@@ -24,3 +24,4 @@ mod reproduce;
 mod reviews;
 mod server;
 mod traces;
+mod verdicts;

@@ -5,9 +5,9 @@ use baytrim_jobs::JobState;
 use baytrim_jobs::propose::CAUTIONS;
 use baytrim_jobs::refusal::Refusal;
 use baytrim_jobs::state::{ProposalStanding, VerdictEntry};
-use baytrim_jobs::verdict::{self, Ask, REASON_BYTES_MAX};
-use baytrim_model::ids::Actor;
+use baytrim_jobs::verdict::{self, Choice, REASON_BYTES_MAX};
 use baytrim_model::proposal::NodeChange;
+use baytrim_model::record::Duty;
 use maud::{Markup, html};
 
 use super::View;
@@ -34,7 +34,7 @@ pub(crate) struct Draft {
 
 /// Returns the form, or nothing where the verdict is given.
 pub(crate) fn form(view: &View<'_>) -> Markup {
-    let standing = view.state.standing(view.entry);
+    let standing = view.state.standing(view.entry, view.now);
     if matches!(
         standing,
         ProposalStanding::Approved | ProposalStanding::Rejected
@@ -159,42 +159,41 @@ fn obstacle(view: &View<'_>) -> Option<Markup> {
     if view.take.count() == 0 {
         return Some(html! { "No change is chosen: there would be nothing to approve." });
     }
-    let ask = Ask {
-        proposal: view.entry.proposal.id,
-        etag: verdict::etag(&view.entry.proposal),
-        reason: "asked only".to_owned(),
-        at: view.now,
-        by: Actor("asked only".to_owned()),
-    };
-    let refusal = verdict::approve(view.state, &ask, &positions(view.state, &view.take)).err()?;
+    let choice = choice_of(view.state, &view.take);
+    let refusal = verdict::obstacle(view.state, view.entry.proposal.id, &choice, view.now)?;
     Some(match refusal {
         Refusal::SubsetBreaksNeighbour {
             rpm,
             plate_percent,
+            neighbour_rpm,
+            neighbour_plate_percent,
             neighbour_percent,
+            ..
         } => html! {
-            "This choice can't be approved: it would put "
+            "This choice can't be approved: it would leave "
             a href={ "?node=" (breakpoint(rpm)) ":" (breakpoint(plate_percent)) "#at" } { (place(rpm, plate_percent)) }
-            " further than " (breakpoint(neighbour_percent))
-            " % from its neighbour. Take the neighbour as well, or leave both."
+            " and "
+            a href={ "?node=" (breakpoint(neighbour_rpm)) ":" (breakpoint(neighbour_plate_percent)) "#at" } {
+                (place(neighbour_rpm, neighbour_plate_percent))
+            }
+            " further than " (breakpoint(neighbour_percent)) " % apart. Take both, or leave both."
         },
         other => html! { (other) },
     })
 }
 
-/// Returns the nodes of a choice as a verdict names them.
-pub(crate) fn positions(state: &JobState, take: &Take) -> Vec<(f64, f64)> {
-    take.nodes()
-        .into_iter()
-        .map(|node| state.spec.axes.position(node))
-        .collect()
+/// Returns what is taken as a verdict names it.
+pub(crate) fn choice_of(state: &JobState, take: &Take) -> Choice {
+    let nodes = take.nodes().into_iter();
+    let nodes: Vec<(f64, f64)> = nodes.map(|node| state.spec.axes.position(node)).collect();
+    Choice::of(&nodes)
 }
 
 /// Returns what became of the proposal, and what to do next.
 pub(crate) fn outcome(view: &View<'_>) -> Markup {
     let job = view.state.id();
     let base = view.entry.proposal.base_revision;
-    let standing = view.state.standing(view.entry);
+    let standing = view.state.standing(view.entry, view.now);
     html! {
         @if let Some(problem) = &view.draft.problem {
             div.problem role="alert" {
@@ -206,7 +205,7 @@ pub(crate) fn outcome(view: &View<'_>) -> Markup {
             (Some(verdict), ProposalStanding::Approved) => (approved(view, verdict)),
             (Some(verdict), _) => {
                 div.outcome role="status" {
-                    p { strong { "Rejected" } " by " (verdict.by) ", " (moment(verdict.at)) ". The table stays as it is." }
+                    p { strong { "Rejected" } " by " (verdict.by) ", " (moment(verdict.at)) (one_person(verdict)) ". The table stays as it is." }
                     blockquote { (verdict.reason) }
                     p { "Pull again, then compute anew: " code { "baytrim propose " (job) } }
                 }
@@ -222,8 +221,25 @@ pub(crate) fn outcome(view: &View<'_>) -> Markup {
                     p { "Compute it again: " code { "baytrim propose " (job) } }
                 }
             }
+            (None, ProposalStanding::Expired) => {
+                div.outcome.stale role="status" {
+                    p {
+                        strong { "Expired" }
+                        @if let Some(at) = view.entry.proposal.expires_at() { " " (moment(at)) }
+                        ". The rules of the shop gave it so much time; it can't be approved any more."
+                    }
+                    p { "Compute it again: " code { "baytrim propose " (job) } }
+                }
+            }
             (None, _) => {}
         }
+    }
+}
+
+fn one_person(verdict: &VerdictEntry) -> &'static str {
+    match verdict.duty {
+        Some(Duty::OnePerson) => ", in a shop of one person",
+        None => "",
     }
 }
 
@@ -235,8 +251,10 @@ fn approved(view: &View<'_>, verdict: &VerdictEntry) -> Markup {
     html! {
         div.outcome.done role="status" {
             p {
-                strong { "Approved" } " by " (verdict.by) ", " (moment(verdict.at)) ": "
-                (counted(nodes.len(), "change")) " of " (Tally::of(&view.entry.proposal.nodes).changes()) " became "
+                strong { "Approved" } " by " (verdict.by) ", " (moment(verdict.at)) (one_person(verdict)) ": "
+                (counted(nodes.len(), "change")) " of " (Tally::of(&view.entry.proposal.nodes).changes()) " "
+                @if !verdict.reduced.is_empty() { "(of " (verdict.reduced.len()) " less than proposed) " }
+                "became "
                 a href=(address::revision(job, *revision)) { (revision) } "."
             }
             blockquote { (verdict.reason) }

@@ -8,7 +8,9 @@ use baytrim_jobs::Refusal;
 use baytrim_ledger::{AppendError, Damage, StoreFault};
 use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
-use baytrim_model::ids::{BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId};
+use baytrim_model::ids::{
+    BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId, UnixMillis,
+};
 
 use crate::fault::{AccessFault, Fault, InternalFault};
 use crate::live::StreamFault;
@@ -69,6 +71,26 @@ fn refusals() -> Vec<Fault> {
             proposal,
             verdict: "approved",
             by: "Ines".to_owned(),
+            at: UnixMillis(1_795_592_812_000),
+            revision: Some(RevisionId(1)),
+        },
+        Refusal::Expired {
+            job: job.clone(),
+            proposal,
+            at: UnixMillis(1_795_592_812_000),
+            valid_s: 86_400,
+        },
+        Refusal::SameHand {
+            job: job.clone(),
+            proposal,
+            proposer: "Ines".to_owned(),
+            reviewer: "ines".to_owned(),
+        },
+        Refusal::HandUnknown {
+            job: job.clone(),
+            proposal,
+            what: "who approves it",
+            remedy: "say who you are",
         },
         Refusal::EtagMismatch {
             what: "quoll-1/c2".to_owned(),
@@ -80,6 +102,9 @@ fn refusals() -> Vec<Fault> {
         Refusal::SubsetBreaksNeighbour {
             rpm: 4000.0,
             plate_percent: 25.0,
+            neighbour_rpm: 4500.0,
+            neighbour_plate_percent: 25.0,
+            pair_count: 3,
             neighbour_percent: 12.0,
         },
         Refusal::AlreadyInForce {

@@ -1,0 +1,125 @@
+//! Verdicts over a real store and a real port: whose count, how much they take, and who is told what.
+
+use std::time::Duration;
+
+use baytrim_api::v1::{
+    ApproveProposalRequest, ListRecordsRequest, NodeRef, Proposal, RejectProposalRequest,
+};
+
+use crate::harness::{Daemon, by, inner, metadata, told};
+
+fn approval(proposal: &Proposal) -> ApproveProposalRequest {
+    ApproveProposalRequest {
+        name: proposal.name.clone(),
+        etag: proposal.etag.clone(),
+        reason: "plugs read well".to_owned(),
+        ..ApproveProposalRequest::default()
+    }
+}
+
+/// If this fails, whoever asked for a change approves it alone, or can't take it back.
+#[tokio::test]
+async fn whoever_asked_does_not_approve_but_may_withdraw() {
+    let daemon = Daemon::start().await;
+    daemon.open_job("j").await;
+    let proposal = daemon.proposal("j").await;
+    let creator = proposal.creator.clone();
+    let request = by(&creator, approval(&proposal));
+    let status = daemon.reviews().approve_proposal(request).await;
+    let status = status.unwrap_err();
+    assert_eq!(metadata(&status, "proposer"), creator);
+    assert_eq!(told(Err::<(), _>(status)), "PermissionDenied SAME_HAND");
+    let reject = RejectProposalRequest {
+        name: proposal.name.clone(),
+        etag: proposal.etag.clone(),
+        reason: "p1 was cold".to_owned(),
+        ..RejectProposalRequest::default()
+    };
+    let withdrawn = daemon.reviews().reject_proposal(by(&creator, reject)).await;
+    assert_eq!(inner(withdrawn.unwrap()).proposal.unwrap().state, 3);
+    daemon.stop().await;
+}
+
+/// If this fails, a reviewer who takes less gets more, or the record does not say that it was less.
+#[tokio::test]
+async fn less_than_proposed_is_taken_and_told() {
+    let daemon = Daemon::start().await;
+    daemon.open_job("j").await;
+    let proposal = daemon.proposal("j").await;
+    let first = &proposal.nodes[0];
+    let more = ApproveProposalRequest {
+        nodes: vec![NodeRef {
+            rpm: first.rpm,
+            plate_percent: first.plate_percent,
+            value: Some(first.after + 0.1),
+        }],
+        ..approval(&proposal)
+    };
+    let refused = daemon.reviews().approve_proposal(by("Ines", more)).await;
+    assert_eq!(
+        told(refused),
+        "InvalidArgument FIELD_INVALID nodes[0].value"
+    );
+    let half = ApproveProposalRequest {
+        share_percent: 50.0,
+        ..approval(&proposal)
+    };
+    let approved = daemon.reviews().approve_proposal(by("Ines", half)).await;
+    let approved = inner(approved.unwrap());
+    let verdict = approved.proposal.unwrap().verdict.unwrap();
+    assert_eq!(verdict.reduced_node_count, verdict.approved_node_count);
+    assert!(!verdict.one_person);
+    let values = approved.revision.unwrap().values;
+    for (value, node) in values.iter().zip(&proposal.nodes) {
+        let half = node.before + (node.after - node.before) / 2.0;
+        assert!(*value <= half + 1e-9 && *value > half - 0.1, "{node:?}");
+    }
+    let records = ListRecordsRequest {
+        parent: "jobs/j".to_owned(),
+        ..ListRecordsRequest::default()
+    };
+    let records = inner(daemon.ledger().list_records(records).await.unwrap()).records;
+    let summaries: Vec<&str> = records.iter().map(|record| &*record.summary).collect();
+    assert!(
+        summaries
+            .iter()
+            .any(|summary| summary.contains("12 of them less than proposed")),
+        "{summaries:?}"
+    );
+    daemon.stop().await;
+}
+
+/// If this fails, of two people who approve at once on a real disk both count, or the second is left to guess who
+/// was first.
+#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
+async fn of_two_at_once_one_counts_and_the_other_is_told() {
+    let directory = tempfile::tempdir().unwrap();
+    let daemon = Daemon::on(directory.path()).await;
+    daemon.open_job("j").await;
+    let proposal = daemon.proposal("j").await;
+    let approve = |actor: &'static str| {
+        let (mut reviews, request) = (daemon.reviews(), by(actor, approval(&proposal)));
+        tokio::spawn(async move { (actor, reviews.approve_proposal(request).await) })
+    };
+    let tasks = ["Ines", "Odo"].map(approve);
+    let (mut winner, mut loser) = (None, None);
+    for task in tasks {
+        match task.await.unwrap() {
+            (actor, Ok(_)) => assert_eq!(winner.replace(actor), None, "two won"),
+            (_, Err(status)) => loser = Some(status),
+        }
+    }
+    let (winner, loser) = (winner.unwrap(), loser.unwrap());
+    let words = format!("proposal j/c1 was approved by {winner} already, 20");
+    assert!(loser.message().starts_with(&words), "{}", loser.message());
+    assert!(loser.message().ends_with(" UTC, and became r1"));
+    assert_eq!(metadata(&loser, "reviewer"), winner);
+    assert_eq!(metadata(&loser, "revision"), "r1");
+    let decided: i64 = metadata(&loser, "decided_unix_ms").parse().unwrap();
+    let now = std::time::SystemTime::now()
+        .duration_since(std::time::UNIX_EPOCH)
+        .unwrap();
+    let ago = now.saturating_sub(Duration::from_millis(decided.unsigned_abs()));
+    assert!(ago < Duration::from_secs(60), "{ago:?}");
+    daemon.stop().await;
+}
