@@ -21,6 +21,12 @@ pub(crate) const MOMENT: Timestamp = Timestamp {
     nanos: 589_000_000,
 };
 
+/// Thirty days after [`MOMENT`].
+const LATER: Timestamp = Timestamp {
+    seconds: MOMENT.seconds + 2_592_000,
+    nanos: 0,
+};
+
 pub(crate) const ETAG: &str = "\"5b0c\"";
 
 const RPM: [f64; 12] = [
@@ -204,6 +210,7 @@ pub(crate) fn proposal() -> Proposal {
         base_revision: "r0".to_owned(),
         pulls: vec!["p1".to_owned(), "p2".to_owned(), "p3".to_owned()],
         create_time: Some(MOMENT),
+        expire_time: Some(LATER),
         creator: "kim".to_owned(),
         fit: Some(FitSummary {
             estimator: "footprint 1".to_owned(),

@@ -262,8 +262,11 @@ async fn verdicts_quote_the_etag_and_the_nodes() {
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
     shop.with(|seen| {
         let approval = &seen.approvals[0];
-        let nodes = [(3000.0, 20.0), (4500.0, 2.5)]
-            .map(|(rpm, plate_percent)| NodeRef { rpm, plate_percent });
+        let nodes = [(3000.0, 20.0), (4500.0, 2.5)].map(|(rpm, plate_percent)| NodeRef {
+            rpm,
+            plate_percent,
+            value: None,
+        });
         assert_eq!(approval.nodes, nodes);
         assert_eq!(
             (approval.etag.as_str(), approval.reason.as_str()),

@@ -147,7 +147,13 @@ async fn a_verdict_quotes_what_was_seen_and_says_why() {
     let daemon = Daemon::start().await;
     daemon.open_job("j").await;
     let etag = daemon.proposal("j").await.etag;
-    let node = |rpm, plate_percent| vec![NodeRef { rpm, plate_percent }];
+    let node = |rpm, plate_percent| {
+        vec![NodeRef {
+            rpm,
+            plate_percent,
+            value: None,
+        }]
+    };
     let rows: [(&str, ApproveProposalRequest); 7] = [
         ("Aborted ETAG_MISMATCH", approval("00")),
         ("InvalidArgument FIELD_INVALID etag", approval("")),
