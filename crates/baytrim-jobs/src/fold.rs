@@ -54,6 +54,9 @@ impl Fold for JobState {
             JobEvent::ProposalMade { proposal } => Outcome::Proposal(proposal.id),
             JobEvent::ProposalApproved { proposal, .. } => Outcome::Approved(*proposal),
             JobEvent::ProposalRejected { proposal, .. } => Outcome::Rejected(*proposal),
+            JobEvent::CommentMade {
+                proposal, number, ..
+            } => Outcome::Commented(*proposal, *number),
             JobEvent::TableReverted { revision } => Outcome::Reverted(revision.id),
             JobEvent::TableExported { revision, .. } => Outcome::Exported(*revision),
         }

@@ -3,6 +3,7 @@
 
 pub mod bay;
 pub mod codec;
+pub mod comment;
 pub mod export;
 pub mod fold;
 pub mod job_file;

@@ -207,6 +207,16 @@ pub enum Refusal {
         /// The limit in percent.
         neighbour_percent: f64,
     },
+    /// The proposal has as many comments as it may have.
+    #[error("proposal {job}/{proposal} has {max} comments, and more are not kept; say it elsewhere")]
+    CommentsFull {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// The limit.
+        max: usize,
+    },
     /// The revision asked for is in force already.
     #[error(
         "{revision} holds the very values that are in force in job {job}; there is nothing to put back"
@@ -286,6 +296,7 @@ impl Refusal {
             Self::EtagMismatch { .. } => "ETAG_MISMATCH",
             Self::NothingToApprove { .. } => "NOTHING_TO_APPROVE",
             Self::SubsetBreaksNeighbour { .. } => "SUBSET_BREAKS_NEIGHBOUR_LIMIT",
+            Self::CommentsFull { .. } => "COMMENTS_FULL",
             Self::AlreadyInForce { .. } => "REVISION_ALREADY_IN_FORCE",
             Self::RequestIdReused(_) => "REQUEST_ID_REUSED",
         }
@@ -312,6 +323,7 @@ impl Refusal {
             | Self::Expired { .. }
             | Self::NothingToApprove { .. }
             | Self::SubsetBreaksNeighbour { .. }
+            | Self::CommentsFull { .. }
             | Self::AlreadyInForce { .. }
             | Self::ChannelMapInForce { .. } => RefusalKind::State,
             Self::EtagMismatch { .. } => RefusalKind::Conflict,

@@ -6,7 +6,7 @@ use baytrim_model::ids::{Actor, JobId, ProposalId, PullId, RequestId, RevisionId
 use baytrim_model::job::JobSpec;
 use baytrim_model::proposal::Proposal;
 use baytrim_model::pull::PullRecord;
-use baytrim_model::record::{Duty, JobEvent, JobRecord};
+use baytrim_model::record::{Duty, JobEvent, JobRecord, NodePlace};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
 use crate::refusal::Refusal;
@@ -50,6 +50,28 @@ pub struct ProposalEntry {
     pub proposal: Proposal,
     /// The verdict, where there is one.
     pub verdict: Option<VerdictEntry>,
+    /// What was said about it, oldest first; the first has number 1.
+    pub comments: Vec<CommentEntry>,
+}
+
+impl ProposalEntry {
+    /// Returns the number that the next comment gets.
+    pub fn next_comment(&self) -> u32 {
+        count(self.comments.len()) + 1
+    }
+}
+
+/// Something that was said about a proposal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CommentEntry {
+    /// When.
+    pub at: UnixMillis,
+    /// By whom.
+    pub by: Actor,
+    /// The node that it is about; none: the whole proposal.
+    pub node: Option<NodePlace>,
+    /// What was said.
+    pub text: String,
 }
 
 /// A verdict on a proposal.
@@ -97,6 +119,8 @@ pub enum Outcome {
     Approved(ProposalId),
     /// A proposal was rejected.
     Rejected(ProposalId),
+    /// A comment with this number was made on a proposal.
+    Commented(ProposalId, u32),
     /// A revision was put back as this one.
     Reverted(RevisionId),
     /// A table was exported.
@@ -197,6 +221,7 @@ impl JobState {
                 self.proposals.push(ProposalEntry {
                     proposal: (**proposal).clone(),
                     verdict: None,
+                    comments: Vec::new(),
                 });
                 Outcome::Proposal(proposal.id)
             }
@@ -236,6 +261,21 @@ impl JobState {
                 self.decide(*proposal, verdict)?;
                 Outcome::Rejected(*proposal)
             }
+            JobEvent::CommentMade {
+                proposal,
+                number,
+                node,
+                text,
+            } => {
+                let comment = CommentEntry {
+                    at: record.at,
+                    by: record.by.clone(),
+                    node: *node,
+                    text: text.clone(),
+                };
+                self.comment(*proposal, *number, comment)?;
+                Outcome::Commented(*proposal, *number)
+            }
             JobEvent::TableReverted { revision } => {
                 self.check_revision(revision)?;
                 self.revisions.push((**revision).clone());
@@ -249,6 +289,19 @@ impl JobState {
         let waiting = self.proposal(id).is_ok_and(|entry| entry.verdict.is_none());
         self.check_order(waiting, || format!("a verdict on {id}"))?;
         self.proposals[id.0 as usize - 1].verdict = Some(verdict);
+        Ok(())
+    }
+
+    fn comment(
+        &mut self,
+        id: ProposalId,
+        number: u32,
+        comment: CommentEntry,
+    ) -> Result<(), FoldError> {
+        let entry = self.proposal(id).ok();
+        let next = entry.is_some_and(|entry| entry.next_comment() == number);
+        self.check_order(next, || format!("comment {number} on {id}"))?;
+        self.proposals[id.0 as usize - 1].comments.push(comment);
         Ok(())
     }
 

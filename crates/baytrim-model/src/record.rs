@@ -56,6 +56,18 @@ pub enum JobEvent {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         duty: Option<Duty>,
     },
+    /// Somebody said something about a proposal.
+    CommentMade {
+        /// The proposal.
+        proposal: ProposalId,
+        /// Number of the comment on its proposal, from 1.
+        number: u32,
+        /// The node that it is about; none: the whole proposal.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        node: Option<NodePlace>,
+        /// What was said.
+        text: String,
+    },
     /// An earlier revision was put back.
     TableReverted {
         /// The revision that came of it.
@@ -70,6 +82,15 @@ pub enum JobEvent {
         /// SHA-256 of what left, in hexadecimal.
         content_sha256: String,
     },
+}
+
+/// A node of a table by its breakpoints.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct NodePlace {
+    /// Engine speed of the node.
+    pub rpm: f64,
+    /// Plate opening of the node in percent.
+    pub plate_percent: f64,
 }
 
 /// Rule about who decides, where it is not the usual one that nobody approves what they asked for.

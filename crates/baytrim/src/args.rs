@@ -24,7 +24,7 @@ use channels::ChannelsCommand;
 use job::JobCommand;
 use ledger::LedgerCommand;
 use plan::PlanArgs;
-use proposal::{ApproveArgs, ProposalCommand, ProposeArgs, RejectArgs};
+use proposal::{ApproveArgs, CommentArgs, ProposalCommand, ProposeArgs, RejectArgs};
 use pull::PullCommand;
 use table::{RevertArgs, TableCommand};
 use trace::TraceArgs;
@@ -128,6 +128,8 @@ pub(crate) enum Command {
     Approve(ApproveArgs),
     /// Reject a proposal
     Reject(RejectArgs),
+    /// Say something about a proposal, or about one of its nodes; it goes on record
+    Comment(CommentArgs),
     /// Put an earlier table revision back, as a new revision
     Revert(RevertArgs),
     /// Look at tables and export them

@@ -58,6 +58,7 @@ async fn dispatch(cli: &Cli, context: &mut Context<'_>) -> Result<Exit, Failure>
         Command::Trace(args) => trace::run(args, context).await,
         Command::Approve(args) => review::approve(args, context).await,
         Command::Reject(args) => review::reject(args, context).await,
+        Command::Comment(args) => review::comment(args, context).await,
         Command::Revert(args) => review::revert(args, context).await,
         Command::Table(command) => table::run(command, context).await,
         Command::Ledger(command) => ledger::run(command, context).await,

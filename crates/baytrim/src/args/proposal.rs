@@ -78,6 +78,22 @@ pub(crate) struct RejectArgs {
     pub(crate) reason: ReasonArg,
 }
 
+/// What to say.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  \
+    baytrim comment quoll-1/c1 \"p2 was run with the side covers off\"\n  \
+    baytrim comment quoll-1/c1 --node 3000:20 \"heard it knock here\"")]
+pub(crate) struct CommentArgs {
+    #[command(flatten)]
+    pub(crate) proposal: ProposalArg,
+    /// The node that it is about, as rpm:plate angle in percent [default: the whole proposal]
+    #[arg(long, value_name = "RPM:PLATE", value_parser = parse_node)]
+    pub(crate) node: Option<Node>,
+    /// What to say
+    #[arg(value_name = "TEXT", value_parser = super::parse_reason)]
+    pub(crate) text: String,
+}
+
 /// A node as it is typed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Node {

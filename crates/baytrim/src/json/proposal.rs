@@ -1,6 +1,6 @@
 //! Proposals for scripts.
 
-use baytrim_api::v1::{FitSummary, NodeChange, Proposal, Verdict};
+use baytrim_api::v1::{Comment, FitSummary, NodeChange, Proposal, Verdict};
 use serde::Serialize;
 
 use super::plan::DoneJson;
@@ -28,6 +28,7 @@ pub(crate) struct ProposalJson<'a> {
     done: Option<DoneJson>,
     cautions: &'a [String],
     verdict: Option<VerdictJson<'a>>,
+    comments: Vec<CommentJson<'a>>,
 }
 
 /// Proposals of a job, without nodes.
@@ -122,6 +123,7 @@ impl<'a> From<&'a Proposal> for ProposalJson<'a> {
             done: proposal.done.as_ref().map(DoneJson::from),
             cautions: &proposal.cautions,
             verdict: proposal.verdict.as_ref().map(verdict),
+            comments: proposal.comments.iter().map(comment).collect(),
         }
     }
 }
@@ -204,6 +206,46 @@ fn verdict(verdict: &Verdict) -> VerdictJson<'_> {
         approved_node_count: verdict.approved_node_count,
         reduced_node_count: verdict.reduced_node_count,
         one_person: verdict.one_person,
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct CommentJson<'a> {
+    number: u32,
+    author: &'a str,
+    create_time: Option<String>,
+    rpm: Option<f64>,
+    plate_percent: Option<f64>,
+    text: &'a str,
+}
+
+fn comment(comment: &Comment) -> CommentJson<'_> {
+    CommentJson {
+        number: comment.number,
+        author: &comment.author,
+        create_time: comment.create_time.map(|time| time.to_string()),
+        rpm: comment.rpm,
+        plate_percent: comment.plate_percent,
+        text: &comment.text,
+    }
+}
+
+/// A comment that was made.
+#[derive(Debug, Serialize)]
+pub(crate) struct SaidJson<'a> {
+    id: String,
+    job: &'a str,
+    comment: CommentJson<'a>,
+}
+
+impl<'a> SaidJson<'a> {
+    /// Returns a comment on `proposal`, a full name.
+    pub(crate) fn new(proposal: &'a str, said: &'a Comment) -> Self {
+        Self {
+            id: short(proposal),
+            job: job_of(proposal),
+            comment: comment(said),
+        }
     }
 }
 

@@ -4,6 +4,7 @@ use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{Proposal, Verdict};
 
 use super::columns::{Edge, columns};
+use super::comments::comments;
 use super::look::worth_a_look;
 use super::number::fixed;
 use super::proposal_grid::change_grid;
@@ -22,6 +23,7 @@ pub fn render_proposal(proposal: &Proposal, options: &RenderOptions) -> String {
         summary(proposal, options),
         change_grid(proposal, options),
         worth_a_look(proposal, options),
+        comments(&proposal.comments, options),
         cautions(&proposal.cautions, options),
         next(proposal, options),
     ];

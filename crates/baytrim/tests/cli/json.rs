@@ -34,8 +34,8 @@ async fn object(words: &str) -> Value {
 async fn a_proposal_has_its_documented_keys() {
     for words in ["propose quoll-1 --json", "proposal show quoll-1/c1 --json"] {
         let proposal = object(words).await;
-        let expected = "id job state base_revision pulls etag create_time creator content change_count \
-                        rpm plate_percent nodes fit done cautions verdict";
+        let expected = "id job state base_revision pulls etag create_time expire_time creator content change_count \
+                        rpm plate_percent nodes fit done cautions verdict comments";
         assert_eq!(keys(&proposal), set(expected));
         assert_eq!(proposal["id"], "quoll-1/c1");
         assert_eq!(proposal["job"], "quoll-1");
@@ -110,6 +110,14 @@ async fn other_answers_have_their_documented_keys() {
             "revert quoll-1 --to r0 --reason x --json",
             "job revision in_force origin create_time creator reason content rpm plate_percent \
              values total_percent",
+        ),
+        (
+            "comment quoll-1/c1 --node 3000:20 knocks --json",
+            "id job comment",
+        ),
+        (
+            "table diff quoll-1 --from r0 --json",
+            "job from to content rpm plate_percent before after change_percent",
         ),
         ("table list quoll-1 --json", "job revisions"),
         (

@@ -13,7 +13,7 @@ use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
 use baytrim_api::v1::{
     ApproveProposalRequest, CreateJobRequest, CreateProposalRequest, ExportTableRequest,
-    OpenUpload, PlanPullRequest, RejectProposalRequest, RevertTableRequest, SetChannelMapRequest,
+    OpenUpload, PlanPullRequest, CreateCommentRequest, RejectProposalRequest, RevertTableRequest, SetChannelMapRequest,
 };
 use tokio::net::TcpListener;
 use tokio_stream::wrappers::TcpListenerStream;
@@ -47,6 +47,7 @@ pub(crate) struct Seen {
     pub(crate) plans: Vec<PlanPullRequest>,
     pub(crate) approvals: Vec<ApproveProposalRequest>,
     pub(crate) rejections: Vec<RejectProposalRequest>,
+    pub(crate) comments: Vec<CreateCommentRequest>,
     pub(crate) reverts: Vec<RevertTableRequest>,
     pub(crate) exports: Vec<ExportTableRequest>,
     pub(crate) maps: Vec<SetChannelMapRequest>,

@@ -16,8 +16,23 @@ use crate::clock;
 pub fn whole(state: &JobState, entry: &ProposalEntry) -> v1::Proposal {
     v1::Proposal {
         nodes: entry.proposal.nodes.iter().map(node).collect(),
+        comments: comments(entry),
         ..brief(state, entry)
     }
+}
+
+/// Returns what was said about a proposal.
+pub fn comments(entry: &ProposalEntry) -> Vec<v1::Comment> {
+    let numbered = (1..).zip(&entry.comments);
+    let comments = numbered.map(|(number, comment)| v1::Comment {
+        number,
+        author: comment.by.to_string(),
+        create_time: Some(timestamp(comment.at)),
+        text: comment.text.clone(),
+        rpm: comment.node.map(|node| node.rpm),
+        plate_percent: comment.node.map(|node| node.plate_percent),
+    });
+    comments.collect()
 }
 
 /// Returns a recorded proposal without its nodes.

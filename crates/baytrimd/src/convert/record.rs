@@ -79,6 +79,18 @@ fn told(event: &JobEvent) -> (&'static str, String) {
             "proposal_rejected",
             format!("{proposal} rejected{}: {reason}", told_duty(*duty)),
         ),
+        JobEvent::CommentMade {
+            proposal,
+            number,
+            node,
+            text,
+        } => {
+            let place = node.map_or_else(String::new, |node| {
+                format!(" at {} rpm, {} %", node.rpm, node.plate_percent)
+            });
+            let summary = format!("comment {number} on {proposal}{place}: {text}");
+            ("comment_made", summary)
+        }
         JobEvent::TableReverted { revision } => ("table_reverted", told_revert(revision)),
         JobEvent::TableExported { revision, form, .. } => {
             ("table_exported", format!("{revision} exported as {form}"))

@@ -15,6 +15,7 @@ use maud::{Markup, html};
 
 use super::job::standing;
 use super::moment::{age, moment};
+use super::grid::place;
 use super::number::{breakpoint, decimals};
 use super::{address, frame};
 use aspect::{Aspect, Drawn};
@@ -121,8 +122,27 @@ pub(super) fn page(view: &View<'_>) -> Markup {
                 (decide_form::form(view))
             }
         }
+        (talk(view))
     };
     frame::page(&title, &way, &body)
+}
+
+/// Returns what was said about the proposal, and how to say something.
+fn talk(view: &View<'_>) -> Markup {
+    let (job, id) = (view.state.id(), view.entry.proposal.id);
+    html! {
+        section aria-labelledby="talk" {
+            h2 #talk { "Comments" }
+            @for comment in &view.entry.comments {
+                p {
+                    strong { (comment.by) } ", " (moment(comment.at))
+                    @if let Some(node) = comment.node { ", on " (place(node.rpm, node.plate_percent)) }
+                }
+                blockquote { (comment.text) }
+            }
+            p.quiet { "To say something: " code { "baytrim comment " (job) "/" (id) " TEXT" } }
+        }
+    }
 }
 
 fn origin(view: &View<'_>) -> Markup {

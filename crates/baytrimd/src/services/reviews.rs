@@ -4,11 +4,14 @@ use std::sync::Arc;
 
 use baytrim_api::v1::review_service_server::ReviewService;
 use baytrim_api::v1::{
-    ApproveProposalRequest, ApproveProposalResponse, RejectProposalRequest, RejectProposalResponse,
+    ApproveProposalRequest, ApproveProposalResponse, CreateCommentRequest, CreateCommentResponse,
+    RejectProposalRequest, RejectProposalResponse,
 };
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::verdict::{self, Ask, Choice, NodeChoice};
+use baytrim_jobs::comment;
 use baytrim_model::ids::{Actor, ProposalId};
+use baytrim_model::record::NodePlace;
 use tonic::{Request, Response, Status};
 
 use crate::clock;
@@ -53,6 +56,40 @@ impl ReviewService for Reviews {
             blocking(move || reject(&shop, by, &request)).await?,
         ))
     }
+
+    async fn create_comment(
+        &self,
+        request: Request<CreateCommentRequest>,
+    ) -> Result<Response<CreateCommentResponse>, Status> {
+        let by = request::actor(&request);
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        Ok(Response::new(
+            blocking(move || create_comment(&shop, by, &request)).await?,
+        ))
+    }
+}
+
+fn create_comment(
+    shop: &Shop,
+    by: Actor,
+    request: &CreateCommentRequest,
+) -> Result<CreateCommentResponse, Fault> {
+    let (id, proposal) = name::parse_proposal("parent", &request.parent)?;
+    let author = request::author(by, &request.request_id)?;
+    let node = request.node.map(|node| NodePlace {
+        rpm: node.rpm,
+        plate_percent: node.plate_percent,
+    });
+    let is_same = |outcome| matches!(outcome, Outcome::Commented(on, _) if on == proposal);
+    let decided = shop.decide(&id, &author, &is_same, |job| {
+        Ok(comment::event(&job.state, proposal, node, &request.text)?)
+    })?;
+    let Outcome::Commented(_, number) = decided.outcome else {
+        return Err(InternalFault::Impossible("a comment was recorded as something else").into());
+    };
+    let made = proposal::comments(decided.job.state.proposal(proposal)?);
+    let comment = made.into_iter().find(|comment| comment.number == number);
+    Ok(CreateCommentResponse { comment })
 }
 
 fn approve(

@@ -107,6 +107,11 @@ fn refusals() -> Vec<Fault> {
             pair_count: 3,
             neighbour_percent: 12.0,
         },
+        Refusal::CommentsFull {
+            job: job.clone(),
+            proposal,
+            max: 200,
+        },
         Refusal::AlreadyInForce {
             job,
             revision: RevisionId(1),
