@@ -208,7 +208,9 @@ pub enum Refusal {
         neighbour_percent: f64,
     },
     /// The proposal has as many comments as it may have.
-    #[error("proposal {job}/{proposal} has {max} comments, and more are not kept; say it elsewhere")]
+    #[error(
+        "proposal {job}/{proposal} has {max} comments, and more are not kept; say it elsewhere"
+    )]
     CommentsFull {
         /// The job.
         job: JobId,

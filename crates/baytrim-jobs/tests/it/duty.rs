@@ -2,11 +2,11 @@
 
 use baytrim_jobs::state::ProposalStanding;
 use baytrim_jobs::verdict::{self, Ask, Choice, Rules};
-use baytrim_jobs::{JobState, Refusal, codec, propose};
+use baytrim_jobs::{JobState, Refusal, codec, comment, propose};
 use baytrim_model::ids::{Actor, ProposalId, UnixMillis};
 use baytrim_model::limits::LimitName;
 use baytrim_model::proposal::Proposal;
-use baytrim_model::record::{Duty, JobEvent, JobRecord};
+use baytrim_model::record::{Duty, JobEvent, JobRecord, NodePlace};
 
 use crate::house::{ask, fold, opened, proposal, proposed, record, several};
 
@@ -178,4 +178,29 @@ fn a_missing_reason_names_the_nodes_that_ask_for_it() {
     let refusal = verdict::approve(&state, &silent, &plain, &several());
     let text = refusal.expect_err("no reason").to_string();
     assert!(text.starts_with("reason: is 0 bytes long; "), "{text}");
+}
+
+/// If this fails, a proposal keeps no comment, keeps it under another's number, or can be flooded.
+#[test]
+fn comments_are_numbered_and_bounded() {
+    let mut records = proposed(&[(7, 3.5)]);
+    let node = NodePlace {
+        rpm: 3000.0,
+        plate_percent: 5.0,
+    };
+    for number in 1..=comment::COMMENTS_MAX {
+        let state = fold(&records);
+        let made = comment::event(&state, ProposalId(1), Some(node), "knocks").expect("granted");
+        records.push(record(made, "reviewer", None));
+        assert_eq!(fold(&records).proposals[0].comments.len(), number);
+    }
+    let full = comment::event(&fold(&records), ProposalId(1), None, "more");
+    assert_eq!(full.expect_err("full").reason(), "COMMENTS_FULL");
+    let bytes = codec::encode(&records[2]).expect("writable");
+    let back: JobRecord = codec::decode(&bytes).expect("readable");
+    assert_eq!(back, records[2]);
+    let mut twice = records[..3].to_vec();
+    twice.push(records[2].clone());
+    let error = JobState::fold(twice.iter()).expect_err("number 1 twice");
+    assert!(error.to_string().contains("comment 1 on c1"), "{error}");
 }

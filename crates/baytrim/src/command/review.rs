@@ -3,7 +3,8 @@
 use baytrim_api::v1::review_service_client::ReviewServiceClient;
 use baytrim_api::v1::table_service_client::TableServiceClient;
 use baytrim_api::v1::{
-    ApproveProposalRequest, CreateCommentRequest, NodeRef, Proposal, RejectProposalRequest, RevertTableRequest,
+    ApproveProposalRequest, CreateCommentRequest, NodeRef, Proposal, RejectProposalRequest,
+    RevertTableRequest,
 };
 
 use super::{proposal, request_id};

@@ -4,9 +4,7 @@ use std::path::Path;
 
 use baytrim_api::v1::export_table_request::{Format, Quantity, Rows};
 use baytrim_api::v1::table_service_client::TableServiceClient;
-use baytrim_api::v1::{
-    ExportTableRequest, GetRevisionRequest, ListRevisionsRequest, Revision,
-};
+use baytrim_api::v1::{ExportTableRequest, GetRevisionRequest, ListRevisionsRequest, Revision};
 
 use super::pages::{PAGE_SIZE, all_pages};
 use crate::args::table::{ExportArgs, ExportFormat, ExportQuantity, ExportRows, TableCommand};

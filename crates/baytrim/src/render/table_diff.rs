@@ -48,7 +48,10 @@ pub fn render_diff(from: &Revision, to: &Revision, options: &RenderOptions) -> S
     });
     let content = plain(&to.content.replace('_', " "));
     let parts = [
-        (format!("Fuel change from {old} to {new}, percent"), changes.collect()),
+        (
+            format!("Fuel change from {old} to {new}, percent"),
+            changes.collect(),
+        ),
         (format!("New values, {content}"), values.collect()),
     ];
     for (head, cells) in parts {

@@ -6,9 +6,9 @@ mod trace;
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
-    Axes, ChannelSuggestion, Delay, DelaySource, DoneChance, Engine, FitSummary, Fuel, GateCount,
-    GetStatusResponse, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Record,
-    Revision, SuggestChannelsResponse, TableContent, Verdict, Wall,
+    Axes, ChannelSuggestion, Comment, Delay, DelaySource, DoneChance, Engine, FitSummary, Fuel,
+    GateCount, GetStatusResponse, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull,
+    PullWarning, Record, Revision, SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
 use prost_types::{Duration, Timestamp};
 
@@ -198,6 +198,17 @@ fn coverage() -> Vec<NodeCoverage> {
         .collect()
 }
 
+pub(crate) fn comment() -> Comment {
+    Comment {
+        number: 1,
+        author: "robin".to_owned(),
+        create_time: Some(MOMENT),
+        text: "heard it knock here, once".to_owned(),
+        rpm: Some(3000.0),
+        plate_percent: Some(20.0),
+    }
+}
+
 pub(crate) fn proposal() -> Proposal {
     let nodes = nodes();
     let change_count = nodes
@@ -211,6 +222,7 @@ pub(crate) fn proposal() -> Proposal {
         pulls: vec!["p1".to_owned(), "p2".to_owned(), "p3".to_owned()],
         create_time: Some(MOMENT),
         expire_time: Some(LATER),
+        comments: vec![comment()],
         creator: "kim".to_owned(),
         fit: Some(FitSummary {
             estimator: "footprint 1".to_owned(),

@@ -12,8 +12,9 @@ use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
 use baytrim_api::v1::{
-    ApproveProposalRequest, CreateJobRequest, CreateProposalRequest, ExportTableRequest,
-    OpenUpload, PlanPullRequest, CreateCommentRequest, RejectProposalRequest, RevertTableRequest, SetChannelMapRequest,
+    ApproveProposalRequest, CreateCommentRequest, CreateJobRequest, CreateProposalRequest,
+    ExportTableRequest, OpenUpload, PlanPullRequest, RejectProposalRequest, RevertTableRequest,
+    SetChannelMapRequest,
 };
 use tokio::net::TcpListener;
 use tokio_stream::wrappers::TcpListenerStream;

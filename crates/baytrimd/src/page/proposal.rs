@@ -14,8 +14,8 @@ use baytrim_model::ids::UnixMillis;
 use maud::{Markup, html};
 
 use super::job::standing;
-use super::moment::{age, moment};
 use super::grid::place;
+use super::moment::{age, moment};
 use super::number::{breakpoint, decimals};
 use super::{address, frame};
 use aspect::{Aspect, Drawn};

@@ -7,9 +7,9 @@ use baytrim_api::v1::{
     ApproveProposalRequest, ApproveProposalResponse, CreateCommentRequest, CreateCommentResponse,
     RejectProposalRequest, RejectProposalResponse,
 };
+use baytrim_jobs::comment;
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::verdict::{self, Ask, Choice, NodeChoice};
-use baytrim_jobs::comment;
 use baytrim_model::ids::{Actor, ProposalId};
 use baytrim_model::record::NodePlace;
 use tonic::{Request, Response, Status};

@@ -3,7 +3,8 @@
 use std::time::Duration;
 
 use baytrim_api::v1::{
-    ApproveProposalRequest, ListRecordsRequest, NodeRef, Proposal, RejectProposalRequest,
+    ApproveProposalRequest, CreateCommentRequest, GetProposalRequest, ListRecordsRequest, NodeRef,
+    Proposal, RejectProposalRequest,
 };
 
 use crate::harness::{Daemon, by, inner, metadata, told};
@@ -121,5 +122,72 @@ async fn of_two_at_once_one_counts_and_the_other_is_told() {
         .unwrap();
     let ago = now.saturating_sub(Duration::from_millis(decided.unsigned_abs()));
     assert!(ago < Duration::from_secs(60), "{ago:?}");
+    daemon.stop().await;
+}
+
+/// If this fails, what was said about a proposal is lost, is kept twice, or stands at another node.
+#[tokio::test]
+async fn comments_are_kept_with_their_node() {
+    let directory = tempfile::tempdir().unwrap();
+    let daemon = Daemon::on(directory.path()).await;
+    daemon.open_job("j").await;
+    let proposal = daemon.proposal("j").await;
+    let node = NodeRef {
+        rpm: 4000.0,
+        plate_percent: 40.0,
+        value: None,
+    };
+    let comment = |text: &str, node| CreateCommentRequest {
+        parent: "jobs/j/proposals/c1".to_owned(),
+        text: text.to_owned(),
+        node,
+        request_id: String::new(),
+    };
+    let first = CreateCommentRequest {
+        request_id: "said-1".to_owned(),
+        ..comment(" heard it knock here ", Some(node))
+    };
+    let mut reviews = daemon.reviews();
+    let once = reviews.create_comment(by("Ines", first.clone())).await;
+    let once = inner(once.unwrap());
+    let again = reviews.create_comment(by("Ines", first)).await;
+    assert_eq!(inner(again.unwrap()), once);
+    let once = once.comment.unwrap();
+    assert_eq!((once.number, once.author.as_str()), (1, "Ines"));
+    assert_eq!(once.text, "heard it knock here");
+    assert_eq!((once.rpm, once.plate_percent), (Some(4000.0), Some(40.0)));
+    let approved = daemon
+        .reviews()
+        .approve_proposal(by("Ines", approval(&proposal)))
+        .await;
+    approved.expect("a comment does not change what is approved");
+    let second = comment("ran well", None);
+    let second = inner(reviews.create_comment(by("Odo", second)).await.unwrap());
+    let rows = [
+        ("InvalidArgument FIELD_INVALID text", comment(" ", None)),
+        (
+            "InvalidArgument FIELD_INVALID text",
+            comment(&"x".repeat(2001), None),
+        ),
+        (
+            "InvalidArgument FIELD_INVALID node",
+            comment(
+                "here",
+                Some(NodeRef {
+                    rpm: 4100.0,
+                    ..node
+                }),
+            ),
+        ),
+    ];
+    for (expected, request) in rows {
+        let refused = reviews.create_comment(by("Odo", request)).await;
+        assert_eq!(told(refused), expected);
+    }
+    let name = proposal.name.clone();
+    let get = GetProposalRequest { name };
+    let shown = inner(daemon.corrections().get_proposal(get).await.unwrap());
+    let comments = shown.proposal.unwrap().comments;
+    assert_eq!(comments, [once, second.comment.unwrap()]);
     daemon.stop().await;
 }
