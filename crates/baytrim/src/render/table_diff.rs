@@ -17,7 +17,7 @@ pub(crate) fn change_percent(from: &Revision, to: &Revision) -> Vec<f64> {
 }
 
 /// Returns what changed from one revision to another: the values that are new, and the fuel that they mean.
-pub fn render_diff(from: &Revision, to: &Revision, options: &RenderOptions) -> String {
+pub(crate) fn render_diff(from: &Revision, to: &Revision, options: &RenderOptions) -> String {
     let job = job_of(&to.name);
     let (old, new) = (number(&from.name), number(&to.name));
     let title = format!("Table {job}: from {old} to {new}");
