@@ -1,15 +1,18 @@
 //! A job as its records tell it.
 
+mod entry;
+
 use std::collections::HashMap;
 
 use baytrim_model::ids::{Actor, JobId, ProposalId, PullId, RequestId, RevisionId, UnixMillis};
 use baytrim_model::job::JobSpec;
-use baytrim_model::proposal::Proposal;
 use baytrim_model::pull::PullRecord;
-use baytrim_model::record::{Duty, JobEvent, JobRecord, NodePlace};
+use baytrim_model::record::{JobEvent, JobRecord};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
 use crate::refusal::Refusal;
+
+pub use entry::{CommentEntry, ProposalEntry, VerdictEntry};
 
 /// A job as its records tell it: nothing here that they do not.
 #[derive(Debug, Clone, PartialEq)]
@@ -41,54 +44,6 @@ pub struct PullEntry {
     pub at: UnixMillis,
     /// Who sent it.
     pub by: Actor,
-}
-
-/// A proposal with its verdict.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ProposalEntry {
-    /// The proposal.
-    pub proposal: Proposal,
-    /// The verdict, where there is one.
-    pub verdict: Option<VerdictEntry>,
-    /// What was said about it, oldest first; the first has number 1.
-    pub comments: Vec<CommentEntry>,
-}
-
-impl ProposalEntry {
-    /// Returns the number that the next comment gets.
-    pub fn next_comment(&self) -> u32 {
-        count(self.comments.len()) + 1
-    }
-}
-
-/// Something that was said about a proposal.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CommentEntry {
-    /// When.
-    pub at: UnixMillis,
-    /// By whom.
-    pub by: Actor,
-    /// The node that it is about; none: the whole proposal.
-    pub node: Option<NodePlace>,
-    /// What was said.
-    pub text: String,
-}
-
-/// A verdict on a proposal.
-#[derive(Debug, Clone, PartialEq)]
-pub struct VerdictEntry {
-    /// When it was given.
-    pub at: UnixMillis,
-    /// Who gave it.
-    pub by: Actor,
-    /// Why.
-    pub reason: String,
-    /// The revision that came of it and the nodes that were taken; none where rejected.
-    pub approved: Option<(RevisionId, Vec<usize>)>,
-    /// Those of the nodes that were taken in part.
-    pub reduced: Vec<usize>,
-    /// Under which rule about who decides, where it was not the usual one.
-    pub duty: Option<Duty>,
 }
 
 /// Where a proposal stands.

@@ -54,6 +54,7 @@ pub fn reproduce(store: &dyn Store, id: &JobId, number: ProposalId) -> Result<Re
         &evidence,
         recorded.created_at,
         &recorded.created_by,
+        recorded.valid_s,
     )?;
     let comparison = compare(&recorded, &again);
     Ok(Reproduction {

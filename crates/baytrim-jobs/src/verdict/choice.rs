@@ -184,7 +184,7 @@ fn one(
 
 /// Returns a value that a reviewer asks for, as the table stores it.
 fn lesser(state: &JobState, change: &NodeChange, index: usize, value: f64) -> Result<f64, Refusal> {
-    let field = format!("nodes[{index}].value");
+    let field = format!("nodes[{index}].after");
     let Some(stored) = stored_value(&state.spec.table, value) else {
         return Err(Refusal::field(
             field,

@@ -61,18 +61,18 @@ fn more_than_proposed_is_never_taken() {
         (
             7,
             4.0,
-            "nodes[0].value: 4 is not past 0 and at most as far as the proposed 3.5",
+            "nodes[0].after: 4 is not past 0 and at most as far as the proposed 3.5",
         ),
-        (7, -0.5, "nodes[0].value: -0.5 is not past 0"),
-        (7, 0.0, "nodes[0].value: 0 is not past 0"),
-        (8, -2.5, "nodes[0].value: -2.5 is not past 0"),
+        (7, -0.5, "nodes[0].after: -0.5 is not past 0"),
+        (7, 0.0, "nodes[0].after: 0 is not past 0"),
+        (8, -2.5, "nodes[0].after: -2.5 is not past 0"),
         (
             7,
             1.25,
-            "nodes[0].value: 1.25 is none that the table stores",
+            "nodes[0].after: 1.25 is none that the table stores",
         ),
-        (7, f64::NAN, "nodes[0].value: NaN is none"),
-        (7, f64::INFINITY, "nodes[0].value: inf is none"),
+        (7, f64::NAN, "nodes[0].after: NaN is none"),
+        (7, f64::INFINITY, "nodes[0].after: inf is none"),
     ];
     for (node, value, words) in rows {
         let refusal = approve(&state, &at(&state, node, value)).expect_err("refused");

@@ -31,7 +31,7 @@ pub(crate) async fn approve(
     let node = |take: &crate::args::proposal::Take| NodeRef {
         rpm: take.node.rpm,
         plate_percent: take.node.plate_percent,
-        value: take.value,
+        after: take.value,
     };
     let request = ApproveProposalRequest {
         name,
@@ -85,7 +85,7 @@ pub(crate) async fn comment(
         node: args.node.map(|node| NodeRef {
             rpm: node.rpm,
             plate_percent: node.plate_percent,
-            value: None,
+            after: None,
         }),
         request_id: request_id(),
     };

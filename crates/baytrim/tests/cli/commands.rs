@@ -265,7 +265,7 @@ async fn verdicts_quote_the_etag_and_the_nodes() {
         let nodes = [(3000.0, 20.0), (4500.0, 2.5)].map(|(rpm, plate_percent)| NodeRef {
             rpm,
             plate_percent,
-            value: None,
+            after: None,
         });
         assert_eq!(approval.nodes, nodes);
         assert_eq!(

@@ -139,7 +139,7 @@ fn choice(request: &ApproveProposalRequest) -> Choice {
     let nodes = request.nodes.iter().map(|node| NodeChoice {
         rpm: node.rpm,
         plate_percent: node.plate_percent,
-        value: node.value,
+        value: node.after,
     });
     Choice {
         nodes: nodes.collect(),

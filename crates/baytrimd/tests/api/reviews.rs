@@ -151,7 +151,7 @@ async fn a_verdict_quotes_what_was_seen_and_says_why() {
         vec![NodeRef {
             rpm,
             plate_percent,
-            value: None,
+            after: None,
         }]
     };
     let rows: [(&str, ApproveProposalRequest); 7] = [

@@ -52,14 +52,14 @@ async fn less_than_proposed_is_taken_and_told() {
         nodes: vec![NodeRef {
             rpm: first.rpm,
             plate_percent: first.plate_percent,
-            value: Some(first.after + 0.1),
+            after: Some(first.after + 0.1),
         }],
         ..approval(&proposal)
     };
     let refused = daemon.reviews().approve_proposal(by("Ines", more)).await;
     assert_eq!(
         told(refused),
-        "InvalidArgument FIELD_INVALID nodes[0].value"
+        "InvalidArgument FIELD_INVALID nodes[0].after"
     );
     let half = ApproveProposalRequest {
         share_percent: 50.0,
@@ -135,7 +135,7 @@ async fn comments_are_kept_with_their_node() {
     let node = NodeRef {
         rpm: 4000.0,
         plate_percent: 40.0,
-        value: None,
+        after: None,
     };
     let comment = |text: &str, node| CreateCommentRequest {
         parent: "jobs/j/proposals/c1".to_owned(),

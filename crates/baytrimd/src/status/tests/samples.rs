@@ -1,16 +1,15 @@
 //! One fault of every kind.
 
+mod refusals;
+
 use baytrim_archive::RestoreError;
 use baytrim_intake::IntakeError;
 use baytrim_intake::error::Misreading;
 use baytrim_intake::place::CellPlace;
-use baytrim_jobs::Refusal;
 use baytrim_ledger::{AppendError, Damage, StoreFault};
 use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
-use baytrim_model::ids::{
-    BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId, UnixMillis,
-};
+use baytrim_model::ids::{BayName, JobId};
 
 use crate::fault::{AccessFault, Fault, InternalFault};
 use crate::live::StreamFault;
@@ -29,106 +28,6 @@ fn field(name: &str) -> FieldError {
         "-3 is outside 0.1 to 50 percent",
         "check the number and its unit",
     )
-}
-
-fn refusals() -> Vec<Fault> {
-    let (job, proposal) = (job(), ProposalId(2));
-    let refusals = [
-        Refusal::Fields(vec![
-            field("limits.step_percent"),
-            field("limits.total_percent"),
-        ]),
-        Refusal::JobExists(job.clone()),
-        Refusal::JobUnknown("quoll-9".to_owned()),
-        Refusal::BayUnknown {
-            job: job.clone(),
-            bay: "north".to_owned(),
-            known: "east, west".to_owned(),
-        },
-        Refusal::PullUnknown {
-            job: job.clone(),
-            pull: PullId(3),
-        },
-        Refusal::ProposalUnknown {
-            job: job.clone(),
-            proposal,
-        },
-        Refusal::RevisionUnknown {
-            job: job.clone(),
-            revision: RevisionId(7),
-            latest: RevisionId(1),
-        },
-        Refusal::NoPulls(job.clone()),
-        Refusal::NoEvidence(job.clone()),
-        Refusal::Stale {
-            job: job.clone(),
-            proposal,
-            base: RevisionId(0),
-            head: RevisionId(1),
-        },
-        Refusal::Decided {
-            job: job.clone(),
-            proposal,
-            verdict: "approved",
-            by: "Ines".to_owned(),
-            at: UnixMillis(1_795_592_812_000),
-            revision: Some(RevisionId(1)),
-        },
-        Refusal::Expired {
-            job: job.clone(),
-            proposal,
-            at: UnixMillis(1_795_592_812_000),
-            valid_s: 86_400,
-        },
-        Refusal::SameHand {
-            job: job.clone(),
-            proposal,
-            proposer: "Ines".to_owned(),
-            reviewer: "ines".to_owned(),
-        },
-        Refusal::HandUnknown {
-            job: job.clone(),
-            proposal,
-            what: "who approves it",
-            remedy: "say who you are",
-        },
-        Refusal::EtagMismatch {
-            what: "quoll-1/c2".to_owned(),
-        },
-        Refusal::NothingToApprove {
-            job: job.clone(),
-            proposal,
-        },
-        Refusal::SubsetBreaksNeighbour {
-            rpm: 4000.0,
-            plate_percent: 25.0,
-            neighbour_rpm: 4500.0,
-            neighbour_plate_percent: 25.0,
-            pair_count: 3,
-            neighbour_percent: 12.0,
-        },
-        Refusal::CommentsFull {
-            job: job.clone(),
-            proposal,
-            max: 200,
-        },
-        Refusal::AlreadyInForce {
-            job,
-            revision: RevisionId(1),
-        },
-        Refusal::ChannelMapNone(bay()),
-        Refusal::ChannelMapUnknown {
-            bay: bay(),
-            id: ChannelMapId(7),
-            latest: ChannelMapId(2),
-        },
-        Refusal::ChannelMapInForce {
-            bay: bay(),
-            id: ChannelMapId(2),
-        },
-        Refusal::RequestIdReused("r-1".to_owned()),
-    ];
-    refusals.into_iter().map(Fault::from).collect()
 }
 
 fn source_name() -> String {
@@ -396,7 +295,7 @@ fn own() -> Vec<Fault> {
 
 /// Returns one fault of every kind.
 pub(super) fn all() -> Vec<Fault> {
-    [refusals(), logs(), cells(), streams(), own()]
+    [refusals::refusals(), logs(), cells(), streams(), own()]
         .into_iter()
         .flatten()
         .collect()
