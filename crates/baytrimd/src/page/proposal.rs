@@ -13,8 +13,8 @@ use baytrim_jobs::state::{ProposalEntry, ProposalStanding};
 use baytrim_model::ids::UnixMillis;
 use maud::{Markup, html};
 
-use super::job::standing;
 use super::grid::place;
+use super::job::standing;
 use super::moment::{age, moment};
 use super::number::{breakpoint, decimals};
 use super::{address, frame};
@@ -107,7 +107,7 @@ pub(super) fn page(view: &View<'_>) -> Markup {
         (decide_form::outcome(view))
         (headline::headline(&state.spec.axes, proposal))
         form method="post" action={ (view.path()) "/selection" } data-draft=(view.path())
-            data-standing=(standing(view.state.standing(view.entry))) {
+            data-standing=(standing(view.state.standing(view.entry, view.now))) {
             // Enter in a text field presses a form's first button: this one does nothing.
             button type="submit" disabled hidden {}
             a.skip href="#decide" { "Skip the table" }

@@ -13,7 +13,7 @@ use baytrim_ledger::{MemoryStore, Store};
 use baytrimd::config::ServiceLimits;
 use tonic::Status;
 
-use crate::harness::{Daemon, inner, told};
+use crate::harness::{Daemon, by, inner, told};
 
 async fn export(daemon: &Daemon, job: &str) -> Result<(Vec<u8>, ArchiveSummary), Status> {
     let name = format!("jobs/{job}");
@@ -75,7 +75,11 @@ async fn with_job() -> Daemon {
         reason: "plugs read well".to_owned(),
         ..ApproveProposalRequest::default()
     };
-    daemon.reviews().approve_proposal(approval).await.unwrap();
+    daemon
+        .reviews()
+        .approve_proposal(by("Ines", approval))
+        .await
+        .unwrap();
     daemon
 }
 

@@ -11,7 +11,7 @@ use baytrim_model::record::{JobEvent, JobRecord};
 use baytrimd::config::ServiceLimits;
 use tonic::Status;
 
-use crate::harness::{Daemon, inner, log, told, upload_of};
+use crate::harness::{Daemon, by, inner, log, told, upload_of};
 
 async fn reproduce(daemon: &Daemon, name: &str) -> Result<ReproduceProposalResponse, Status> {
     let name = name.to_owned();
@@ -27,7 +27,11 @@ async fn approve(daemon: &Daemon, proposal: &Proposal) {
         reason: "plugs read well".to_owned(),
         ..ApproveProposalRequest::default()
     };
-    daemon.reviews().approve_proposal(approval).await.unwrap();
+    daemon
+        .reviews()
+        .approve_proposal(by("Ines", approval))
+        .await
+        .unwrap();
 }
 
 /// If this fails, the numbers that a revision rests on can't be computed again, or only while nothing came after.

@@ -28,6 +28,8 @@ fn approve(state: &mut JobState, reason: &str) {
     };
     let event = JobEvent::ProposalApproved {
         proposal: ProposalId(1),
+        reduced: Vec::new(),
+        duty: None,
         nodes: (0..nodes.len()).collect(),
         revision: Box::new(revision),
     };
