@@ -19,7 +19,7 @@ use baytrim_model::axis::Axes;
 use baytrim_model::proposal::FitSummary;
 
 use crate::evidence::PullEvidence;
-use crate::film::{FILM_STATES, FILM_TERMS};
+use crate::film::FILM_STATES;
 
 use self::envelope::Envelope;
 use self::episode::Episodes;
@@ -37,6 +37,10 @@ pub(crate) use self::trace::{LeftOut, Variances};
 const FILM_PRIOR: (f64, f64) = (0.06, 0.10);
 /// Standard deviation of half the change of the quick film's coefficient from no load to full load.
 const FILM_LOAD_SD: f64 = 0.06;
+
+/// Mean and standard deviation of the cycles between the metering of a charge's fuel and the end of its air,
+/// before any pull. Port injection ends a quarter to three quarters of a cycle before; common practice.
+const LEAD_PRIOR: (f64, f64) = (0.4, 0.25);
 
 /// What a fit may be told.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -196,6 +200,7 @@ fn border_prior(pulls: &[&PullEvidence], noise: &Noise) -> Vec<(f64, f64)> {
     let shared = pulls.iter().map(sd).fold(0.01, f64::max);
     all.push((0.0, 1.0 / (shared * shared)));
     all.extend([film; FILM_STATES]);
-    all.extend([(0.0, 1.0 / (FILM_LOAD_SD * FILM_LOAD_SD)); FILM_TERMS - FILM_STATES]);
+    all.push((0.0, 1.0 / (FILM_LOAD_SD * FILM_LOAD_SD)));
+    all.push((LEAD_PRIOR.0, 1.0 / (LEAD_PRIOR.1 * LEAD_PRIOR.1)));
     all
 }
