@@ -239,9 +239,8 @@ impl Kernel {
             }
             None => leaving.cycles + (left_s - leaving.parcel.made_s) * leaving.parcel.cycles_per_s,
         } - self.cycles;
-        let arrived = |made: &Made| {
-            made.cycles <= cycles || offset_s - made.parcel.made_s > TRANSPORT_S_MAX
-        };
+        let arrived =
+            |made: &Made| made.cycles <= cycles || offset_s - made.parcel.made_s > TRANSPORT_S_MAX;
         while self.made.get(1).is_some_and(arrived) {
             self.forget_first();
         }
@@ -278,7 +277,8 @@ impl Kernel {
         let next = self.made.get(1).map(|next| next.parcel);
         Some(match next {
             Some(next) if next.made_s > first.made_s => {
-                let share = ((made_s - first.made_s) / (next.made_s - first.made_s)).clamp(0.0, 1.0);
+                let share =
+                    ((made_s - first.made_s) / (next.made_s - first.made_s)).clamp(0.0, 1.0);
                 [(first, 1.0 - share), (next, share)]
             }
             _ => [(first, 1.0), (first, 0.0)],

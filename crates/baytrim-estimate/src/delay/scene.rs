@@ -156,7 +156,13 @@ struct Origin {
 
 impl Origin {
     /// Moves on to the row `now` and returns how far between the row `made` and the next the gas was made.
-    fn advance(&mut self, clocks: &[[f64; 2]], now: usize, cycles: f64, pipe_l: f64) -> Option<f64> {
+    fn advance(
+        &mut self,
+        clocks: &[[f64; 2]],
+        now: usize,
+        cycles: f64,
+        pipe_l: f64,
+    ) -> Option<f64> {
         let left_l = clocks[now][1] - pipe_l;
         if left_l < clocks[self.start][1] {
             return None;
