@@ -140,7 +140,7 @@ impl Pipeline {
         let mut refused_by = judged.refused_by;
         if row.makes_exhaust() {
             let mut parcel = self.parcel(judged, step_s);
-            if parcel.film[..FILM_STATES + 1]
+            if parcel.film[..=FILM_STATES]
                 .iter()
                 .any(|term| term.abs() > self.frame.gates.unsettled_share_max)
             {
