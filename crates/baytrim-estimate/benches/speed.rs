@@ -105,7 +105,9 @@ fn main() {
         let visited: Vec<usize> = (0..zeros.len())
             .filter(|&node| fitted.visits[node] > 0)
             .collect();
-        let done_s = shortest(|| drop(posterior.within(&zeros, &visited, 0.03)));
+        let done_s = shortest(|| {
+            std::hint::black_box(posterior.within(&zeros, &visited, 0.03));
+        });
         println!(
             "{side:>2} x {side:<2}  read, delay given {:>6.2} M samples/s   delay identified {:>6.2} M samples/s   \
              live {:>6.2} M samples/s   evidence {:.0} bytes a second of pull   fit of {blocks} blocks {:>7.1} ms   \
