@@ -6,8 +6,8 @@ use baytrim_model::gate::GateName;
 
 use crate::block::{Blocks, Reading};
 use crate::coverage::Coverage;
-use crate::film::{FILM_TERMS, Film, with_load};
-use crate::frame::Frame;
+use crate::film::{FILM_STATES, FILM_TERMS, Film, Lead, with_load};
+use crate::frame::{Frame, pipe_l};
 use crate::gate::rules::on_axis;
 use crate::gate::{GateLine, JudgedRow};
 use crate::hat::{Hat, HatFinder};
@@ -33,6 +33,7 @@ pub(crate) struct Pipeline {
     gates: GateLine,
     kernel: Kernel,
     film: Film,
+    lead: Lead,
     blocks: Option<Blocks>,
     coverage: Coverage,
     tally: Tally,
@@ -41,7 +42,7 @@ pub(crate) struct Pipeline {
     last_s: f64,
     last_made_s: f64,
     last_response: f64,
-    delay_now_s: f64,
+    lag_now_s: f64,
     witness: Option<Box<Witness>>,
 }
 
@@ -55,8 +56,9 @@ impl Pipeline {
         };
         Self {
             gates: GateLine::new(&frame.gates, frame.evidence),
-            kernel: Kernel::new(lag_s, nodes),
+            kernel: Kernel::new(lag_s, delay.cycles, pipe_l(&delay), nodes),
             film: Film::default(),
+            lead: Lead::default(),
             blocks: with_evidence.then(|| Blocks::new(nodes)),
             coverage: Coverage::new(nodes),
             tally: Tally::default(),
@@ -66,7 +68,7 @@ impl Pipeline {
             last_s: f64::NAN,
             last_made_s: f64::NAN,
             last_response: f64::NAN,
-            delay_now_s: 0.0,
+            lag_now_s: 0.0,
             witness: None,
             frame,
             delay,
@@ -144,6 +146,7 @@ impl Pipeline {
         if judged.restarts || hole {
             self.kernel.restart();
             self.film.restart();
+            self.lead.restart();
             self.interrupt();
         }
         let step_s = if judged.restarts {
@@ -155,8 +158,7 @@ impl Pipeline {
         let mut refused_by = judged.refused_by;
         if row.makes_exhaust() {
             let mut parcel = self.parcel(judged, step_s);
-            if parcel
-                .film
+            if parcel.film[..=FILM_STATES]
                 .iter()
                 .any(|term| term.abs() > self.frame.gates.unsettled_share_max)
             {
@@ -203,9 +205,8 @@ impl Pipeline {
     fn parcel(&mut self, judged: &JudgedRow, step_s: f64) -> Parcel {
         let (row, hat) = (&judged.row, judged.hat);
         let filling = self.frame.filling(row, &hat);
-        let delay_s = self.frame.delay_s(&self.delay, row.rpm, filling);
         let lag_s = self.frame.lag_s(&self.delay, row.rpm, filling);
-        self.delay_now_s = delay_s + lag_s;
+        self.lag_now_s = lag_s;
         if self.frame.evidence != EvidenceKind::Trims {
             self.kernel.set_lag_s(lag_s);
         }
@@ -214,7 +215,9 @@ impl Pipeline {
         } else {
             filling * row.rpm
         };
-        let mut film = with_load(self.film.advance(step_s, flow), filling);
+        let cycle_s = self.frame.engine.cycle_s(row.rpm.max(200.0));
+        let lead = self.lead.advance(step_s, filling, cycle_s);
+        let mut film = with_load(self.film.advance(step_s, flow), filling, lead);
         let mut richness = hat.value(&self.frame.richness);
         match self.frame.evidence {
             EvidenceKind::Lambda | EvidenceKind::LambdaAndTrims => {
@@ -227,7 +230,8 @@ impl Pipeline {
         }
         Parcel {
             made_s: row.offset_s,
-            delay_s,
+            cycles_per_s: 1.0 / cycle_s,
+            flow_l_per_s: self.frame.exhaust_l_per_s(row.rpm.max(200.0), filling),
             spread: self.surface.spread(row.rpm, row.plate_percent),
             richness,
             film,
@@ -248,7 +252,7 @@ impl Pipeline {
                 step_s,
                 need: response.ln() + mixture.ln_richness,
                 film: mixture.film,
-                delay_s: self.delay_now_s,
+                delay_s: mixture.transport_s + self.lag_now_s,
                 fresh: (response - self.last_response).abs() > 0.0 || self.last_response.is_nan(),
             };
             blocks.add(&reading, self.kernel.footprint());

@@ -108,8 +108,9 @@ fn done(
         .map(|(node, &base)| (content.fuel(node.after) / content.fuel(base)).ln())
         .collect();
     let tolerance = TOLERANCE_PERCENT / 100.0;
-    let now = posterior.within(&state.log_trim(state.head()), &region, tolerance)?;
-    let then = posterior.within(&proposed, &region, tolerance)?;
+    let trims = [state.log_trim(state.head()), proposed];
+    let found = posterior.within_each(&[&trims[0], &trims[1]], &region, tolerance)?;
+    let (now, then) = (found.first()?, found.get(1)?);
     Some(DoneChance {
         tolerance_percent: TOLERANCE_PERCENT,
         node_count: u32::try_from(region.len()).unwrap_or(u32::MAX),
