@@ -4,6 +4,7 @@
 pub mod bay;
 pub mod codec;
 pub mod export;
+pub mod false_lean;
 pub mod fold;
 pub mod job_file;
 pub mod open;
