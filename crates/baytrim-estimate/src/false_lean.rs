@@ -392,7 +392,9 @@ fn misfire(solved: &Solved, pulls: &[&PullEvidence]) -> Option<Suspect> {
     let mut best: Option<Suspect> = None;
     for (place, &pull) in solved.ranks.iter().enumerate() {
         let strays = strays(solved, place, pulls[pull]);
-        let excess = (strays.lean as f64 - strays.rich as f64).max(0.0);
+        // A misfire goes on: what strays in one half of a pull only is a step.
+        let half = |half: usize| f64::from(strays.lean[half]) - f64::from(strays.rich[half]);
+        let excess = 2.0 * half(0).min(half(1)).max(0.0);
         let (sound, sick) = (
             BURSTS_SOUND_PER_S * strays.seconds,
             BURSTS_FACTOR * BURSTS_SOUND_PER_S * strays.seconds,
@@ -416,8 +418,9 @@ fn misfire(solved: &Solved, pulls: &[&PullEvidence]) -> Option<Suspect> {
 #[derive(Debug, Default)]
 struct Strays {
     seconds: f64,
-    lean: u32,
-    rich: u32,
+    /// Bursts in either half of the pull.
+    lean: [u32; 2],
+    rich: [u32; 2],
     lean_s: f64,
     nodes: Vec<usize>,
 }
@@ -431,14 +434,15 @@ fn strays(solved: &Solved, pull: usize, evidence: &PullEvidence) -> Strays {
     let mut touched = vec![false; theta.len()];
     // Side and length of the stray that goes on.
     let mut open = (0_i8, 0.0);
-    let close = |open: &mut (i8, f64), strays: &mut Strays| {
+    let close = |open: &mut (i8, f64), half: usize, strays: &mut Strays| {
         let is_burst = open.1 > 0.0 && open.1 < BURST_S_MAX;
-        strays.lean += u32::from(is_burst && open.0 == 1);
-        strays.rich += u32::from(is_burst && open.0 == -1);
+        strays.lean[half] += u32::from(is_burst && open.0 == 1);
+        strays.rich[half] += u32::from(is_burst && open.0 == -1);
         strays.lean_s += if is_burst && open.0 == 1 { open.1 } else { 0.0 };
         *open = (0, 0.0);
     };
-    for (block, footprint) in evidence.blocks() {
+    let middle = evidence.block_count() / 2;
+    for (index, (block, footprint)) in evidence.blocks().enumerate() {
         let surface: f64 = footprint
             .iter()
             .map(|&(node, share)| f64::from(share) * theta[usize::from(node)])
@@ -449,7 +453,7 @@ fn strays(solved: &Solved, pull: usize, evidence: &PullEvidence) -> Strays {
         strays.seconds += f64::from(block.length_s);
         let side = i8::from(left > limit) - i8::from(left < -limit);
         if side != open.0 {
-            close(&mut open, &mut strays);
+            close(&mut open, usize::from(index > middle), &mut strays);
             open.0 = side;
         }
         if side != 0 {
@@ -461,7 +465,7 @@ fn strays(solved: &Solved, pull: usize, evidence: &PullEvidence) -> Strays {
             }
         }
     }
-    close(&mut open, &mut strays);
+    close(&mut open, 1, &mut strays);
     strays.nodes = (0..touched.len()).filter(|&node| touched[node]).collect();
     strays
 }

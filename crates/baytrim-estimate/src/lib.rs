@@ -2,6 +2,7 @@
 //! Knows nothing of storage, wire, clocks, async.
 
 pub mod context;
+pub mod contrast;
 pub mod coverage;
 pub mod delay;
 pub mod evidence;

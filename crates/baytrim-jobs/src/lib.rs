@@ -2,6 +2,7 @@
 //! Knows nothing of sockets, clocks, stores, wire.
 
 pub mod bay;
+pub mod bay_contrast;
 pub mod codec;
 pub mod export;
 pub mod false_lean;

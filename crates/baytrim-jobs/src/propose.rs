@@ -6,6 +6,7 @@ use baytrim_model::ids::{Actor, PullId, UnixMillis};
 use baytrim_model::proposal::{DoneChance, NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
 
+use crate::bay_contrast;
 use crate::false_lean;
 use crate::refusal::Refusal;
 use crate::state::JobState;
@@ -58,6 +59,9 @@ pub fn plan(
     )
     .map_err(|error| misfit(error.to_string()))?;
     fit.summary.remarks.extend(doubts.remarks);
+    fit.summary
+        .remarks
+        .extend(bay_contrast::remarks(state, pulls, evidence, &posterior));
     // The fit itself counts from the base table.
     fit.summary.off_target_percent = fit.off_target_percent(&state.log_trim(state.head()));
     Ok(Proposal {

@@ -6,6 +6,9 @@
 
 use nalgebra::DVector;
 
+use crate::evidence::PullEvidence;
+
+use super::border_prior;
 use super::envelope::dot;
 use super::noise::{EFFECTS, Effects, small_forward, whiten};
 use super::normal::{Columns, LOCAL_BORDER, border_len, border_of, film_start};
@@ -106,6 +109,16 @@ impl Solved {
 }
 
 impl Solved {
+    /// Returns the same fit of `pulls` with another size of pull offsets, ln units.
+    pub(crate) fn with_pull_sd(&self, pulls: &[&PullEvidence], sd: f64) -> Option<Self> {
+        let mut other = self.clone();
+        other.noise.pull = sd;
+        let sorted: Vec<&PullEvidence> = self.ranks.iter().map(|&rank| pulls[rank]).collect();
+        let border = border_prior(&sorted, &other.noise);
+        other.solution = self.normal.solve(&self.prior, &border)?;
+        Some(other)
+    }
+
     /// Returns `values`, which stand in node order, by position.
     pub(crate) fn by_position(&self, values: &[f64]) -> Vec<f64> {
         let mut all = vec![0.0; values.len()];

