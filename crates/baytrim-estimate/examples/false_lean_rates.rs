@@ -1,5 +1,5 @@
 //! Measures how often the finder of false lean readings finds what is there, and what is not:
-//! `cargo run -p baytrim-estimate --example false_lean_rates -- FIRST_SEED ENGINES`.
+//! `cargo run -p baytrim-estimate --example false_lean_rates -- FIRST_SEED ENGINES [ROWS_SKIPPED]`.
 #![expect(
     clippy::print_stdout,
     reason = "an example that prints what it measured"
@@ -46,10 +46,10 @@ fn rows() -> Vec<Row> {
             ..row("sound, needs of 14 %", None, |_, _| {})
         },
         row("leak, 0.3 l/s", Some(FalseLean::Leak), |bay, _| {
-            bay.leak_at_1_l_per_s = 0.3
+            bay.leak_at_1_l_per_s = 0.3;
         }),
         row("leak, 1 l/s", Some(FalseLean::Leak), |bay, _| {
-            bay.leak_at_1_l_per_s = 1.0
+            bay.leak_at_1_l_per_s = 1.0;
         }),
         row(
             "secondary air 90 s",
@@ -70,17 +70,17 @@ fn rows() -> Vec<Row> {
             },
         ),
         row("misfire x 20", Some(FalseLean::Misfire), |bay, _| {
-            bay.misfire_scale = 20.0
+            bay.misfire_scale = 20.0;
         }),
         row("misfire x 60", Some(FalseLean::Misfire), |bay, _| {
-            bay.misfire_scale = 60.0
+            bay.misfire_scale = 60.0;
         }),
         row(
-            "drift 3 % in 10 min",
+            "drift 8 % in 10 min",
             Some(FalseLean::SensorDrift),
             |bay, pull| {
                 if pull == 2 {
-                    bay.drift_percent = 3.0;
+                    bay.drift_percent = 8.0;
                 }
             },
         ),
@@ -131,19 +131,20 @@ fn main() {
     let words: Vec<u64> = std::env::args()
         .filter_map(|word| word.parse().ok())
         .collect();
-    let (first, engines) = match words.as_slice() {
-        [first, engines] => (*first, *engines),
-        _ => (101, 30),
+    let (first, engines, skipped) = match words.as_slice() {
+        [first, engines] => (*first, *engines, 0),
+        [first, engines, skipped] => (*first, *engines, *skipped),
+        _ => (101, 30, 0),
     };
     println!(
         "{:<24} {:>8} {:>8} {:>8}   likeliest at 50 % and more",
         "", "refused", "right", "warned"
     );
-    for row in rows() {
+    for row in rows().iter().skip(usize::try_from(skipped).unwrap_or(0)) {
         let (mut refused, mut right, mut warned) = (0, 0, 0);
         let mut told = Vec::new();
         for seed in first..first + engines {
-            let found = suspects(&row, seed);
+            let found = suspects(row, seed);
             let Some(likeliest) = found.first().filter(|found| found.probability >= 0.5) else {
                 continue;
             };

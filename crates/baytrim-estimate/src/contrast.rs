@@ -54,8 +54,8 @@ pub fn film_meter(axes: &Axes, posterior: &Posterior) -> Vec<TipDifference> {
     let mut seconds = [(0.0, 0.0); BANDS];
     let rpm = solved.by_position(&nodes_rpm(axes));
     for stay in &solved.episodes.stays {
-        for index in stay.start..stay.end {
-            let observation = &solved.episodes.observations[index];
+        let range = stay.start..stay.end;
+        for (index, observation) in range.clone().zip(&solved.episodes.observations[range]) {
             let entries = solved.episodes.footprint[observation.start..observation.end].iter();
             let speed: f64 = entries
                 .map(|&(place, share)| share * rpm[stay.places[place]])

@@ -50,7 +50,7 @@ fn off(found: &[f64], wanted: &[f64]) -> f64 {
     pairs.map(|(a, b)| (a / b - 1.0).abs()).fold(0.0, f64::max)
 }
 
-/// NIST StRD, Wampler1 to Wampler5: polynomials of the fifth degree at x = 0..20. The condition of their normal
+/// NIST's `StRD`, Wampler1 to Wampler5: polynomials of the fifth degree at x = 0..20. The condition of their normal
 /// equations is about 1e13 as they stand; with x in units of its largest value six certified digits must come out where
 /// the residuals are small, four and two where NIST makes them a hundred and ten thousand times larger. If this fails, the solver loses digits that it need not lose.
 #[test]
@@ -75,7 +75,7 @@ fn wampler_meets_the_certified_values_in_scaled_columns() {
     }
 }
 
-/// NIST StRD, Longley: the condition of the normal equations as they stand is about 1e19, more than double precision
+/// NIST's `StRD`, Longley: the condition of the normal equations as they stand is about 1e19, more than double precision
 /// holds, so they must be refused or useless there; with centred columns of one length the certified values come out.
 /// (Filip, a polynomial of the tenth degree near x = -8, has about 1e30 and no scaling saves normal equations.)
 #[test]
