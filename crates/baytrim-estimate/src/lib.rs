@@ -2,9 +2,11 @@
 //! Knows nothing of storage, wire, clocks, async.
 
 pub mod context;
+pub mod contrast;
 pub mod coverage;
 pub mod delay;
 pub mod evidence;
+pub mod false_lean;
 pub mod film;
 pub mod fit;
 pub mod flow;
@@ -32,6 +34,7 @@ mod witness;
 
 pub use context::PullContext;
 pub use evidence::PullEvidence;
+pub use false_lean::{FalseLean, Suspect, false_lean};
 pub use fit::{Fit, FitError, FitSettings, fit};
 pub use live::LivePull;
 pub use loaded::{LoadedAnswer, LoadedQuestion, which_loaded};

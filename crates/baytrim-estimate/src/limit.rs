@@ -64,9 +64,16 @@ pub struct NodeEstimates<'a> {
     pub visits: &'a [u32],
     /// How much of `theta` is measured at the node itself, 0 to 1.
     pub measured_fraction: &'a [f64],
+    /// Whether the node looks lean for another reason than too little fuel; empty where none does.
+    pub false_lean: &'a [bool],
 }
 
 impl NodeEstimates<'_> {
+    /// Returns whether a node looks lean for another reason than too little fuel.
+    fn looks_lean(&self, node: usize) -> bool {
+        self.false_lean.get(node).copied().unwrap_or(false)
+    }
+
     /// Returns the standard error of a node's `theta` with the sensor's bias, ln units.
     fn total_error(&self, node: usize) -> f64 {
         self.standard_error[node].hypot(self.sensor_error)

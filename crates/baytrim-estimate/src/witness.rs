@@ -152,7 +152,7 @@ impl Witness {
 
     fn point(&mut self, point: SamplePoint) {
         self.near += 1;
-        if self.points_max == 0 || (self.near - 1) % self.stride != 0 {
+        if self.points_max == 0 || !(self.near - 1).is_multiple_of(self.stride) {
             return;
         }
         self.points.push(point);

@@ -2,9 +2,11 @@
 //! Knows nothing of sockets, clocks, stores, wire.
 
 pub mod bay;
+pub mod bay_contrast;
 pub mod codec;
 pub mod comment;
 pub mod export;
+pub mod false_lean;
 pub mod fold;
 pub mod job_file;
 mod moment;

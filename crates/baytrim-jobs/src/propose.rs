@@ -6,6 +6,8 @@ use baytrim_model::ids::{Actor, PullId, UnixMillis};
 use baytrim_model::proposal::{DoneChance, NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
 
+use crate::bay_contrast;
+use crate::false_lean;
 use crate::refusal::Refusal;
 use crate::state::JobState;
 
@@ -48,15 +50,20 @@ pub fn plan(
 ) -> Result<Proposal, Refusal> {
     let spec = &state.spec;
     let (mut fit, posterior) = fitted(state, evidence)?;
+    let doubts = false_lean::doubts(state, pulls, evidence, &posterior)?;
     let nodes = propose_nodes(
         &spec.axes,
         &spec.table,
         &spec.target_lambda,
         &spec.limits,
         &state.head().values,
-        &estimates(&fit),
+        &estimates(&fit, &doubts.nodes),
     )
     .map_err(|error| misfit(error.to_string()))?;
+    fit.summary.remarks.extend(doubts.remarks);
+    fit.summary
+        .remarks
+        .extend(bay_contrast::remarks(state, pulls, evidence, &posterior));
     // The fit itself counts from the base table.
     fit.summary.off_target_percent = fit.off_target_percent(&state.log_trim(state.head()));
     Ok(Proposal {
@@ -128,7 +135,7 @@ pub fn event(proposal: Proposal) -> JobEvent {
     }
 }
 
-fn estimates(fit: &Fit) -> NodeEstimates<'_> {
+fn estimates<'a>(fit: &'a Fit, false_lean: &'a [bool]) -> NodeEstimates<'a> {
     NodeEstimates {
         theta: &fit.theta,
         standard_error: &fit.standard_error,
@@ -136,9 +143,10 @@ fn estimates(fit: &Fit) -> NodeEstimates<'_> {
         dwell_s: &fit.dwell_s,
         visits: &fit.visits,
         measured_fraction: &fit.measured_fraction,
+        false_lean,
     }
 }
 
-fn misfit(problem: String) -> Refusal {
+pub(crate) fn misfit(problem: String) -> Refusal {
     Refusal::field("evidence", problem, "check the job's pulls")
 }

@@ -82,10 +82,32 @@ pub struct PullSummary {
     pub coverage: Vec<NodeCoverage>,
     /// Warnings about the pull as a whole.
     pub warnings: Vec<PullWarning>,
+    /// How far readings with the throttle opening and closing disagree, by band of speed; bands without either
+    /// are left out.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub film: Vec<FilmBand>,
     /// What the pull shows of its revision against what earlier pulls predicted; none where there is nothing
     /// to compare.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub realised: Option<Realised>,
+}
+
+/// How far readings with the throttle opening and closing disagree within a band of speeds: what the model of the
+/// wall film leaves over.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FilmBand {
+    /// Lowest speed of the band.
+    pub from_rpm: f64,
+    /// Highest speed.
+    pub to_rpm: f64,
+    /// How much leaner an opening throttle reads than a closing one, percent.
+    pub difference_percent: f64,
+    /// Its standard error, percent.
+    pub standard_error_percent: f64,
+    /// Seconds of an opening throttle.
+    pub tip_in_s: f64,
+    /// Seconds of a closing one.
+    pub tip_out_s: f64,
 }
 
 /// What a pull shows of the revision that it was read with, against what earlier pulls predicted.

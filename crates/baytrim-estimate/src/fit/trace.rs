@@ -3,7 +3,7 @@
 //!
 //! With H the posterior precision of all unknowns, N the evidence's part of it and P the prior's, the error of the
 //! estimate is H^-1 (R'S^-1 e - P d) for noise e and a draw d of the prior, and its covariance H^-1 = H^-1 (N + P) H^-1.
-//! With h the node's row of H^-1, the variance h_node is thus h'N h (readings) plus h'P h, and P is block diagonal:
+//! With h the node's row of H^-1, its variance is thus h'N h (readings) plus h'P h, and P is block diagonal:
 //! the surface's part is what was borrowed, each border column has its own.
 
 use crate::evidence::PullEvidence;

@@ -1,7 +1,7 @@
 //! Pulls for scripts.
 
 use baytrim_api::v1::{
-    ChannelMapSource, Delay, DelaySource, GateCount, NodeCoverage, Pull, PullWarning,
+    ChannelMapSource, Delay, DelaySource, FilmBand, GateCount, NodeCoverage, Pull, PullWarning,
 };
 use serde::Serialize;
 
@@ -30,6 +30,7 @@ pub(crate) struct PullJson<'a> {
     strip: Vec<Option<&'a str>>,
     delay: Option<DelayJson<'a>>,
     warnings: Vec<WarningJson<'a>>,
+    film: Vec<FilmJson>,
     realised: Option<RealisedJson<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     recording: Option<RecordingJson<'a>>,
@@ -68,6 +69,29 @@ struct DelayJson<'a> {
 struct WarningJson<'a> {
     code: &'a str,
     message: &'a str,
+}
+
+#[derive(Debug, Serialize)]
+struct FilmJson {
+    start_rpm: f64,
+    end_rpm: f64,
+    difference_percent: f64,
+    standard_error_percent: f64,
+    tip_in_s: f64,
+    tip_out_s: f64,
+}
+
+impl From<&FilmBand> for FilmJson {
+    fn from(band: &FilmBand) -> Self {
+        Self {
+            start_rpm: band.start_rpm,
+            end_rpm: band.end_rpm,
+            difference_percent: band.difference_percent,
+            standard_error_percent: band.standard_error_percent,
+            tip_in_s: band.tip_in_s,
+            tip_out_s: band.tip_out_s,
+        }
+    }
 }
 
 #[derive(Debug, Serialize)]
@@ -116,6 +140,7 @@ impl<'a> PullJson<'a> {
                 .collect(),
             delay: pull.delay.as_ref().map(delay),
             warnings: pull.warnings.iter().map(warning).collect(),
+            film: pull.film.iter().map(FilmJson::from).collect(),
             realised: pull.realised.as_ref().map(RealisedJson::from),
             recording: None,
             coverage: None,

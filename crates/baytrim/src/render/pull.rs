@@ -1,11 +1,11 @@
 //! A pull: what was refused and why, its delay, its coverage; lists of pulls.
 
-use baytrim_api::v1::{Axes, ChannelMapSource, Delay, DelaySource, NodeCoverage, Pull};
+use baytrim_api::v1::{Axes, ChannelMapSource, Delay, DelaySource, FilmBand, NodeCoverage, Pull};
 
 use super::columns::{Edge, columns};
 use super::grid::{Cell, Grid};
 use super::marks::gate;
-use super::number::{fixed, share_percent};
+use super::number::{fixed, share_percent, signed};
 use super::realised::render_realised;
 use super::recording::render_recording;
 use super::strip::render_strip;
@@ -28,6 +28,7 @@ pub fn render_pull(pull: &Pull, axes: Option<&Axes>, options: &RenderOptions) ->
         pull.delay
             .as_ref()
             .map_or_else(String::new, |delay| delay_text(delay, options)),
+        film(&pull.film, options),
         coverage(&pull.coverage, axes, options),
         pull.recording
             .as_ref()
@@ -207,6 +208,28 @@ fn delay_text(delay: &Delay, options: &RenderOptions) -> String {
         sentence(&plain(&delay.remark)),
     );
     options.paint(Ink::Strong, "Delay") + "\n" + &wrap(&text, options.width, 2)
+}
+
+/// Returns the film meter: what tip-in and tip-out leave between them.
+fn film(bands: &[FilmBand], options: &RenderOptions) -> String {
+    if bands.is_empty() {
+        return String::new();
+    }
+    let title = "Wall film: how much leaner an opening throttle reads than a closing one";
+    let mut page = options.paint(Ink::Strong, title) + "\n";
+    for band in bands {
+        let line = format!(
+            "{} to {} rpm: {} ± {} % ({} s and {} s)",
+            fixed(band.start_rpm, 0),
+            fixed(band.end_rpm, 0),
+            signed(band.difference_percent, 1),
+            fixed(band.standard_error_percent, 1),
+            fixed(band.tip_in_s, 0),
+            fixed(band.tip_out_s, 0),
+        );
+        page += &hang(&line, options.width, 2, 4);
+    }
+    page
 }
 
 fn coverage(visited: &[NodeCoverage], axes: Option<&Axes>, options: &RenderOptions) -> String {

@@ -6,7 +6,8 @@ mod trace;
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
-    Axes, ChannelSuggestion, Comment, Delay, DelaySource, DoneChance, Engine, FitSummary, Fuel,
+    Axes, ChannelSuggestion, Comment, Delay, DelaySource, DoneChance, Engine, FilmBand, FitSummary,
+    Fuel,
     GateCount, GetStatusResponse, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull,
     PullWarning, Record, Revision, SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
@@ -166,6 +167,14 @@ pub(crate) fn pull() -> Pull {
             code: "cold_start".to_owned(),
             message: "A tenth of the pull was cold: let the engine warm up before logging."
                 .to_owned(),
+        }],
+        film: vec![FilmBand {
+            start_rpm: 1500.0,
+            end_rpm: 4500.0,
+            difference_percent: 0.8,
+            standard_error_percent: 0.5,
+            tip_in_s: 14.0,
+            tip_out_s: 11.0,
         }],
         realised: None,
         channel_map_source: baytrim_api::v1::ChannelMapSource::Bay.into(),

@@ -7,7 +7,7 @@ use baytrim_jobs::state::{Outcome, PullEntry};
 use baytrim_model::axis::Axes;
 use baytrim_model::ids::{Actor, BayName, UnixMillis};
 use baytrim_model::pull::{
-    ChannelMapSource, DelayFound, DelaySource, GateCount, PullSummary, Realised,
+    ChannelMapSource, DelayFound, DelaySource, FilmBand, GateCount, PullSummary, Realised,
 };
 use baytrim_model::recording::Recording;
 
@@ -109,6 +109,17 @@ pub fn gate(count: &GateCount) -> v1::GateCount {
     }
 }
 
+fn film(band: &FilmBand) -> v1::FilmBand {
+    v1::FilmBand {
+        start_rpm: band.from_rpm,
+        end_rpm: band.to_rpm,
+        difference_percent: band.difference_percent,
+        standard_error_percent: band.standard_error_percent,
+        tip_in_s: band.tip_in_s,
+        tip_out_s: band.tip_out_s,
+    }
+}
+
 fn source(from: Option<ChannelMapSource>) -> v1::ChannelMapSource {
     match from {
         None => v1::ChannelMapSource::Unspecified,
@@ -142,6 +153,7 @@ fn of_summary(summary: &PullSummary) -> v1::Pull {
             .collect(),
         delay: Some(delay(&summary.delay)),
         warnings: warnings.collect(),
+        film: summary.film.iter().map(film).collect(),
         realised: summary.realised.as_ref().map(realised_in_brief),
         ..v1::Pull::default()
     }

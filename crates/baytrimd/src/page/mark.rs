@@ -69,6 +69,7 @@ pub(super) fn letter(limit: LimitName) -> char {
         LimitName::Neighbour => 'n',
         LimitName::LeanestLambda => 'w',
         LimitName::LeanProof => 'p',
+        LimitName::FalseLean => 'f',
         LimitName::Deadband => 'd',
         LimitName::StandardError => 'u',
         LimitName::Visits => 'v',

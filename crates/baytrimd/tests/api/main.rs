@@ -12,6 +12,7 @@ mod bad_logs;
 mod bad_streams;
 mod bays;
 mod durable;
+mod false_lean;
 mod figures;
 #[cfg(feature = "columnar")]
 mod formats;
