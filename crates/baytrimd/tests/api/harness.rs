@@ -5,6 +5,7 @@ use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 
+use baytrim_api::v1::access_service_client::AccessServiceClient;
 use baytrim_api::v1::bay_service_client::BayServiceClient;
 use baytrim_api::v1::correction_service_client::CorrectionServiceClient;
 use baytrim_api::v1::job_service_client::JobServiceClient;
@@ -19,15 +20,104 @@ use baytrim_api::v1::{
 };
 use baytrim_ledger::{MemoryStore, Store};
 use baytrim_ledger_local::LocalStore;
-use baytrimd::access::Access;
+use baytrim_model::ids::Actor;
+use baytrim_model::shop::{Member, Policy, Role, ShopEvent, TokenIssue};
+use baytrimd::access::{Access, Token, found};
 use baytrimd::config::ServiceLimits;
 use baytrimd::server::{ServeError, Serving, serve};
+use baytrimd::shop::Author;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
+use tonic::metadata::{Ascii, MetadataValue};
+use tonic::service::Interceptor;
+use tonic::service::interceptor::InterceptedService;
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
 use tonic_types::StatusExt as _;
+
+/// A connection that shows a token, unless the request itself does.
+pub type Wire = InterceptedService<Channel, Bearer>;
+
+/// Shows a token with every call.
+#[derive(Debug, Clone)]
+pub struct Bearer(MetadataValue<Ascii>);
+
+impl Bearer {
+    pub fn of(token: &str) -> Self {
+        Self(format!("Bearer {token}").parse().unwrap())
+    }
+}
+
+impl Interceptor for Bearer {
+    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
+        if request.metadata().get("authorization").is_none() {
+            let token = self.0.clone();
+            request.metadata_mut().insert("authorization", token);
+        }
+        Ok(request)
+    }
+}
+
+/// Returns a token that is always the same for a name, so that requests can show it without asking for it.
+pub fn token_of(name: &str) -> Token {
+    let letter = |byte: u8| char::from(b"abcdefghijklmnopqrstuvwxyz234567"[usize::from(byte % 32)]);
+    let letters = name.bytes().chain(std::iter::repeat(b'a')).map(letter);
+    let letters: String = letters.take(40).collect();
+    Token::parse(&format!("baytrim_{}_{}", &letters[..8], &letters[8..])).unwrap()
+}
+
+/// Makes a shop of one person, where whoever is named in tests may do everything.
+pub fn shop(store: &Arc<dyn Store>) -> Access {
+    let access = Access::open(Arc::clone(store), None).unwrap();
+    if access.state().members().next().is_some() {
+        return access;
+    }
+    found(&access, &token_of("owner"), &Role::ALL).unwrap();
+    for name in EVERYBODY {
+        join(&access, name, &Role::ALL);
+    }
+    let policy = Policy {
+        one_person: true,
+        ..Policy::default()
+    };
+    let reason = "these are tests".to_owned();
+    record(&access, ShopEvent::PolicySet { policy, reason });
+    access
+}
+
+/// Makes a member known, with the token of its name.
+pub fn join(access: &Access, name: &str, roles: &[Role]) {
+    let member = Member {
+        name: name.parse().unwrap(),
+        roles: roles.iter().copied().collect(),
+        bay: None,
+        answered_by: None,
+    };
+    let token = token_of(name);
+    let issue = TokenIssue {
+        id: token.id().clone(),
+        member: member.name.clone(),
+        sha256: token.hash(),
+        expires_at: None,
+    };
+    record(access, ShopEvent::MemberAdded { member });
+    record(access, ShopEvent::TokenIssued { token: issue });
+}
+
+pub fn record(access: &Access, event: ShopEvent) {
+    let author = Author {
+        by: Actor("tests".to_owned()),
+        request_id: None,
+    };
+    access.record(&author, |_| Ok(event.clone())).unwrap();
+}
+
+/// Who acts in tests that name nobody.
+pub const SOMEBODY: &str = "unknown";
+
+/// Who acts in tests.
+const EVERYBODY: [&str; 3] = [SOMEBODY, "Ines", "Ines of bay 2"];
 
 /// A daemon within the test.
 pub struct Daemon {
@@ -53,7 +143,8 @@ impl Daemon {
     }
 
     pub async fn with(store: Arc<dyn Store>, limits: ServiceLimits) -> Self {
-        Self::guarded(store, limits, Access::open()).await
+        let access = shop(&store);
+        Self::guarded(store, limits, access).await
     }
 
     pub async fn guarded(store: Arc<dyn Store>, limits: ServiceLimits, access: Access) -> Self {
@@ -93,32 +184,57 @@ impl Daemon {
         (self.channel, self.serving)
     }
 
-    pub fn jobs(&self) -> JobServiceClient<Channel> {
-        JobServiceClient::new(self.channel.clone())
+    pub fn jobs(&self) -> JobServiceClient<Wire> {
+        JobServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn pulls(&self) -> PullServiceClient<Channel> {
-        PullServiceClient::new(self.channel.clone())
+    pub fn pulls(&self) -> PullServiceClient<Wire> {
+        PullServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn bays(&self) -> BayServiceClient<Channel> {
-        BayServiceClient::new(self.channel.clone())
+    pub fn bays(&self) -> BayServiceClient<Wire> {
+        BayServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn corrections(&self) -> CorrectionServiceClient<Channel> {
-        CorrectionServiceClient::new(self.channel.clone())
+    pub fn corrections(&self) -> CorrectionServiceClient<Wire> {
+        CorrectionServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn reviews(&self) -> ReviewServiceClient<Channel> {
-        ReviewServiceClient::new(self.channel.clone())
+    pub fn reviews(&self) -> ReviewServiceClient<Wire> {
+        ReviewServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn tables(&self) -> TableServiceClient<Channel> {
-        TableServiceClient::new(self.channel.clone())
+    pub fn tables(&self) -> TableServiceClient<Wire> {
+        TableServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn ledger(&self) -> LedgerServiceClient<Channel> {
-        LedgerServiceClient::new(self.channel.clone())
+    pub fn ledger(&self) -> LedgerServiceClient<Wire> {
+        LedgerServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
+    }
+
+    pub fn access(&self, token: &str) -> AccessServiceClient<Wire> {
+        AccessServiceClient::with_interceptor(self.channel.clone(), Bearer::of(token))
     }
 
     /// Opens the job of [`job_file`] under `id`.
@@ -184,11 +300,16 @@ pub fn upload_of(job: &str) -> OpenUpload {
     }
 }
 
-/// Returns a request with the name of who asks.
-pub fn by<T>(actor: &str, message: T) -> Request<T> {
+/// Returns a request with the token of who asks.
+pub fn by<T>(name: &str, message: T) -> Request<T> {
+    with_token(token_of(name).text(), message)
+}
+
+/// Returns a request with a token, or whatever is given for one.
+pub fn with_token<T>(token: &str, message: T) -> Request<T> {
     let mut request = Request::new(message);
-    let actor = actor.parse().unwrap();
-    request.metadata_mut().insert("baytrim-actor", actor);
+    let header = format!("Bearer {token}").parse().unwrap();
+    request.metadata_mut().insert("authorization", header);
     request
 }
 

@@ -6,6 +6,7 @@
     reason = "these are tests; numbers that went out must come back to the bit"
 )]
 
+mod access;
 mod archives;
 mod bad_jobs;
 mod bad_logs;
@@ -16,6 +17,7 @@ mod figures;
 #[cfg(feature = "columnar")]
 mod formats;
 mod harness;
+mod hostile;
 mod lists;
 mod plans;
 mod pulls;
@@ -23,4 +25,5 @@ mod realised;
 mod reproduce;
 mod reviews;
 mod server;
+mod signing_in;
 mod traces;

@@ -12,6 +12,7 @@ use baytrim_model::ids::{BayName, ChannelMapId, JobId, ProposalId, PullId, Revis
 
 use crate::fault::{AccessFault, Fault, InternalFault};
 use crate::live::StreamFault;
+use baytrim_access::AccessRefusal;
 
 fn job() -> JobId {
     "quoll-1".parse().expect("a good name")
@@ -296,8 +297,33 @@ fn own() -> Vec<Fault> {
     let io = || std::io::Error::other("/var/lib/secret/place");
     let store = |fault: StoreFault| Fault::from(fault);
     vec![
-        AccessFault::TokenMissing.into(),
-        AccessFault::TokenWrong.into(),
+        AccessFault::TokenNotAccepted.into(),
+        AccessFault::TokenExpired.into(),
+        AccessFault::TokenRevoked.into(),
+        AccessFault::TooManyAttempts.into(),
+        AccessFault::NotPermitted {
+            member: "bay-east".to_owned(),
+            method: "ReviewService/ApproveProposal".to_owned(),
+            roles: "reviewer".to_owned(),
+        }
+        .into(),
+        AccessFault::OtherName {
+            member: "R. Quenby".to_owned(),
+        }
+        .into(),
+        AccessFault::OtherBay {
+            member: "bay-east".to_owned(),
+            bay: "east".to_owned(),
+        }
+        .into(),
+        AccessRefusal::field("roles", "is empty", "give one").into(),
+        AccessRefusal::MemberExists("R. Quenby".to_owned()).into(),
+        AccessRefusal::MemberUnknown("R. Quenby".to_owned()).into(),
+        AccessRefusal::TokenUnknown(token()).into(),
+        AccessRefusal::TokenVoid(token()).into(),
+        AccessRefusal::LastOwner("owner".to_owned()).into(),
+        AccessRefusal::ShownBefore(token()).into(),
+        AccessRefusal::RequestIdReused("r-1".to_owned()).into(),
         Fault::Busy {
             what: "uploads",
             max: 8,
@@ -370,4 +396,8 @@ pub(super) fn all() -> Vec<Fault> {
         .into_iter()
         .flatten()
         .collect()
+}
+
+fn token() -> baytrim_model::shop::TokenId {
+    "abcdefgh".parse().expect("a name")
 }
