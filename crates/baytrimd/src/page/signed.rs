@@ -117,7 +117,7 @@ mod tests {
     /// If this fails, a form of the page asks for another role than the API does, or a new form for none.
     #[test]
     fn forms_ask_for_the_rows_of_the_api() {
-        let of = |path| method_of(&Method::POST, path);
+        let of = |path: &str| method_of(&Method::POST, path);
         let proposal = "/jobs/j/proposals/c1";
         assert_eq!(
             of(&format!("{proposal}/approve")),

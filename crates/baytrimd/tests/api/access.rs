@@ -63,7 +63,8 @@ async fn call(daemon: &Daemon, method: &str, token: Option<&str>) -> Result<(), 
     };
     let answer = grpc.streaming(request, path, codec).await?;
     // Whatever comes, or that nothing does, is an answer to somebody who was let in.
-    let first = answer.into_inner().message();
+    let mut answers = answer.into_inner();
+    let first = answers.message();
     match tokio::time::timeout(std::time::Duration::from_secs(5), first).await {
         Ok(Err(status)) => Err(status),
         Ok(Ok(_)) | Err(_) => Ok(()),
