@@ -60,8 +60,13 @@ impl Members {
 
     /// Returns the shop as it is now.
     pub(crate) fn state(&self) -> Arc<ShopState> {
+        self.known().state
+    }
+
+    /// Returns a copy, so that nobody holds the lock while deciding.
+    fn known(&self) -> Known {
         let known = self.known.read().unwrap_or_else(PoisonError::into_inner);
-        Arc::clone(&known.state)
+        Known::clone(&known)
     }
 
     /// Records the event that `plan` decides on; `is_same` says which earlier outcome of the same request id is the
@@ -74,8 +79,7 @@ impl Members {
     ) -> Result<Settled, Fault> {
         let _deciding = self.deciding.lock().unwrap_or_else(PoisonError::into_inner);
         for _ in 0..DECIDE_TRIES_MAX {
-            let known = self.known.read().unwrap_or_else(PoisonError::into_inner);
-            let known = Known::clone(&known);
+            let known = self.known();
             if let Some(outcome) = known.state.outcome(author.request_id.as_ref()) {
                 if is_same(outcome) {
                     let before = Some(outcome.clone());

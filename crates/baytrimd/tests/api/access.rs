@@ -2,7 +2,6 @@
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
-use std::time::Instant;
 
 use baytrim_access::roles;
 use baytrim_api::v1::{
@@ -18,6 +17,7 @@ use baytrimd::config::ServiceLimits;
 use baytrimd::fault::AccessFault;
 use prost::Message as _;
 use prost_types::FileDescriptorSet;
+use tokio::time::Instant;
 use tonic::codegen::http::uri::PathAndQuery;
 use tonic::{Code, Request, Status};
 

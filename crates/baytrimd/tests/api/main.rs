@@ -2,6 +2,7 @@
 #![allow(
     clippy::unwrap_used,
     clippy::float_cmp,
+    clippy::print_stdout,
     unreachable_pub,
     reason = "these are tests; numbers that went out must come back to the bit"
 )]
