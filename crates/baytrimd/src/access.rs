@@ -127,7 +127,8 @@ impl Access {
         at: UnixMillis,
     ) -> Result<Admitted, AccessFault> {
         let at = self.latest(at);
-        let token = token.and_then(Token::parse);
+        // Nothing shown is nothing guessed.
+        let token = Token::parse(token.ok_or(AccessFault::TokenNotAccepted)?);
         let hash = token.as_ref().map(Token::hash);
         let is_known = hash.is_some_and(|hash| self.good().contains(&hash.0));
         // Whoever has tried too often is not looked at, but for tokens that were good before: others share the address.
