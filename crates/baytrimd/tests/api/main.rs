@@ -20,6 +20,7 @@ mod formats;
 mod harness;
 mod hostile;
 mod lists;
+mod members;
 mod plans;
 mod pulls;
 mod realised;
