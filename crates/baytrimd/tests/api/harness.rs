@@ -20,59 +20,28 @@ use baytrim_api::v1::{
 };
 use baytrim_ledger::{MemoryStore, Store};
 use baytrim_ledger_local::LocalStore;
-use baytrim_model::ids::Actor;
-use baytrim_model::shop::{Member, Policy, Role, ShopEvent, TokenIssue};
-use baytrimd::access::{Access, Token, found};
+use baytrim_model::shop::{Policy, Role, ShopEvent};
+use baytrimd::access::{Access, found};
 use baytrimd::config::ServiceLimits;
 use baytrimd::server::{ServeError, Serving, serve};
-use baytrimd::shop::Author;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
-use tonic::metadata::{Ascii, MetadataValue};
-use tonic::service::Interceptor;
 use tonic::service::interceptor::InterceptedService;
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
 use tonic_types::StatusExt as _;
 
+pub use crate::people::{Bearer, join, record, token_of};
+
 /// A connection that shows a token, unless the request itself does.
 pub type Wire = InterceptedService<Channel, Bearer>;
 
-/// Shows a token with every call.
-#[derive(Debug, Clone)]
-pub struct Bearer(MetadataValue<Ascii>);
-
-impl Bearer {
-    pub fn of(token: &str) -> Self {
-        Self(format!("Bearer {token}").parse().unwrap())
-    }
-}
-
-impl Interceptor for Bearer {
-    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
-        if request.metadata().get("authorization").is_none() {
-            let token = self.0.clone();
-            request.metadata_mut().insert("authorization", token);
-        }
-        Ok(request)
-    }
-}
-
-/// Returns a token that is always the same for a name, so that requests can show it without asking for it.
-pub fn token_of(name: &str) -> Token {
-    let letter = |byte: u8| char::from(b"abcdefghijklmnopqrstuvwxyz234567"[usize::from(byte % 32)]);
-    let letters = name.bytes().chain(std::iter::repeat(b'a')).map(letter);
-    let letters: String = letters.take(40).collect();
-    Token::parse(&format!("baytrim_{}_{}", &letters[..8], &letters[8..])).unwrap()
-}
-
 /// Makes a shop of one person, where whoever is named in tests may do everything.
-pub fn shop(store: &Arc<dyn Store>) -> Access {
-    let access = Access::open(Arc::clone(store), None).unwrap();
-    if access.state().members().next().is_some() {
-        return access;
-    }
+///
+/// Its members have a store of their own, so that tests can tell every record of the ledger that they look at.
+pub fn shop() -> Access {
+    let access = Access::open(Arc::new(MemoryStore::new()), None).unwrap();
     found(&access, &token_of("owner"), &Role::ALL).unwrap();
     for name in EVERYBODY {
         join(&access, name, &Role::ALL);
@@ -84,33 +53,6 @@ pub fn shop(store: &Arc<dyn Store>) -> Access {
     let reason = "these are tests".to_owned();
     record(&access, ShopEvent::PolicySet { policy, reason });
     access
-}
-
-/// Makes a member known, with the token of its name.
-pub fn join(access: &Access, name: &str, roles: &[Role]) {
-    let member = Member {
-        name: name.parse().unwrap(),
-        roles: roles.iter().copied().collect(),
-        bay: None,
-        answered_by: None,
-    };
-    let token = token_of(name);
-    let issue = TokenIssue {
-        id: token.id().clone(),
-        member: member.name.clone(),
-        sha256: token.hash(),
-        expires_at: None,
-    };
-    record(access, ShopEvent::MemberAdded { member });
-    record(access, ShopEvent::TokenIssued { token: issue });
-}
-
-pub fn record(access: &Access, event: ShopEvent) {
-    let author = Author {
-        by: Actor("tests".to_owned()),
-        request_id: None,
-    };
-    access.record(&author, |_| Ok(event.clone())).unwrap();
 }
 
 /// Who acts in tests that name nobody.
@@ -143,7 +85,7 @@ impl Daemon {
     }
 
     pub async fn with(store: Arc<dyn Store>, limits: ServiceLimits) -> Self {
-        let access = shop(&store);
+        let access = shop();
         Self::guarded(store, limits, access).await
     }
 

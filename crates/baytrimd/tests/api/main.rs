@@ -21,6 +21,7 @@ mod harness;
 mod hostile;
 mod lists;
 mod members;
+mod people;
 mod plans;
 mod pulls;
 mod realised;

@@ -1,6 +1,8 @@
 //! One fault of every kind.
 
 use baytrim_archive::RestoreError;
+mod access;
+
 use baytrim_intake::IntakeError;
 use baytrim_intake::error::Misreading;
 use baytrim_intake::place::CellPlace;
@@ -10,9 +12,8 @@ use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::{BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId};
 
-use crate::fault::{AccessFault, Fault, InternalFault};
+use crate::fault::{Fault, InternalFault};
 use crate::live::StreamFault;
-use baytrim_access::AccessRefusal;
 
 fn job() -> JobId {
     "quoll-1".parse().expect("a good name")
@@ -297,33 +298,6 @@ fn own() -> Vec<Fault> {
     let io = || std::io::Error::other("/var/lib/secret/place");
     let store = |fault: StoreFault| Fault::from(fault);
     vec![
-        AccessFault::TokenNotAccepted.into(),
-        AccessFault::TokenExpired.into(),
-        AccessFault::TokenRevoked.into(),
-        AccessFault::TooManyAttempts.into(),
-        AccessFault::NotPermitted {
-            member: "bay-east".to_owned(),
-            method: "ReviewService/ApproveProposal".to_owned(),
-            roles: "reviewer".to_owned(),
-        }
-        .into(),
-        AccessFault::OtherName {
-            member: "R. Quenby".to_owned(),
-        }
-        .into(),
-        AccessFault::OtherBay {
-            member: "bay-east".to_owned(),
-            bay: "east".to_owned(),
-        }
-        .into(),
-        AccessRefusal::field("roles", "is empty", "give one").into(),
-        AccessRefusal::MemberExists("R. Quenby".to_owned()).into(),
-        AccessRefusal::MemberUnknown("R. Quenby".to_owned()).into(),
-        AccessRefusal::TokenUnknown(token()).into(),
-        AccessRefusal::TokenVoid(token()).into(),
-        AccessRefusal::LastOwner("owner".to_owned()).into(),
-        AccessRefusal::ShownBefore(token()).into(),
-        AccessRefusal::RequestIdReused("r-1".to_owned()).into(),
         Fault::Busy {
             what: "uploads",
             max: 8,
@@ -392,12 +366,15 @@ fn own() -> Vec<Fault> {
 
 /// Returns one fault of every kind.
 pub(super) fn all() -> Vec<Fault> {
-    [refusals(), logs(), cells(), streams(), own()]
-        .into_iter()
-        .flatten()
-        .collect()
-}
-
-fn token() -> baytrim_model::shop::TokenId {
-    "abcdefgh".parse().expect("a name")
+    [
+        refusals(),
+        logs(),
+        cells(),
+        streams(),
+        access::access(),
+        own(),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
