@@ -43,12 +43,19 @@ export async function openShop() {
   welcome("R. Quenby", "reviewer", "reviewer.token");
   const run = (...args) => runAs("tuner.token", ...args);
   const token = readFileSync(join(data, "reviewer.token"), "utf8").trim();
+  const signedIn = await fetch(`${url}/sign-in`, {
+    method: "POST",
+    body: new URLSearchParams({ token }),
+    headers: { origin: url },
+    redirect: "manual",
+  });
+  const cookie = signedIn.headers.get("set-cookie").split(";")[0];
   const stop = async () => {
     daemon.kill("SIGTERM");
     await new Promise((ended) => (daemon.exitCode === null ? daemon.once("exit", ended) : ended()));
     rmSync(data, { recursive: true, force: true });
   };
-  return { url, run, stop, token };
+  return { url, run, stop, token, cookie };
 }
 
 /** Opens the invented job, sends its pulls and has a proposal computed. */

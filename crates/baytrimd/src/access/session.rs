@@ -61,15 +61,17 @@ impl Sessions {
         Ok(secret)
     }
 
-    /// Returns whose session it is, and counts this as something done.
-    pub(crate) fn holder(&self, secret: &str, at: UnixMillis) -> Option<TokenId> {
+    /// Returns whose session it is; `is_done` says whether a person did something, or a page only looked for news.
+    pub(crate) fn holder(&self, secret: &str, at: UnixMillis, is_done: bool) -> Option<TokenId> {
         let mut kept = self.kept();
         let session = kept.sessions.get_mut(&hash(secret))?;
         if session.is_over(at) {
             kept.sessions.remove(&hash(secret));
             return None;
         }
-        session.seen = session.seen.max(at);
+        if is_done {
+            session.seen = session.seen.max(at);
+        }
         Some(session.token.clone())
     }
 
@@ -141,18 +143,24 @@ mod tests {
     fn sessions_end_by_themselves() {
         let sessions = Sessions::default();
         let secret = sessions.begin(token(), BEGAN).expect("random bytes");
-        assert_eq!(sessions.holder("", BEGAN), None);
+        assert_eq!(sessions.holder("", BEGAN, true), None);
         let mut at = 0;
         while at + SESSION_IDLE_MS - 1 < SESSION_MS_MAX {
             at += SESSION_IDLE_MS - 1;
-            assert_eq!(sessions.holder(&secret, after(at)), Some(token()));
+            assert_eq!(sessions.holder(&secret, after(at), true), Some(token()));
         }
-        assert_eq!(sessions.holder(&secret, after(SESSION_MS_MAX)), None);
+        assert_eq!(sessions.holder(&secret, after(SESSION_MS_MAX), true), None);
         let idle = sessions.begin(token(), BEGAN).expect("random bytes");
-        assert_eq!(sessions.holder(&idle, after(SESSION_IDLE_MS)), None);
+        assert_eq!(sessions.holder(&idle, after(SESSION_IDLE_MS), true), None);
+        let watched = sessions.begin(token(), BEGAN).expect("random bytes");
+        assert_eq!(sessions.holder(&watched, after(1000), false), Some(token()));
+        assert_eq!(
+            sessions.holder(&watched, after(SESSION_IDLE_MS), false),
+            None
+        );
         let ended = sessions.begin(token(), BEGAN).expect("random bytes");
         sessions.end(&ended);
-        assert_eq!(sessions.holder(&ended, BEGAN), None);
+        assert_eq!(sessions.holder(&ended, BEGAN, true), None);
     }
 
     /// If this fails, a link in a terminal's history signs somebody in later.
@@ -181,6 +189,6 @@ mod tests {
             (SESSIONS_MAX, SIGN_INS_MAX)
         );
         drop(kept);
-        assert_eq!(sessions.holder(&first, after(1001)), None);
+        assert_eq!(sessions.holder(&first, after(1001), true), None);
     }
 }
