@@ -11,6 +11,7 @@ use prost::Message as _;
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let root = PathBuf::from(std::env::var("CARGO_MANIFEST_DIR")?).join("../../proto");
     let names = [
+        "access",
         "bays",
         "corrections",
         "daemon",

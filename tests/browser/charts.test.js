@@ -67,7 +67,7 @@ test("the chart of a band draws what its table tells", async () => {
   const [points] = await drawn(page);
   assert.ok(points > 5000, `${points} points are drawn`);
   const source = await page.locator("[data-chart]").getAttribute("data-source");
-  const data = await (await fetch(shop.url + source)).json();
+  const data = await (await fetch(shop.url + source, { headers: { cookie: shop.cookie } })).json();
   assert.deepEqual(data.pulls.map(({ id, revision }) => `${id} ${revision}`), ["p1 r0", "p2 r0", "p3 r0", "p4 r1"]);
   await page.getByText("The same as a table").click();
   const row = page.locator("details table tbody tr", { has: page.locator("th", { hasText: /^7000$/ }) });

@@ -67,7 +67,7 @@ test("the page tells the same, links to the PDF and prints on at most four pages
   const { context, page, faults } = await openWindow(browser, shop);
   await page.goto(`${job}/sheet`);
   const path = join(place, "page.pdf");
-  const answer = await fetch(shop.url + (await page.getByRole("link", { name: "As PDF" }).getAttribute("href")));
+  const answer = await fetch(shop.url + (await page.getByRole("link", { name: "As PDF" }).getAttribute("href")), { headers: { cookie: shop.cookie } });
   assert.equal(answer.headers.get("content-type"), "application/pdf");
   writeFileSync(path, Buffer.from(await answer.arrayBuffer()));
   const flat = read(path).text.replace(/\s+/g, " ");

@@ -4,9 +4,13 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use baytrim::{Environment, Exit, run};
+use baytrim_ledger::Store;
 use baytrim_ledger_local::{LocalStore, Options};
-use baytrimd::access::Access;
+use baytrim_model::ids::Actor;
+use baytrim_model::shop::Policy;
+use baytrimd::access::{Access, establish};
 use baytrimd::config::ServiceLimits;
+use baytrimd::shop::Author;
 use baytrimd::{Serving, serve};
 use serde_json::Value;
 use tokio::net::TcpListener;
@@ -32,12 +36,16 @@ impl House {
     /// Opens the shop whose ledger is in `data`.
     pub(crate) async fn open(data: &Path) -> Self {
         let (store, _) = LocalStore::open(data, &Options::default()).expect("the store opens");
+        let store: Arc<dyn Store> = Arc::new(store);
+        let access = Access::open(Arc::clone(&store), Some(data)).expect("the members are read");
+        let token_file = establish(&access, data).expect("there is an owner");
+        one_person(&access);
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
         let address = listener.local_addr().expect("bound");
         let serving = Serving {
-            store: Arc::new(store),
+            store,
             limits: ServiceLimits::default(),
-            access: Access::open(),
+            access,
             metrics: None,
         };
         let (stop, stopped) = oneshot::channel::<()>();
@@ -50,7 +58,7 @@ impl House {
         Self {
             environment: Environment {
                 server: Some(format!("http://{address}")),
-                user: Some("tester".to_owned()),
+                token_file,
                 ..Environment::default()
             },
             stop: Some(stop),
@@ -87,6 +95,22 @@ impl House {
         }
         self.serving.await.expect("the daemon ends in order");
     }
+}
+
+/// Lets the owner do everything, as in a shop of one person.
+fn one_person(access: &Access) {
+    let author = Author {
+        by: Actor("owner".to_owned()),
+        request_id: None,
+    };
+    let policy = Policy {
+        one_person: true,
+        ..Policy::default()
+    };
+    let set = |_: &baytrim_access::ShopState| {
+        baytrim_access::decide::set_policy(policy, "one person works here")
+    };
+    access.record(&author, set).expect("recorded");
 }
 
 /// Returns the path of a file of the project, as an argument.

@@ -47,7 +47,6 @@ pub const ROWS: &[Row] = &[
     row("AccessService/ListTokens", OWNERS),
     row("AccessService/GetPolicy", PEOPLE),
     row("AccessService/UpdatePolicy", OWNERS),
-    row("AccessService/ListShopRecords", OWNERS),
     row("BayService/GetBay", KNOWN),
     row("BayService/GetChannelMap", KNOWN),
     row("BayService/ListBays", KNOWN),

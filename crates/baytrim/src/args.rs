@@ -11,6 +11,7 @@ use clap_complete::Shell;
 
 use crate::name::{JobName, parse_job};
 
+pub(crate) mod access;
 pub(crate) mod channels;
 pub(crate) mod job;
 pub(crate) mod ledger;
@@ -20,6 +21,7 @@ pub(crate) mod pull;
 pub(crate) mod table;
 pub(crate) mod trace;
 
+use access::{MemberCommand, PolicyCommand, TokenCommand};
 use channels::ChannelsCommand;
 use job::JobCommand;
 use ledger::LedgerCommand;
@@ -70,9 +72,11 @@ pub(crate) struct Global {
     pub(crate) server: Option<String>,
     /// Where the token is.
     #[arg(long, global = true, value_name = "FILE")]
-    #[arg(help = "File that holds the access token [env: BAYTRIM_TOKEN_FILE]")]
+    #[arg(
+        help = "File that holds the token [env: BAYTRIM_TOKEN_FILE] [default: that of a daemon on this machine]"
+    )]
     pub(crate) token_file: Option<PathBuf>,
-    /// Who acts, for the record [default: the user name]
+    /// Whose token to show, of those found on this machine; refused where it is another's
     // Not `global`: `table export` has another `--as`. `parse` adds it to all other commands.
     #[arg(id = ACTOR, long = "as", value_name = "NAME")]
     pub(crate) actor: Option<String>,
@@ -138,6 +142,21 @@ pub(crate) enum Command {
     /// Read the record of all that happened, and prove it
     #[command(subcommand)]
     Ledger(LedgerCommand),
+    /// Say who belongs to the shop and may do what
+    #[command(subcommand)]
+    Member(MemberCommand),
+    /// Issue and revoke tokens
+    #[command(subcommand)]
+    Token(TokenCommand),
+    /// Show and set the rules of the shop
+    #[command(subcommand)]
+    Policy(PolicyCommand),
+    /// Say whom the token shows, and what they may do
+    #[command(after_help = "Example:\n  baytrim whoami")]
+    Whoami,
+    /// Make a link that signs in to the review page, once
+    #[command(after_help = "Example:\n  baytrim sign-in")]
+    SignIn,
     /// Say whether the server serves, since when, and how busy it is
     #[command(after_help = "Example, as a health check:\n  baytrim status --deadline 5")]
     Status,
@@ -180,7 +199,7 @@ fn with_actor(command: clap::Command) -> clap::Command {
     let actor = Arg::new(ACTOR)
         .long("as")
         .value_name("NAME")
-        .help("Who acts, for the record [default: the user name]")
+        .help("Whose token to show, of those found on this machine; refused where it is another's")
         .help_heading("Options for every command");
     command.arg(actor)
 }

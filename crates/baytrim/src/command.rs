@@ -1,5 +1,6 @@
 //! What each command does: ask, then show.
 
+pub(crate) mod access;
 pub(crate) mod archive;
 pub(crate) mod channels;
 pub(crate) mod completions;

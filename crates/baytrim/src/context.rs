@@ -7,9 +7,9 @@ use serde::Serialize;
 use crate::args::{ColorChoice, Global};
 use crate::client::Server;
 use crate::environment::{Environment, SERVER_DEFAULT};
-use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::render::style::RenderOptions;
+use crate::token;
 
 /// What a command works with.
 pub(crate) struct Context<'a> {
@@ -45,36 +45,11 @@ impl<'a> Context<'a> {
             .server
             .as_deref()
             .or(self.environment.server.as_deref());
-        let token_file = self
-            .global
-            .token_file
-            .as_ref()
-            .or(self.environment.token_file.as_ref());
-        let token = match token_file {
-            None => None,
-            Some(path) => {
-                let text = tokio::fs::read_to_string(path).await;
-                let text =
-                    text.map_err(|error| Failure::file("read the token file", path, &error))?;
-                if text.trim().is_empty() {
-                    let message = format!("the token file {} is empty", path.display());
-                    return Err(Failure::local(Exit::Usage, "USAGE", message));
-                }
-                Some(text.trim().to_owned())
-            }
-        };
-        let actor = self
-            .global
-            .actor
-            .as_deref()
-            .or(self.environment.user.as_deref());
-        let deadline = self.global.deadline;
-        Server::new(
-            url.unwrap_or(SERVER_DEFAULT),
-            token.as_deref(),
-            actor,
-            deadline,
-        )
+        let url = url.unwrap_or(SERVER_DEFAULT);
+        let named = self.global.token_file.as_deref();
+        let actor = self.global.actor.as_deref();
+        let token = token::find(self.environment, named, url, actor).await?;
+        Server::new(url, token.as_deref(), actor, self.global.deadline)
     }
 
     /// Returns how pages are drawn.

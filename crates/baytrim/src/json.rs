@@ -1,5 +1,6 @@
 //! Results for scripts: the keys that `docs/cli.md` lists, numbers at full precision.
 
+pub(crate) mod access;
 pub(crate) mod archive;
 pub(crate) mod channel_maps;
 pub(crate) mod channels;

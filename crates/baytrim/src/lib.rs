@@ -26,6 +26,7 @@ mod log_reader;
 mod name;
 pub mod render;
 mod run;
+mod token;
 mod use_map;
 
 pub use environment::Environment;

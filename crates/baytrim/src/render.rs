@@ -1,5 +1,6 @@
 //! Pages for people: pure functions from an answer to text.
 
+pub(crate) mod access;
 pub mod archive;
 pub mod channel_maps;
 pub mod channels;

@@ -1,5 +1,6 @@
 //! The only place where wire and model meet.
 
+pub mod access;
 pub mod bay;
 pub mod job;
 pub mod name;

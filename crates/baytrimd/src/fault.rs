@@ -1,5 +1,7 @@
 //! Everything that can keep a request from being granted.
 
+use baytrim_access::AccessRefusal;
+use baytrim_access::state::ShopFoldError;
 use baytrim_archive::RestoreError;
 use baytrim_intake::IntakeError;
 use baytrim_jobs::Refusal;
@@ -16,6 +18,9 @@ pub enum Fault {
     /// The job would not have it.
     #[error(transparent)]
     Refused(#[from] Refusal),
+    /// The shop would not have it.
+    #[error(transparent)]
+    Shop(#[from] AccessRefusal),
     /// A log was refused.
     #[error(transparent)]
     Log(Box<IntakeError>),
@@ -86,14 +91,59 @@ pub enum Fault {
 /// Why a caller was not let in.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum AccessFault {
-    /// No token came.
+    /// No token came, or none that is good: the same for all, so that nothing is learnt from it.
     #[error(
-        "this daemon asks for a token; send it as `authorization: Bearer TOKEN` (`--token-file FILE`)"
+        "no token that is good here came with the request; send one as `authorization: Bearer TOKEN` (`--token-file FILE`)"
     )]
-    TokenMissing,
-    /// Another token came.
-    #[error("the token is not the one that this daemon was started with; check the token file")]
-    TokenWrong,
+    TokenNotAccepted,
+    /// The token was good once.
+    #[error("the token has expired; ask an owner of the shop for another (`baytrim token issue`)")]
+    TokenExpired,
+    /// The token was made void.
+    #[error(
+        "the token was made void; ask an owner of the shop for another (`baytrim token issue`)"
+    )]
+    TokenRevoked,
+    /// Too many wrong tokens came from that address.
+    #[error(
+        "too many wrong tokens came from this address; check the token file, then try again in a minute"
+    )]
+    TooManyAttempts,
+    /// The member lacks the role.
+    #[error("{member} may not call {method}{}", needed(roles))]
+    NotPermitted {
+        /// The member.
+        member: String,
+        /// The method, `Service/Method`.
+        method: String,
+        /// Roles that may; empty: none.
+        roles: String,
+    },
+    /// The caller takes itself for somebody else.
+    #[error(
+        "the token is {member}'s, and the request says another name; use that person's token, or leave the name out"
+    )]
+    OtherName {
+        /// Whose token it is.
+        member: String,
+    },
+    /// The member is bound to another bay.
+    #[error("{member} may submit pulls of bay {bay} only; name that bay, or use another token")]
+    OtherBay {
+        /// The member.
+        member: String,
+        /// Its bay.
+        bay: String,
+    },
+}
+
+fn needed(roles: &str) -> String {
+    if roles.is_empty() {
+        return "; nobody may".to_owned();
+    }
+    format!(
+        ": that takes the role {roles}; an owner of the shop gives roles (`baytrim member set`)"
+    )
 }
 
 /// What the caller can't help: logged in full under a number, told without details.
@@ -129,6 +179,20 @@ pub enum InternalFault {
         /// Why.
         source: FoldError,
     },
+    /// A record of the shop could not be read.
+    #[error("record {seq} of the shop cannot be read")]
+    ShopRecord {
+        /// The record.
+        seq: u64,
+        /// Why.
+        source: baytrim_access::codec::DecodeError,
+    },
+    /// The records of the shop do not follow from each other.
+    #[error("the records of the shop do not follow from each other")]
+    ShopFold(#[from] ShopFoldError),
+    /// The system gave no random bytes.
+    #[error("the system gives no random bytes")]
+    Random(#[source] getrandom::Error),
     /// An append may or may not have landed, and reading back failed too.
     #[error("an append to {stream} may or may not have landed")]
     Ambiguous {

@@ -1,4 +1,4 @@
-//! Proves the whole ledger: every record, every blob, and that every job and bay folds from its records.
+//! Proves the whole ledger: every record, every blob, and that every job, bay and the shop itself fold from their records.
 
 use std::error::Error as _;
 
@@ -8,6 +8,7 @@ use baytrim_ledger::{
     VerifyReport,
 };
 
+use crate::access;
 use crate::fault::InternalFault;
 use crate::shop::{BAY_PREFIX, JOB_PREFIX, fold};
 
@@ -55,6 +56,10 @@ pub fn check(
                     .map(|fault| misfit(stream, &fault));
             }
         })?;
+    }
+    if first_fault.is_none() {
+        let fault = access::fold(store).err();
+        first_fault = fault.map(|fault| misfit(access::SHOP_STREAM, &fault));
     }
     Ok(LedgerCheck {
         report,
@@ -123,7 +128,7 @@ fn check_job(store: &dyn Store, stream: &StreamName) -> Option<String> {
     }
 }
 
-fn misfit(stream: &StreamName, fault: &InternalFault) -> String {
+fn misfit(stream: impl std::fmt::Display, fault: &InternalFault) -> String {
     let source = fault.source().map(ToString::to_string).unwrap_or_default();
     format!(
         "stream {stream}: {fault}: {source}; it was written by another program, or by a later version"

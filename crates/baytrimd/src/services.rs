@@ -1,5 +1,6 @@
 //! The services, one file each.
 
+pub(crate) mod access;
 mod archives;
 mod bays;
 mod chunks;
@@ -18,9 +19,9 @@ use std::sync::Arc;
 
 use tokio::sync::watch;
 use tonic::service::Routes;
-use tonic::service::interceptor::InterceptedService;
 use tonic::{Code, Status};
 
+use baytrim_api::v1::access_service_server::AccessServiceServer;
 use baytrim_api::v1::bay_service_server::BayServiceServer;
 use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
@@ -44,7 +45,7 @@ pub use pulls::Pulls;
 pub use reviews::Reviews;
 pub use tables::Tables;
 
-/// Returns the routes of all services over `shop`; `stop` turns true when the daemon is to end.
+/// Returns the routes of all services over `shop`, to be kept behind [`crate::access::gate`]; `stop` turns true when the daemon is to end.
 pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) -> Routes {
     let jobs = JobServiceServer::new(Jobs::new(Arc::clone(shop)))
         .max_decoding_message_size(JOB_MESSAGE_BYTES_MAX);
@@ -62,16 +63,19 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let bays = BayServiceServer::new(Bays::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let members = AccessServiceServer::new(access::Access::new(access.clone()))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let mut routes = Routes::builder();
     routes
-        .add_service(InterceptedService::new(jobs, access.clone()))
-        .add_service(InterceptedService::new(bays, access.clone()))
-        .add_service(InterceptedService::new(pulls, access.clone()))
-        .add_service(InterceptedService::new(corrections, access.clone()))
-        .add_service(InterceptedService::new(reviews, access.clone()))
-        .add_service(InterceptedService::new(tables, access.clone()))
-        .add_service(InterceptedService::new(ledger, access.clone()))
-        .add_service(InterceptedService::new(daemon, access.clone()));
+        .add_service(members)
+        .add_service(jobs)
+        .add_service(bays)
+        .add_service(pulls)
+        .add_service(corrections)
+        .add_service(reviews)
+        .add_service(tables)
+        .add_service(ledger)
+        .add_service(daemon);
     routes.routes()
 }
 

@@ -1,6 +1,7 @@
 //! The one map from faults to what a caller is told: code, `ErrorInfo` reason, place, remedy.
 //! `docs/errors.md` lists every reason.
 
+mod access;
 mod build;
 mod log;
 mod refusal;
@@ -14,7 +15,7 @@ use baytrim_ledger::{BlobError, SpoolError, StoreFault};
 use tonic::{Code, Status};
 
 use crate::clock;
-use crate::fault::{AccessFault, Fault, InternalFault};
+use crate::fault::{Fault, InternalFault};
 
 pub use build::{DOMAIN, Told};
 
@@ -44,7 +45,8 @@ fn tell(fault: &Fault) -> Told {
             _ => Told::new(Code::InvalidArgument, "ARCHIVE_INVALID", fault),
         },
         Fault::Stream(fault) => stream::tell(fault),
-        Fault::Access(fault) => Told::new(Code::Unauthenticated, access_reason(fault), fault),
+        Fault::Access(fault) => access::tell(fault),
+        Fault::Shop(refusal) => access::refused(refusal),
         Fault::Busy { .. } => Told::new(Code::ResourceExhausted, "BUSY", fault).retry_in_s(2),
         Fault::TooLarge { max, .. } => {
             Told::new(Code::InvalidArgument, "TOO_LARGE", fault).with("bytes_max", max)
@@ -66,13 +68,6 @@ fn tell(fault: &Fault) -> Told {
     }
 }
 
-fn access_reason(fault: &AccessFault) -> &'static str {
-    match fault {
-        AccessFault::TokenMissing => "TOKEN_MISSING",
-        AccessFault::TokenWrong => "TOKEN_WRONG",
-    }
-}
-
 fn tell_internal(fault: &InternalFault) -> Told {
     let told = internal(fault);
     match fault {
@@ -91,6 +86,9 @@ fn tell_internal(fault: &InternalFault) -> Told {
         | InternalFault::Fold { .. }
         | InternalFault::Log { .. }
         | InternalFault::Temporary(_)
+        | InternalFault::ShopRecord { .. }
+        | InternalFault::ShopFold(_)
+        | InternalFault::Random(_)
         | InternalFault::Decode { .. }
         | InternalFault::Sheet(_)
         | InternalFault::Task(_)

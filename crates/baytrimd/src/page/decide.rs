@@ -8,7 +8,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::verdict::{self, Ask, Rules};
 use baytrim_jobs::{JobState, Refusal};
-use baytrim_model::ids::{Actor, JobId, ProposalId};
+use baytrim_model::ids::{JobId, ProposalId};
 use baytrim_model::proposal::Proposal;
 use baytrim_model::record::JobEvent;
 
@@ -18,8 +18,7 @@ use super::proposal::aspect::Aspect;
 use super::proposal::decide_form::{Draft, choice_of};
 use super::proposal::take::{Rule, Take};
 use super::proposal::{self, View};
-use super::{address, read};
-use crate::access::ACTOR_BYTES_MAX;
+use super::{address, read, signed};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
@@ -100,7 +99,7 @@ async fn record(
     fields: &[(String, String)],
     verdict: Verdict,
 ) -> Result<(), Fault> {
-    let by = reviewer(field(fields, "reviewer").unwrap_or_default())?;
+    let by = signed::signed_in()?.caller.member.name.actor();
     let text = |name: &str| field(fields, name).unwrap_or_default().to_owned();
     let (etag, reason) = (text("etag"), text("reason"));
     let author = Author {
@@ -161,7 +160,6 @@ fn refused(
         view.take = take;
     }
     view.draft = Draft {
-        reviewer: field(fields, "reviewer").unwrap_or_default().to_owned(),
         reason: field(fields, "reason").unwrap_or_default().to_owned(),
         problem: Some(refusal.to_string()),
     };
@@ -199,21 +197,6 @@ fn line(state: &JobState, text: &str) -> Option<Line> {
         "plate" if index < axes.plate_percent.len() => Some(Line::Plate(index)),
         _ => None,
     }
-}
-
-pub(super) fn reviewer(name: &str) -> Result<Actor, Refusal> {
-    let name = name.trim();
-    if (1..=ACTOR_BYTES_MAX).contains(&name.len()) && !name.chars().any(char::is_control) {
-        return Ok(Actor(name.to_owned()));
-    }
-    Err(Refusal::field(
-        "your name",
-        format!(
-            "is {} bytes long, or has other signs than letters",
-            name.len()
-        ),
-        format!("write 1 to {ACTOR_BYTES_MAX} bytes; the record keeps it"),
-    ))
 }
 
 pub(super) fn field<'a>(fields: &'a [(String, String)], name: &str) -> Option<&'a str> {

@@ -2,7 +2,7 @@
 
 use maud::{DOCTYPE, Markup, html};
 
-use super::assets;
+use super::{assets, signed};
 
 /// One step of the way from the inbox to a page: its words and its path.
 pub(super) type Step = (String, String);
@@ -44,6 +44,7 @@ fn whole(title: &str, way: &[Step], body: &Markup, with_charts: bool) -> Markup 
                             ol { @for (words, path) in way { li { a href=(path) { (words) } } } }
                         }
                     }
+                    @if let Some(name) = signed::actor() { a.you href="/you" title="You are signed in" { (name.0) } }
                 }
                 main #main tabindex="-1" { (body) p.quiet #news aria-live="polite" {} }
                 footer.bottom { "Baytrim advises; a licensed, competent person decides." }

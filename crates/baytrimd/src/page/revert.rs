@@ -11,10 +11,10 @@ use baytrim_model::ids::{JobId, RevisionId};
 use baytrim_model::revision::Revision;
 use maud::{Markup, html};
 
-use super::decide::{Fields, field, reviewer};
+use super::decide::{Fields, field};
 use super::problem::{self, Problem};
 use super::proposal::decide_form::{Draft, cautions};
-use super::{address, read, revision};
+use super::{address, read, revision, signed};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
@@ -38,7 +38,6 @@ pub(super) async fn revert(
         Err(Fault::Refused(refusal)) => {
             let state = read::load(&shop, &id.to_string()).await?;
             let draft = Draft {
-                reviewer: field(&fields, "reviewer").unwrap_or_default().to_owned(),
                 reason: field(&fields, "reason").unwrap_or_default().to_owned(),
                 problem: Some(refusal.to_string()),
             };
@@ -57,7 +56,7 @@ async fn record(
 ) -> Result<RevisionId, Fault> {
     let text = |name: &str| field(fields, name).unwrap_or_default().to_owned();
     let author = Author {
-        by: reviewer(&text("reviewer"))?,
+        by: signed::signed_in()?.caller.member.name.actor(),
         request_id: None,
     };
     let (reason, seen) = (text("reason"), text("head"));
@@ -112,10 +111,7 @@ pub(super) fn form(state: &JobState, revision: &Revision, draft: &Draft) -> Mark
             form method="post" action={ (path) "/revert" } data-draft=(path) {
                 button type="submit" disabled hidden {}
                 input type="hidden" name="head" value=(head);
-                label.field {
-                    span { "Your name" }
-                    input type="text" name="reviewer" value=(draft.reviewer) required maxlength="80" autocomplete="name";
-                }
+                @if let Some(name) = signed::actor() { p.quiet { "You sign as " strong { (name.0) } "." } }
                 label.field {
                     span { "Why (the record keeps it)" }
                     textarea name="reason" rows="2" required maxlength=(REASON_BYTES_MAX) { (draft.reason) }

@@ -15,6 +15,7 @@ use tonic::Streaming;
 use super::chunks::{Chunks, keep, store};
 use crate::clock;
 use crate::compute::blocking;
+use crate::convert::request::Submitter;
 use crate::convert::{name, pull, request};
 use crate::fault::Fault;
 use crate::intake::{self, LogReading};
@@ -39,7 +40,7 @@ enum Opened {
 pub(super) async fn take(
     shop: Arc<Shop>,
     stop: watch::Receiver<bool>,
-    by: Actor,
+    by: Submitter,
     inbound: Streaming<UploadPullRequest>,
 ) -> Result<Pull, Fault> {
     let mut chunks = Chunks {
@@ -48,10 +49,11 @@ pub(super) async fn take(
         idle: shop.limits().idle,
     };
     let open = chunks.open().await?;
+    by.check(&open.bay)?;
     let validate_only = open.validate_only;
     let opened = {
         let shop = Arc::clone(&shop);
-        blocking(move || begin(&shop, by, open)).await?
+        blocking(move || begin(&shop, by.by, open)).await?
     };
     let upload = match opened {
         Opened::Recorded(decided) => return pull::of_outcome(&decided),

@@ -7,6 +7,7 @@ use baytrim_jobs::verdict::Rules;
 use baytrim_model::ids::Actor;
 
 use super::Shop;
+use crate::access;
 use crate::fault::Fault;
 
 impl Shop {
@@ -14,13 +15,8 @@ impl Shop {
     ///
     /// # Errors
     /// The store's fault.
-    #[expect(
-        clippy::unnecessary_wraps,
-        clippy::unused_self,
-        reason = "every shop goes by the usual rules until its own are kept"
-    )]
     pub fn access(&self) -> Result<Arc<ShopState>, Fault> {
-        Ok(Arc::new(ShopState::default()))
+        Ok(access::fold(&*self.store)?)
     }
 
     /// Does what goes by the rules of verdicts.

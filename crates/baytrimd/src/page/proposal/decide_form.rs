@@ -20,12 +20,11 @@ use crate::page::mark::{LEAN_RISK_MARKED, is_change};
 use crate::page::moment::moment;
 use crate::page::number::{breakpoint, counted};
 use crate::page::proposal::headline::Tally;
+use crate::page::signed;
 
 /// What stands in the form, so that a refused verdict need not be written again.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Draft {
-    /// Name of the reviewer.
-    pub(crate) reviewer: String,
     /// Why.
     pub(crate) reason: String,
     /// Why the verdict was not taken.
@@ -124,10 +123,7 @@ fn lean_risk(view: &View<'_>, index: usize) -> f64 {
 
 fn fields(draft: &Draft) -> Markup {
     html! {
-        label.field {
-            span { "Your name" }
-            input type="text" name="reviewer" value=(draft.reviewer) required maxlength="80" autocomplete="name";
-        }
+        @if let Some(name) = signed::actor() { p.quiet { "You sign as " strong data-reviewer { (name.0) } "." } }
         label.field {
             span { "Why (the record keeps it)" }
             textarea name="reason" rows="3" required maxlength=(REASON_BYTES_MAX) { (draft.reason) }

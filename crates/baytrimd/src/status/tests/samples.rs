@@ -1,5 +1,6 @@
 //! One fault of every kind.
 
+mod access;
 mod refusals;
 
 use baytrim_archive::RestoreError;
@@ -11,7 +12,7 @@ use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::{BayName, JobId};
 
-use crate::fault::{AccessFault, Fault, InternalFault};
+use crate::fault::{Fault, InternalFault};
 use crate::live::StreamFault;
 
 fn job() -> JobId {
@@ -225,8 +226,6 @@ fn own() -> Vec<Fault> {
     let io = || std::io::Error::other("/var/lib/secret/place");
     let store = |fault: StoreFault| Fault::from(fault);
     vec![
-        AccessFault::TokenMissing.into(),
-        AccessFault::TokenWrong.into(),
         Fault::Busy {
             what: "uploads",
             max: 8,
@@ -295,8 +294,15 @@ fn own() -> Vec<Fault> {
 
 /// Returns one fault of every kind.
 pub(super) fn all() -> Vec<Fault> {
-    [refusals::refusals(), logs(), cells(), streams(), own()]
-        .into_iter()
-        .flatten()
-        .collect()
+    [
+        refusals::refusals(),
+        logs(),
+        cells(),
+        streams(),
+        access::access(),
+        own(),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
