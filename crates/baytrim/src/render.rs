@@ -4,6 +4,7 @@ pub mod channel_maps;
 pub mod channels;
 pub(crate) mod columns;
 pub(crate) mod grid;
+pub(crate) mod inbox;
 pub mod job;
 pub mod ledger;
 pub(crate) mod limits;

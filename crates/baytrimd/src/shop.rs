@@ -8,6 +8,7 @@ mod cache;
 mod commit;
 mod list;
 mod load;
+mod news;
 #[cfg(test)]
 mod tests;
 
@@ -31,6 +32,7 @@ use cache::FoldCache;
 use commit::{Committed, Step, before};
 
 pub use bays::{BAY_PREFIX, stream_of_bay};
+pub use news::News;
 
 /// What all streams of jobs are called, before the job's name.
 pub const JOB_PREFIX: &str = "job/";
@@ -43,6 +45,7 @@ pub struct Shop {
     evidence: EvidenceCache,
     compute: Compute,
     metrics: Arc<Metrics>,
+    news: News,
     limits: ServiceLimits,
 }
 
@@ -96,8 +99,14 @@ impl Shop {
             evidence: EvidenceCache::default(),
             compute: Compute::new(limits.compute_max, Arc::clone(&metrics)),
             metrics,
+            news: News::new(),
             limits,
         }
+    }
+
+    /// Returns where it is told what was recorded.
+    pub fn news(&self) -> &News {
+        &self.news
     }
 
     /// Returns the store.

@@ -27,6 +27,9 @@ pub(crate) enum JobCommand {
     /// Show one job: engine, fuel, table, limits, how far it is
     #[command(after_help = "Example:\n  baytrim job show quoll-1")]
     Show(JobArg),
+    /// Print the records of a job, then each as it is recorded, until Ctrl-C
+    #[command(after_help = "Example:\n  baytrim job follow quoll-1 --json | jq .kind")]
+    Follow(JobArg),
     /// Print a job file with every key explained, to start from; needs no server
     #[command(after_help = "Example:\n  baytrim job example > quoll.toml")]
     Example,

@@ -5,6 +5,7 @@ use std::path::Path;
 use baytrim_api::v1::job_service_client::JobServiceClient;
 use baytrim_api::v1::{CreateJobRequest, GetJobRequest, Job, ListJobsRequest};
 
+use super::job_follow;
 use super::pages::{PAGE_SIZE, all_pages};
 use super::request_id;
 use crate::args::job::JobCommand;
@@ -26,6 +27,7 @@ pub(crate) async fn run(command: &JobCommand, context: &mut Context<'_>) -> Resu
         JobCommand::Open { file, check } => open(file, *check, context).await?,
         JobCommand::List => list(context).await?,
         JobCommand::Show(arg) => show(&arg.job, context).await?,
+        JobCommand::Follow(arg) => return job_follow::run(&arg.job, context).await,
         JobCommand::Example => context.write(EXAMPLE.as_bytes())?,
     }
     Ok(Exit::Done)

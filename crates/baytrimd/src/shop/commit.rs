@@ -59,6 +59,7 @@ impl Shop {
             let outcome = S::outcome_of(&event);
             let expected = loaded.map_or(Head::EMPTY, |loaded| loaded.head);
             if self.append(stream, &expected, &record(author, event))? {
+                self.news.tell(stream);
                 return Ok(Committed {
                     loaded: cache.load(&*self.store, stream)?.ok_or(EMPTY)?,
                     outcome,

@@ -22,3 +22,4 @@ mod realised;
 mod reviews;
 mod server;
 mod traces;
+mod watches;
