@@ -14,6 +14,7 @@ mod suggest;
 mod tables;
 mod trace;
 mod upload;
+mod watches;
 
 use std::sync::Arc;
 
@@ -30,6 +31,7 @@ use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
+use baytrim_api::v1::watch_service_server::WatchServiceServer;
 
 use crate::access::Access;
 use crate::fault::Fault;
@@ -44,6 +46,7 @@ pub use ledger::Ledger;
 pub use pulls::Pulls;
 pub use reviews::Reviews;
 pub use tables::Tables;
+pub use watches::Watches;
 
 /// Returns the routes of all services over `shop`, to be kept behind [`crate::access::gate`]; `stop` turns true when the daemon is to end.
 pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) -> Routes {
@@ -57,13 +60,15 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let tables = TableServiceServer::new(Tables::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
-    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop), stop))
+    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop), stop.clone()))
         .max_decoding_message_size(PULL_MESSAGE_BYTES_MAX);
     let daemon = DaemonServiceServer::new(Daemon::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let bays = BayServiceServer::new(Bays::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let members = AccessServiceServer::new(access::Access::new(access.clone()))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let watches = WatchServiceServer::new(Watches::new(Arc::clone(shop), stop))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let mut routes = Routes::builder();
     routes
@@ -75,6 +80,7 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .add_service(reviews)
         .add_service(tables)
         .add_service(ledger)
+        .add_service(watches)
         .add_service(daemon);
     routes.routes()
 }

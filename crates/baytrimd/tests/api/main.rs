@@ -32,3 +32,4 @@ mod server;
 mod signing_in;
 mod traces;
 mod verdicts;
+mod watches;
