@@ -210,6 +210,7 @@ fn propose(
         dwell_s: &fitted.dwell_s,
         visits: &fitted.visits,
         measured_fraction: &fitted.measured_fraction,
+        false_lean: &[],
     };
     let (table, target) = (&truth.table, &truth.target_lambda);
     let changes = propose_nodes(

@@ -39,17 +39,17 @@ impl<'a> Context<'a> {
     ///
     /// # Errors
     /// When the token file cannot be read or an option cannot be sent.
-    pub(crate) async fn server(&self) -> Result<Server, Failure> {
-        let url = self
-            .global
-            .server
-            .as_deref()
-            .or(self.environment.server.as_deref());
-        let url = url.unwrap_or(SERVER_DEFAULT);
-        let named = self.global.token_file.as_deref();
-        let actor = self.global.actor.as_deref();
-        let token = token::find(self.environment, named, url, actor).await?;
-        Server::new(url, token.as_deref(), actor, self.global.deadline)
+    pub(crate) fn server(&self) -> impl Future<Output = Result<Server, Failure>> + Send + use<'a> {
+        // Not the context itself goes along: its writers can't be shared between threads.
+        let (global, environment) = (self.global, self.environment);
+        async move {
+            let url = global.server.as_deref().or(environment.server.as_deref());
+            let url = url.unwrap_or(SERVER_DEFAULT);
+            let named = global.token_file.as_deref();
+            let actor = global.actor.as_deref();
+            let token = token::find(environment, named, url, actor).await?;
+            Server::new(url, token.as_deref(), actor, global.deadline)
+        }
     }
 
     /// Returns how pages are drawn.

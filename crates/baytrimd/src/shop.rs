@@ -8,8 +8,8 @@ mod cache;
 mod commit;
 mod list;
 mod load;
-mod rules;
 mod news;
+mod rules;
 #[cfg(test)]
 mod tests;
 

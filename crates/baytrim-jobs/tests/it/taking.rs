@@ -161,6 +161,7 @@ fn job(case: &Case) -> JobState {
         dwell_s: &dwell_s,
         visits: &case.visits,
         measured_fraction: &vec![0.9; case.theta.len()],
+        false_lean: &[],
     };
     let spec = &state.spec;
     let nodes = propose_nodes(

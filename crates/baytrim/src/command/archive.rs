@@ -98,7 +98,7 @@ pub(crate) async fn import_job(
         &server,
         file,
         &wrapping,
-        context,
+        context.draws_progress(),
         |channel, request| async move { LedgerServiceClient::new(channel).import_job(request).await },
     );
     let imported = answer.await?;

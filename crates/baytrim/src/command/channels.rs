@@ -58,7 +58,7 @@ async fn suggest(args: &SuggestArgs, context: &mut Context<'_>) -> Result<(), Fa
         &server,
         &args.log,
         &wrapping,
-        context,
+        context.draws_progress(),
         |channel, request| async move {
             PullServiceClient::new(channel)
                 .max_decoding_message_size(ANSWER_BYTES_MAX)

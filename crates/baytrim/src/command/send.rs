@@ -9,7 +9,6 @@ use tonic::transport::Channel;
 use tonic::{Code, Request, Response, Status};
 
 use crate::client::{LONG, Server};
-use crate::context::Context;
 use crate::failure::Failure;
 use crate::log_reader::stream_log;
 
@@ -22,12 +21,12 @@ pub(crate) struct Wrapping<M> {
 }
 
 /// Sends one log to the method that `call` names; again from its start, under the same request name,
-/// while no server answers.
+/// while no server answers. Progress is drawn where `draws_progress` says so.
 pub(crate) async fn send<M, R, F, C>(
     server: &Server,
     log: &Path,
     wrapping: &Wrapping<M>,
-    context: &Context<'_>,
+    draws_progress: bool,
     call: C,
 ) -> Result<R, Failure>
 where
@@ -37,7 +36,7 @@ where
 {
     let size = tokio::fs::metadata(log).await;
     let size = size.map_err(|error| Failure::file("read the log", log, &error))?;
-    let progress = progress_bar(size.len(), log, context.draws_progress());
+    let progress = progress_bar(size.len(), log, draws_progress);
     let trouble = std::sync::Mutex::new(None);
     let answer = server.attempt(LONG, || {
         progress.set_position(0);

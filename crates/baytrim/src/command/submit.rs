@@ -34,7 +34,8 @@ pub(crate) async fn submit(args: &SubmitArgs, context: &mut Context<'_>) -> Resu
     let mut outcome = Ok(());
     for log in &args.logs {
         let open = opening(args, log, &channel_map);
-        match upload(&server, log, open, context).await {
+        let draws_progress = context.draws_progress();
+        match upload(&server, log, open, draws_progress).await {
             Ok(pull) => {
                 show(&pull, axes.as_ref(), !pulls.is_empty(), context)?;
                 pulls.push(pull);
@@ -72,7 +73,7 @@ async fn upload(
     server: &Server,
     log: &Path,
     open: OpenUpload,
-    context: &Context<'_>,
+    draws_progress: bool,
 ) -> Result<Pull, Failure> {
     let wrapping = Wrapping {
         open: UploadPullRequest {
@@ -86,7 +87,7 @@ async fn upload(
         server,
         log,
         &wrapping,
-        context,
+        draws_progress,
         |channel, request| async move {
             PullServiceClient::new(channel)
                 .max_decoding_message_size(ANSWER_BYTES_MAX)

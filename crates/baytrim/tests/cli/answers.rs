@@ -7,8 +7,7 @@ mod trace;
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
     Axes, ChannelSuggestion, Comment, Delay, DelaySource, DoneChance, Engine, FilmBand, FitSummary,
-    Fuel,
-    GateCount, GetStatusResponse, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull,
+    Fuel, GateCount, GetStatusResponse, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull,
     PullWarning, Record, Revision, SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
 use prost_types::{Duration, Timestamp};
