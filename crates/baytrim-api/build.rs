@@ -21,6 +21,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "reviews",
         "tables",
         "traces",
+        "watches",
     ];
     let files = names.map(|name| format!("baytrim/v1/{name}.proto"));
     let descriptors = protox::compile(files, [&root])?;

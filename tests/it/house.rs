@@ -31,8 +31,24 @@ pub(crate) struct Said {
 impl House {
     /// Opens the shop whose ledger is in `data`.
     pub(crate) async fn open(data: &Path) -> Self {
+        Self::at(data, "127.0.0.1:0").await
+    }
+
+    /// Closes the shop and opens it again on the same port.
+    pub(crate) async fn again(self, data: &Path) -> Self {
+        let server = self.environment.server.clone().expect("served");
+        self.close().await;
+        Self::at(data, server.trim_start_matches("http://")).await
+    }
+
+    /// Returns what a terminal to this shop is told.
+    pub(crate) fn environment(&self) -> Environment {
+        self.environment.clone()
+    }
+
+    async fn at(data: &Path, address: &str) -> Self {
         let (store, _) = LocalStore::open(data, &Options::default()).expect("the store opens");
-        let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
+        let listener = TcpListener::bind(address).await.expect("a free port");
         let address = listener.local_addr().expect("bound");
         let serving = Serving {
             store: Arc::new(store),

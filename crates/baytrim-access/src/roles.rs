@@ -81,6 +81,8 @@ pub const ROWS: &[Row] = &[
     row("TableService/GetRevision", PEOPLE),
     row("TableService/ListRevisions", PEOPLE),
     row("TableService/RevertTable", REVIEWERS),
+    row("WatchService/WatchProposals", PEOPLE),
+    row("WatchService/WatchRecords", PEOPLE),
 ];
 
 /// Returns the row of a method, where it has one.

@@ -122,6 +122,15 @@ pub(crate) enum Command {
     /// Look at proposals
     #[command(subcommand)]
     Proposal(ProposalCommand),
+    /// List the proposals of all jobs that wait for a verdict, and tell of others as they come
+    #[command(
+        after_help = "Examples:\n  baytrim inbox\n  baytrim inbox --follow   (Ctrl-C ends it)"
+    )]
+    Inbox {
+        /// Go on: tell of each proposal that comes or waits no longer
+        #[arg(long)]
+        follow: bool,
+    },
     /// Show what is behind a node's number: pulls, rows, gates, and what its uncertainty is made of
     Trace(TraceArgs),
     /// Approve a proposal, whole or node by node: a new table revision comes of it

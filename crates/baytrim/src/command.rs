@@ -3,7 +3,10 @@
 pub(crate) mod archive;
 pub(crate) mod channels;
 pub(crate) mod completions;
+pub(crate) mod follow;
+pub(crate) mod inbox;
 pub(crate) mod job;
+pub(crate) mod job_follow;
 pub(crate) mod ledger;
 pub(crate) mod pages;
 pub(crate) mod plan;

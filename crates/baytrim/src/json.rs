@@ -3,6 +3,7 @@
 pub(crate) mod archive;
 pub(crate) mod channel_maps;
 pub(crate) mod channels;
+pub(crate) mod inbox;
 pub(crate) mod job;
 pub(crate) mod ledger;
 pub(crate) mod plan;

@@ -6,6 +6,7 @@ pub mod channels;
 pub(crate) mod columns;
 pub(crate) mod comments;
 pub(crate) mod grid;
+pub(crate) mod inbox;
 pub mod job;
 pub mod ledger;
 pub(crate) mod limits;

@@ -5,7 +5,7 @@ use std::io::Write;
 
 use crate::args::{Cli, Command, parse};
 use crate::command::{
-    channels, completions, job, ledger, plan, proposal, pull, review, status, table, trace,
+    channels, completions, inbox, job, ledger, plan, proposal, pull, review, status, table, trace,
 };
 use crate::context::Context;
 use crate::environment::Environment;
@@ -55,6 +55,7 @@ async fn dispatch(cli: &Cli, context: &mut Context<'_>) -> Result<Exit, Failure>
         Command::Propose(args) => proposal::propose(args, context).await,
         Command::Plan(args) => plan::run(args, context).await,
         Command::Proposal(command) => proposal::run(command, context).await,
+        Command::Inbox { follow } => inbox::run(*follow, context).await,
         Command::Trace(args) => trace::run(args, context).await,
         Command::Approve(args) => review::approve(args, context).await,
         Command::Reject(args) => review::reject(args, context).await,

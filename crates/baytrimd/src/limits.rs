@@ -86,3 +86,21 @@ pub const ERROR_TEXT_BYTES_MAX: usize = 300;
 
 /// Rows of pulls kept in memory for charts: a pull of ten hours at 100 Hz, about 90 MB.
 pub const JUDGED_ROWS_MAX: usize = 3_600_000;
+
+/// Watches that may be open at once: a terminal, a page and a script for each of twenty people.
+pub const WATCHES_MAX: usize = 64;
+
+/// Streams whose news waits for one watch; one that falls further behind reads the ledger again.
+pub const NEWS_WAITING_MAX: usize = 256;
+
+/// Time between two words of a watch that nothing has happened: what a broken connection stays unnoticed.
+pub const WATCH_BEAT: Duration = Duration::from_secs(15);
+
+/// Time between two looks of a watch at the ledger itself, for what another program recorded.
+pub const WATCH_LOOK: Duration = Duration::from_secs(5);
+
+/// Time that a watch waits for a reader that takes nothing.
+pub const WATCH_PATIENCE: Duration = Duration::from_secs(60);
+
+/// Proposals that the caller of a watch may say it knows.
+pub const KNOWN_PROPOSALS_MAX: usize = 1000;

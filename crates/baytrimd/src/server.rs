@@ -14,6 +14,7 @@ use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
+use baytrim_api::v1::watch_service_server::WatchServiceServer;
 use baytrim_ledger::Store;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
@@ -26,7 +27,7 @@ use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
 use crate::metrics;
 use crate::page;
 use crate::services;
-use crate::services::{Corrections, Daemon, Jobs, Ledger, Pulls, Reviews, Tables};
+use crate::services::{Corrections, Daemon, Jobs, Ledger, Pulls, Reviews, Tables, Watches};
 use crate::shop::Shop;
 
 /// What is served, and to whom.
@@ -170,6 +171,7 @@ async fn set_health(health: &HealthReporter, is_serving: bool) {
         ReviewServiceServer<Reviews>,
         TableServiceServer<Tables>,
         LedgerServiceServer<Ledger>,
+        WatchServiceServer<Watches>,
         DaemonServiceServer<Daemon>
     );
 }

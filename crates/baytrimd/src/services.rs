@@ -13,6 +13,7 @@ mod suggest;
 mod tables;
 mod trace;
 mod upload;
+mod watches;
 
 use std::sync::Arc;
 
@@ -29,6 +30,7 @@ use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
+use baytrim_api::v1::watch_service_server::WatchServiceServer;
 
 use crate::access::Access;
 use crate::fault::Fault;
@@ -43,6 +45,7 @@ pub use ledger::Ledger;
 pub use pulls::Pulls;
 pub use reviews::Reviews;
 pub use tables::Tables;
+pub use watches::Watches;
 
 /// Returns the routes of all services over `shop`; `stop` turns true when the daemon is to end.
 pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) -> Routes {
@@ -62,6 +65,8 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let bays = BayServiceServer::new(Bays::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let watches = WatchServiceServer::new(Watches::new(Arc::clone(shop), stop))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let mut routes = Routes::builder();
     routes
         .add_service(InterceptedService::new(jobs, access.clone()))
@@ -71,6 +76,7 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .add_service(InterceptedService::new(reviews, access.clone()))
         .add_service(InterceptedService::new(tables, access.clone()))
         .add_service(InterceptedService::new(ledger, access.clone()))
+        .add_service(InterceptedService::new(watches, access.clone()))
         .add_service(InterceptedService::new(daemon, access.clone()));
     routes.routes()
 }

@@ -8,6 +8,7 @@ mod cache;
 mod commit;
 mod list;
 mod load;
+mod news;
 mod rules;
 #[cfg(test)]
 mod tests;
@@ -35,6 +36,7 @@ use cache::FoldCache;
 use commit::{Committed, Step, before};
 
 pub use bays::{BAY_PREFIX, stream_of_bay};
+pub use news::News;
 
 /// What all streams of jobs are called, before the job's name.
 pub const JOB_PREFIX: &str = "job/";
@@ -49,6 +51,7 @@ pub struct Shop {
     changes: AtomicU64,
     compute: Compute,
     metrics: Arc<Metrics>,
+    news: News,
     limits: ServiceLimits,
 }
 
@@ -105,8 +108,14 @@ impl Shop {
             changes: AtomicU64::new(clock::now().0.unsigned_abs()),
             compute: Compute::new(limits.compute_max, Arc::clone(&metrics)),
             metrics,
+            news: News::new(),
             limits,
         }
+    }
+
+    /// Returns where it is told what was recorded.
+    pub fn news(&self) -> &News {
+        &self.news
     }
 
     /// Returns the store.

@@ -56,6 +56,9 @@ pub(crate) enum JobCommand {
         #[arg(long, short, value_name = "FILE.pdf")]
         output: PathBuf,
     },
+    /// Print the records of a job, then each as it is recorded, until Ctrl-C
+    #[command(after_help = "Example:\n  baytrim job follow quoll-1 --json | jq .kind")]
+    Follow(JobArg),
     /// Print a job file with every key explained, to start from; needs no server
     #[command(after_help = "Example:\n  baytrim job example > quoll.toml")]
     Example,

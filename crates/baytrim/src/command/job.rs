@@ -8,6 +8,7 @@ use baytrim_api::v1::{
 };
 
 use super::archive;
+use super::job_follow;
 use super::pages::{PAGE_SIZE, all_pages};
 use super::request_id;
 use crate::args::job::JobCommand;
@@ -34,6 +35,7 @@ pub(crate) async fn run(command: &JobCommand, context: &mut Context<'_>) -> Resu
         }
         JobCommand::Import { file, check } => archive::import_job(file, *check, context).await?,
         JobCommand::Sheet { job, output } => sheet(&job.job, output, context).await?,
+        JobCommand::Follow(arg) => return job_follow::run(&arg.job, context).await,
         JobCommand::Example => context.write(EXAMPLE.as_bytes())?,
     }
     Ok(Exit::Done)

@@ -107,20 +107,20 @@ impl LedgerService for Ledger {
 }
 
 /// Whose records are asked for.
-enum Parent {
+pub(super) enum Parent {
     Job(JobId),
     Bay(BayName),
 }
 
 impl Parent {
-    fn parse(name: &str) -> Result<Self, Refusal> {
+    pub(super) fn parse(name: &str) -> Result<Self, Refusal> {
         if name.starts_with("bays/") {
             return name::parse_bay("parent", name).map(Self::Bay);
         }
         name::parse_job("parent", name).map(Self::Job)
     }
 
-    fn stream(&self) -> StreamName {
+    pub(super) fn stream(&self) -> StreamName {
         match self {
             Self::Job(id) => stream_of(id),
             Self::Bay(id) => stream_of_bay(id),
@@ -128,14 +128,18 @@ impl Parent {
     }
 
     /// Returns what to say where there is no record; a bay without any is as good as any other.
-    fn empty(&self) -> Result<ListRecordsResponse, Fault> {
+    pub(super) fn empty(&self) -> Result<ListRecordsResponse, Fault> {
         match self {
             Self::Job(id) => Err(Refusal::JobUnknown(id.to_string()).into()),
             Self::Bay(_) => Ok(ListRecordsResponse::default()),
         }
     }
 
-    fn tell(&self, entry: &Record, with_body: bool) -> Result<v1::Record, InternalFault> {
+    pub(super) fn tell(
+        &self,
+        entry: &Record,
+        with_body: bool,
+    ) -> Result<v1::Record, InternalFault> {
         let told =
             match self {
                 Self::Job(_) => codec::decode(&entry.body)

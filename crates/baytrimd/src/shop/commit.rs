@@ -62,6 +62,7 @@ impl Shop {
             let expected = loaded.map_or(Head::EMPTY, |loaded| loaded.head);
             if self.append(stream, &expected, &record(author, event))? {
                 self.changes.fetch_add(1, Ordering::Relaxed);
+                self.news.tell(stream);
                 return Ok(Committed {
                     loaded: cache.load(&*self.store, stream)?.ok_or(EMPTY)?,
                     outcome,

@@ -25,3 +25,4 @@ mod reviews;
 mod server;
 mod traces;
 mod verdicts;
+mod watches;
