@@ -59,7 +59,7 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let tables = TableServiceServer::new(Tables::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
-    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop), stop))
+    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop), stop.clone()))
         .max_decoding_message_size(PULL_MESSAGE_BYTES_MAX);
     let daemon = DaemonServiceServer::new(Daemon::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
