@@ -90,13 +90,19 @@ async fn the_inbox_lists_what_waits() {
 /// started again.
 #[tokio::test]
 async fn following_goes_on_after_the_daemon_was_away() {
+    tokio::task::LocalSet::new()
+        .run_until(follow_over_a_break())
+        .await;
+}
+
+async fn follow_over_a_break() {
     let data = tempfile::tempdir().expect("a directory");
     let house = House::open(data.path()).await;
     open_and_pull(&house).await;
     let (records, inbox) = (Printed::default(), Printed::default());
     let follow = |words: &'static [&'static str], printed: &Printed| {
         let (environment, mut out) = (house.environment(), printed.clone());
-        tokio::spawn(async move {
+        tokio::task::spawn_local(async move {
             let mut err = Vec::new();
             baytrim::run(words, &environment, &mut out, &mut err).await
         })

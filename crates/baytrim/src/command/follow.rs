@@ -68,9 +68,9 @@ async fn follow_on<F: Followed>(
     let mut tries = 0;
     loop {
         let mut is_heard = false;
-        let broken = match listen(followed, &server, context, &mut is_heard).await? {
-            None => return Ok(Exit::Done),
-            Some(status) => status,
+        let heard = listen(followed, &server, context, &mut is_heard).await?;
+        let Some(broken) = heard else {
+            return Ok(Exit::Done);
         };
         was_heard |= is_heard;
         let is_refusal = broken.get_error_details().error_info().is_some();

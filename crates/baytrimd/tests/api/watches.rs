@@ -64,10 +64,12 @@ async fn reject(daemon: &Daemon, name: &str, etag: &str) {
     daemon.reviews().reject_proposal(request).await.unwrap();
 }
 
+#[expect(clippy::unnecessary_wraps, reason = "compared with what may be none")]
 fn kind(seq: u64, kind: &str) -> Option<(u64, String)> {
     Some((seq, kind.to_owned()))
 }
 
+#[expect(clippy::unnecessary_wraps, reason = "compared with what may be none")]
 fn named(name: &str, state: State) -> Option<(String, State)> {
     Some((format!("jobs/{name}"), state))
 }
