@@ -71,14 +71,12 @@ impl Row {
         let Self {
             kind, place, pulls, ..
         } = self;
-        let mut name = format!("{kind:?} {place:?} x{pulls}");
-        if self.noise != 1.0 {
-            name += &format!(" noise {}", self.noise);
-        }
-        if self.given {
-            name += " given";
-        }
-        name
+        let noise = match self.noise {
+            1.0 => String::new(),
+            noise => format!(" noise {noise}"),
+        };
+        let given = if self.given { " given" } else { "" };
+        format!("{kind:?} {place:?} x{pulls}{noise}{given}")
     }
 }
 

@@ -14,7 +14,9 @@ pub(crate) fn utc(at: UnixMillis) -> String {
 /// Returns a span in the largest unit that counts it without a rest.
 pub(crate) fn span(seconds: u64) -> String {
     let units = [(86_400, "day"), (3600, "hour"), (60, "minute")];
-    let unit = units.into_iter().find(|(unit, _)| seconds % unit == 0);
+    let unit = units
+        .into_iter()
+        .find(|(unit, _)| seconds.is_multiple_of(*unit));
     let (unit, name) = unit.filter(|_| seconds > 0).unwrap_or((1, "second"));
     match seconds / unit {
         1 => format!("1 {name}"),

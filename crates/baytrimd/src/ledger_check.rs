@@ -79,7 +79,7 @@ pub fn check(
 pub fn head_of_all(store: &dyn Store) -> Result<Hash, StoreFault> {
     let mut heads = Vec::new();
     each_stream(store, "", |stream, head| {
-        heads.push((stream.clone(), *head))
+        heads.push((stream.clone(), *head));
     })?;
     Ok(head_over(
         heads.iter().map(|(stream, head)| (stream, *head)),

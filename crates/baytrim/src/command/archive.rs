@@ -143,7 +143,7 @@ async fn receive<M>(
 struct Part {
     file: File,
     path: PathBuf,
-    part: PathBuf,
+    begun: PathBuf,
     bytes: u64,
 }
 
@@ -160,14 +160,14 @@ impl Part {
         Ok(Self {
             file: file.map_err(|error| Failure::file("write", &part, &error))?,
             path: path.to_owned(),
-            part,
+            begun: part,
             bytes: 0,
         })
     }
 
     async fn write(&mut self, bytes: &[u8]) -> Result<(), Failure> {
         let written = self.file.write_all(bytes).await;
-        written.map_err(|error| Failure::file("write", &self.part, &error))?;
+        written.map_err(|error| Failure::file("write", &self.begun, &error))?;
         self.bytes += bytes.len() as u64;
         Ok(())
     }
@@ -177,8 +177,8 @@ impl Part {
             Ok(()) => self.file.sync_all().await,
             Err(error) => Err(error),
         };
-        synced.map_err(|error| Failure::file("write", &self.part, &error))?;
-        let renamed = tokio::fs::rename(&self.part, &self.path).await;
+        synced.map_err(|error| Failure::file("write", &self.begun, &error))?;
+        let renamed = tokio::fs::rename(&self.begun, &self.path).await;
         renamed.map_err(|error| Failure::file("write", &self.path, &error))
     }
 }

@@ -333,14 +333,12 @@ async fn a_use_map_goes_to_the_server_in_node_order() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("use.csv");
     let axes = answers::axes();
-    let mut text = String::from("plate_percent/rpm");
-    for rpm in &axes.rpm {
-        text += &format!(",{rpm}");
-    }
+    let rpm: Vec<String> = axes.rpm.iter().map(ToString::to_string).collect();
+    let mut lines = vec![format!("plate_percent/rpm,{}", rpm.join(","))];
     for (row, plate) in axes.plate_percent.iter().enumerate() {
-        text += &format!("\n{plate}{}", format!(",{row}").repeat(axes.rpm.len()));
+        lines.push(format!("{plate}{}", format!(",{row}").repeat(rpm.len())));
     }
-    std::fs::write(&path, text).unwrap();
+    std::fs::write(&path, lines.join("\n")).unwrap();
     let file = path.to_str().unwrap();
     let outcome = baytrim(&url, &["plan", "quoll-1", "--use-map", file]).await;
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);

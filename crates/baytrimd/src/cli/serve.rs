@@ -113,13 +113,13 @@ async fn metrics_listener(listen: &str) -> Result<TcpListener, Failure> {
 
 /// Prints the one line that scripts wait for, then where an owner's token is.
 fn announce(address: SocketAddr, owner: Option<&Path>) -> anyhow::Result<()> {
-    let mut text = format!("listening on http://{address}\n");
+    let mut lines = vec![format!("listening on http://{address}")];
     if let Some(owner) = owner {
-        text += &format!("the owner's token is in {}\n", owner.display());
+        lines.push(format!("the owner's token is in {}", owner.display()));
         tracing::info!(file = %owner.display(), "the owner's token is there");
     }
     let mut out = std::io::stdout().lock();
-    out.write_all(text.as_bytes())
+    writeln!(out, "{}", lines.join("\n"))
         .and_then(|()| out.flush())
         .context("standard output is closed")
 }

@@ -114,17 +114,13 @@ async fn follow(
 ) -> Result<Response, Problem> {
     let is_here = peer.is_none_or(|peer| peer.to_canonical().is_loopback());
     let token = is_here.then(|| access.sessions().follow(&code, access.now()));
-    match token
-        .flatten()
-        .filter(|token| access.holder(token).is_some())
-    {
-        Some(token) => begin(&access, token, "/", &uri),
-        None => {
-            let words = "That link is void: it is good once, for five minutes, on the daemon's own machine. Make another with `baytrim sign-in`, or sign in with a token.";
-            let page = sign_in_page("/", Some(words));
-            Ok((StatusCode::UNAUTHORIZED, Html(page.into_string())).into_response())
-        }
+    let live = |token: &TokenId| access.holder(token).is_some();
+    if let Some(token) = token.flatten().filter(live) {
+        return begin(&access, token, "/", &uri);
     }
+    let words = "That link is void: it is good once, for five minutes, on the daemon's own machine. Make another with `baytrim sign-in`, or sign in with a token.";
+    let page = sign_in_page("/", Some(words));
+    Ok((StatusCode::UNAUTHORIZED, Html(page.into_string())).into_response())
 }
 
 fn begin(access: &Access, token: TokenId, to: &str, uri: &Uri) -> Result<Response, Problem> {

@@ -86,7 +86,7 @@ async fn every_method_against_every_role() {
         };
         record(
             &access,
-            ShopEvent::PolicySet {
+            &ShopEvent::PolicySet {
                 policy,
                 reason: "tests".to_owned(),
             },
@@ -217,7 +217,7 @@ async fn tokens_expire_and_stay_expired() {
         sha256: token.hash(),
         expires_at: Some(until),
     };
-    record(&access, ShopEvent::TokenIssued { token: issue });
+    record(&access, &ShopEvent::TokenIssued { token: issue });
     let shown = |access: &Access, at: i64| {
         access
             .admit_at(Some(token.text()), None, UnixMillis(at))

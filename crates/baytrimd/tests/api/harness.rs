@@ -51,7 +51,7 @@ pub fn shop() -> Access {
         ..Policy::default()
     };
     let reason = "these are tests".to_owned();
-    record(&access, ShopEvent::PolicySet { policy, reason });
+    record(&access, &ShopEvent::PolicySet { policy, reason });
     access
 }
 

@@ -51,11 +51,11 @@ pub fn join(access: &Access, name: &str, roles: &[Role]) {
         sha256: token.hash(),
         expires_at: None,
     };
-    record(access, ShopEvent::MemberAdded { member });
-    record(access, ShopEvent::TokenIssued { token: issue });
+    record(access, &ShopEvent::MemberAdded { member });
+    record(access, &ShopEvent::TokenIssued { token: issue });
 }
 
-pub fn record(access: &Access, event: ShopEvent) {
+pub fn record(access: &Access, event: &ShopEvent) {
     let author = Author {
         by: Actor("tests".to_owned()),
         request_id: None,

@@ -18,8 +18,7 @@ async fn shop() -> Daemon {
     for role in Role::ALL {
         join(&access, role.as_str(), &[role]);
     }
-    let daemon = Daemon::guarded(store, ServiceLimits::default(), access).await;
-    daemon
+    Daemon::guarded(store, ServiceLimits::default(), access).await
 }
 
 /// Returns the cookie of an answer that signs in.

@@ -5,11 +5,11 @@ use baytrim_api::v1::{
     SamplePoint,
 };
 
-fn belief(correction_percent: f64, standard_error_percent: f64) -> Option<NodeBelief> {
-    Some(NodeBelief {
+fn belief(correction_percent: f64, standard_error_percent: f64) -> NodeBelief {
+    NodeBelief {
         correction_percent,
         standard_error_percent,
-    })
+    }
 }
 
 fn point(row: u64, refused_by: &str) -> SamplePoint {
@@ -84,8 +84,8 @@ pub(crate) fn node_trace() -> NodeTrace {
                 bay: "east".to_owned(),
                 dwell_s: 8.0,
                 visits: 4,
-                alone: belief(4.0, 0.9),
-                without: belief(4.9, 1.4),
+                alone: Some(belief(4.0, 0.9)),
+                without: Some(belief(4.9, 1.4)),
                 distrust_fraction: Some(0.02),
                 farthest,
                 log: Some(LogTrace {
@@ -107,8 +107,8 @@ pub(crate) fn node_trace() -> NodeTrace {
                 bay: "west".to_owned(),
                 dwell_s: 3.5,
                 visits: 2,
-                alone: belief(6.0, 1.5),
-                without: belief(4.0, 0.85),
+                alone: Some(belief(6.0, 1.5)),
+                without: Some(belief(4.0, 0.85)),
                 distrust_fraction: Some(0.4),
                 farthest,
                 log: None,
