@@ -74,7 +74,7 @@ async fn the_inbox_lists_what_waits() {
         "{}",
         said.out
     );
-    assert!(said.out.ends_with("by tester\n"), "{}", said.out);
+    assert!(said.out.ends_with("by owner\n"), "{}", said.out);
     let line = house.json(&["inbox"]).await;
     assert_eq!(line["id"], "plover-690/c1");
     assert_eq!(line["state"], "open");

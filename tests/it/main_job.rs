@@ -41,15 +41,13 @@ async fn four_commands_lead_from_logs_to_a_table() {
         .json(&[
             "approve",
             &id,
-            "--as",
-            "robin",
             "--reason",
             "as seen on the dyno",
         ])
         .await;
     assert_eq!(approved["revision"], "r1", "{approved}");
     let again = house
-        .command(&["approve", &id, "--as", "robin", "--reason", "again"])
+        .command(&["approve", &id, "--reason", "again"])
         .await;
     assert_eq!(again.exit, Exit::Refused, "{}", again.err);
     let verified = house.json(&["ledger", "verify"]).await;
@@ -175,7 +173,7 @@ async fn how_far_off_speaks_of_the_table_in_force() {
     let first = house.json(&["propose", JOB]).await;
     let id = first["id"].as_str().expect("named").to_owned();
     house
-        .json(&["approve", &id, "--as", "robin", "--reason", "good"])
+        .json(&["approve", &id, "--reason", "good"])
         .await;
     let second = house.json(&["propose", JOB]).await;
     let off = |proposal: &Value| number(&proposal["fit"], "off_target_percent");
@@ -206,7 +204,7 @@ async fn a_revert_brings_the_old_table_back() {
     let proposal = house.json(&["propose", JOB]).await;
     let id = proposal["id"].as_str().expect("named").to_owned();
     house
-        .json(&["approve", &id, "--as", "robin", "--reason", "good"])
+        .json(&["approve", &id, "--reason", "good"])
         .await;
     assert_ne!(table().await, before);
     house

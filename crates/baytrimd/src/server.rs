@@ -74,7 +74,7 @@ pub async fn serve(
         access,
         metrics: scraped,
     } = serving;
-    let shop = Arc::new(Shop::new(store, limits));
+    let shop = Arc::new(Shop::new(store, limits).with(access.clone()));
     let metrics = Arc::clone(shop.metrics());
     let (stop, stopped) = watch::channel(false);
     if let Some(listener) = scraped {

@@ -24,6 +24,7 @@ use baytrim_model::job::JobSpec;
 use baytrim_model::record::JobEvent;
 use serde::de::DeserializeOwned;
 
+use crate::access::Access;
 use crate::clock;
 use crate::compute::Compute;
 use crate::config::ServiceLimits;
@@ -53,6 +54,8 @@ pub struct Shop {
     metrics: Arc<Metrics>,
     news: News,
     limits: ServiceLimits,
+    /// Who works here; without it, whom the ledger names.
+    access: Option<Access>,
 }
 
 /// A job, or a bay, as its records tell it up to a head.
@@ -110,12 +113,22 @@ impl Shop {
             metrics,
             news: News::new(),
             limits,
+            access: None,
         }
     }
 
     /// Returns where it is told what was recorded.
     pub fn news(&self) -> &News {
         &self.news
+    }
+
+    /// Returns the shop with those who work in it.
+    #[must_use]
+    pub fn with(self, access: Access) -> Self {
+        Self {
+            access: Some(access),
+            ..self
+        }
     }
 
     /// Returns the store.

@@ -59,7 +59,15 @@ pub fn shop() -> Access {
 pub const SOMEBODY: &str = "unknown";
 
 /// Who acts in tests.
-const EVERYBODY: [&str; 3] = [SOMEBODY, "Ines", "Ines of bay 2"];
+const EVERYBODY: [&str; 7] = [
+    SOMEBODY,
+    "Ines",
+    "Ines of bay 2",
+    "Odo",
+    "Tova",
+    "Una",
+    "Piet",
+];
 
 /// A daemon within the test.
 pub struct Daemon {
