@@ -6,9 +6,7 @@
 
 mod floors;
 mod house;
-mod inbox;
 mod main_job;
 mod proto_rules;
 mod road_drives;
-mod roles;
 mod words;

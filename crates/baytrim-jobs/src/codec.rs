@@ -1,14 +1,12 @@
-//! The bytes of records: one JSON object each, so that a stranger can read them.
+//! The bytes of a job's records: one JSON object each, so that a stranger can read them.
 
-use baytrim_model::record::{RECORD_VERSION, StreamRecord};
-use serde::Serialize;
-use serde::de::DeserializeOwned;
+use baytrim_model::record::{JobRecord, RECORD_VERSION};
 
-/// Why bytes are not a record of the kind wanted.
+/// Why bytes are not a record of a job.
 #[derive(Debug, thiserror::Error)]
 pub enum DecodeError {
     /// They are not the JSON that a record is.
-    #[error("the bytes are not a record of the kind that its stream holds")]
+    #[error("the bytes are not a record of a job")]
     Malformed(#[source] serde_json::Error),
     /// They were written by a later program.
     #[error(
@@ -29,10 +27,7 @@ pub struct EncodeError;
 ///
 /// # Errors
 /// When the bytes would not read back as the very record.
-pub fn encode<E>(record: &StreamRecord<E>) -> Result<Vec<u8>, EncodeError>
-where
-    E: Serialize + DeserializeOwned + PartialEq,
-{
+pub fn encode(record: &JobRecord) -> Result<Vec<u8>, EncodeError> {
     let bytes = serde_json::to_vec(record).map_err(|_| EncodeError)?;
     // JSON writes what is not finite as null: better found now than by whoever opens the job next.
     match decode(&bytes) {
@@ -45,7 +40,7 @@ where
 ///
 /// # Errors
 /// When they are not one, or one of a later version.
-pub fn decode<E: DeserializeOwned>(bytes: &[u8]) -> Result<StreamRecord<E>, DecodeError> {
+pub fn decode(bytes: &[u8]) -> Result<JobRecord, DecodeError> {
     #[derive(serde::Deserialize)]
     struct Version {
         version: u16,

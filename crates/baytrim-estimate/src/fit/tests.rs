@@ -1,5 +1,4 @@
 //! Checks of the fit against slower ways and published values.
 
 mod dense;
-mod oracles;
 mod published;

@@ -1,6 +1,7 @@
 //! Stuck channels: one that holds a value for far longer than it is used to, while others move.
 //!
-//! A lambda that stands from the start of the log is a sensor that heats up.
+//! A lambda that stands from the start of the log is a sensor that heats up. Plates are not judged:
+//! one that stands while engine speed moves is a sweep.
 
 use std::collections::VecDeque;
 

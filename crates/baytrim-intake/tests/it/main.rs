@@ -14,6 +14,5 @@ mod mutations;
 mod properties;
 mod quality;
 mod road_logs;
-mod sheets;
 mod suggestions;
 mod support;

@@ -33,7 +33,8 @@ impl Config {
                 config::settings(&layers).map_err(Failure::usage)?;
             }
             Self::Check(options) => {
-                options.settings()?;
+                let settings = options.settings()?;
+                super::serve::access(&settings)?;
                 println!("the configuration can be used");
             }
         }

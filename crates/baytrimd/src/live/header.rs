@@ -3,7 +3,6 @@
 use baytrim_jobs::pulls::Circumstances;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::{BayName, JobId, RevisionId, UnixMillis};
-use baytrim_model::pull::ChannelMapSource;
 use serde::{Deserialize, Serialize};
 
 use super::StreamFault;
@@ -26,7 +25,6 @@ impl Header {
             bay: self.bay.clone(),
             revision: self.revision,
             channels: self.channels.clone(),
-            channels_from: Some(ChannelMapSource::Standard),
         }
     }
 

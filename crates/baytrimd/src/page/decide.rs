@@ -6,19 +6,20 @@ use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::verdict::{self, Ask, Rules};
+use baytrim_jobs::verdict::{self, Ask};
 use baytrim_jobs::{JobState, Refusal};
-use baytrim_model::ids::{JobId, ProposalId};
+use baytrim_model::ids::{Actor, JobId, ProposalId};
 use baytrim_model::proposal::Proposal;
 use baytrim_model::record::JobEvent;
 
 use super::grid::Line;
 use super::problem::{self, Problem};
 use super::proposal::aspect::Aspect;
-use super::proposal::decide_form::{Draft, choice_of};
+use super::proposal::decide_form::{Draft, positions};
 use super::proposal::take::{Rule, Take};
 use super::proposal::{self, View};
-use super::{address, read, signed};
+use super::{address, read};
+use crate::access::ACTOR_BYTES_MAX;
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
@@ -99,7 +100,7 @@ async fn record(
     fields: &[(String, String)],
     verdict: Verdict,
 ) -> Result<(), Fault> {
-    let by = signed::signed_in()?.caller.member.name.actor();
+    let by = reviewer(field(fields, "reviewer").unwrap_or_default())?;
     let text = |name: &str| field(fields, name).unwrap_or_default().to_owned();
     let (etag, reason) = (text("etag"), text("reason"));
     let author = Author {
@@ -118,22 +119,16 @@ async fn record(
                 at: clock::now(),
                 by,
             };
-            shop.by_rules(|rules| Ok(plan(&job.state, &ask, &take, verdict, rules)?))
+            Ok(plan(&job.state, &ask, &take, verdict)?)
         })
     })
     .await?;
     Ok(())
 }
 
-fn plan(
-    state: &JobState,
-    ask: &Ask,
-    take: &Take,
-    verdict: Verdict,
-    rules: &Rules<'_>,
-) -> Result<JobEvent, Refusal> {
+fn plan(state: &JobState, ask: &Ask, take: &Take, verdict: Verdict) -> Result<JobEvent, Refusal> {
     if verdict == Verdict::Reject {
-        return verdict::reject(state, ask, rules);
+        return verdict::reject(state, ask);
     }
     // To the verdict no nodes mean all of them; to a reviewer who has unticked all, none.
     if take.count() == 0 {
@@ -143,7 +138,7 @@ fn plan(
             "choose at least one, or reject the proposal",
         ));
     }
-    verdict::approve(state, ask, &choice_of(state, take), rules)
+    verdict::approve(state, ask, &positions(state, take))
 }
 
 /// Returns the proposal's page again, with why nothing was recorded and with what was written.
@@ -160,6 +155,7 @@ fn refused(
         view.take = take;
     }
     view.draft = Draft {
+        reviewer: field(fields, "reviewer").unwrap_or_default().to_owned(),
         reason: field(fields, "reason").unwrap_or_default().to_owned(),
         problem: Some(refusal.to_string()),
     };
@@ -199,7 +195,22 @@ fn line(state: &JobState, text: &str) -> Option<Line> {
     }
 }
 
-pub(super) fn field<'a>(fields: &'a [(String, String)], name: &str) -> Option<&'a str> {
+fn reviewer(name: &str) -> Result<Actor, Refusal> {
+    let name = name.trim();
+    if (1..=ACTOR_BYTES_MAX).contains(&name.len()) && !name.chars().any(char::is_control) {
+        return Ok(Actor(name.to_owned()));
+    }
+    Err(Refusal::field(
+        "your name",
+        format!(
+            "is {} bytes long, or has other signs than letters",
+            name.len()
+        ),
+        format!("write 1 to {ACTOR_BYTES_MAX} bytes; the record keeps it"),
+    ))
+}
+
+fn field<'a>(fields: &'a [(String, String)], name: &str) -> Option<&'a str> {
     fields
         .iter()
         .find(|(found, _)| found == name)

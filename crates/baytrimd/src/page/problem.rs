@@ -28,13 +28,12 @@ impl Problem {
         }
     }
 
-    /// Returns the problem of a form that came after its session had ended.
-    pub(super) fn signed_out() -> Self {
+    /// Returns the problem of a daemon that asks for a token.
+    pub(super) fn closed() -> Self {
         Self {
-            status: StatusCode::UNAUTHORIZED,
-            title: "You are signed out",
-            words: "Nothing was recorded. Sign in, go back to the page, and send the form again."
-                .to_owned(),
+            status: StatusCode::FORBIDDEN,
+            title: "This daemon asks for a token",
+            words: "The review page can't show one yet, so it stays shut here. Use the command line with --token-file.".to_owned(),
         }
     }
 
@@ -95,7 +94,6 @@ pub(super) fn status(refusal: &Refusal) -> StatusCode {
     match refusal.kind() {
         RefusalKind::Invalid => StatusCode::UNPROCESSABLE_ENTITY,
         RefusalKind::NotFound => StatusCode::NOT_FOUND,
-        RefusalKind::Forbidden => StatusCode::FORBIDDEN,
         RefusalKind::Exists | RefusalKind::State | RefusalKind::Conflict => StatusCode::CONFLICT,
     }
 }

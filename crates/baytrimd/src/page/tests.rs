@@ -4,5 +4,4 @@ mod answers;
 mod contrast;
 mod deciding;
 mod house;
-mod paper;
 mod saying;

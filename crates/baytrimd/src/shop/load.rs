@@ -1,10 +1,9 @@
-//! Folding a stream from its records.
+//! Folding a job from its records.
 
 use std::sync::Arc;
 
-use baytrim_jobs::{Fold, codec};
+use baytrim_jobs::{JobState, codec};
 use baytrim_ledger::{Record, Store, StreamName};
-use serde::de::DeserializeOwned;
 
 use super::Loaded;
 use crate::fault::InternalFault;
@@ -12,31 +11,25 @@ use crate::fault::InternalFault;
 /// Records that are read at a time.
 const READ_RECORDS: usize = 64;
 
-/// Brings `loaded` up to the end of its stream; none stays none while the stream is empty.
-pub(super) fn catch_up<S: Fold>(
+/// Brings `job` up to the end of its stream; none stays none while the stream is empty.
+pub(super) fn catch_up(
     store: &dyn Store,
     stream: &StreamName,
-    mut loaded: Option<Loaded<S>>,
-) -> Result<Option<Loaded<S>>, InternalFault>
-where
-    S::Event: DeserializeOwned,
-{
+    mut job: Option<Loaded>,
+) -> Result<Option<Loaded>, InternalFault> {
     loop {
-        let from = loaded.as_ref().map_or(0, |loaded| loaded.head.next_seq);
+        let from = job.as_ref().map_or(0, |job| job.head.next_seq);
         let records = store.read(stream, from, READ_RECORDS)?;
         if records.is_empty() {
-            return Ok(loaded);
+            return Ok(job);
         }
         for record in &records {
-            loaded = Some(take(loaded, record)?);
+            job = Some(take(job, record)?);
         }
     }
 }
 
-fn take<S: Fold>(loaded: Option<Loaded<S>>, record: &Record) -> Result<Loaded<S>, InternalFault>
-where
-    S::Event: DeserializeOwned,
-{
+fn take(job: Option<Loaded>, record: &Record) -> Result<Loaded, InternalFault> {
     let decoded = codec::decode(&record.body).map_err(|source| InternalFault::Record {
         stream: record.stream.to_string(),
         seq: record.seq,
@@ -46,17 +39,18 @@ where
         stream: record.stream.to_string(),
         source,
     };
-    let state = match loaded {
-        None => Arc::new(S::begin(&decoded).map_err(misfit)?),
-        Some(loaded) if loaded.head != record.head_before() => {
+    let state = match job {
+        None => Arc::new(JobState::opened(&decoded).map_err(misfit)?),
+        Some(job) if job.head != record.head_before() => {
             return Err(InternalFault::Impossible(
                 "a stream no longer goes on from where it was read before",
             ));
         }
-        Some(mut loaded) => {
-            let state = Arc::make_mut(&mut loaded.state);
-            state.take(&decoded).map_err(misfit)?;
-            loaded.state
+        Some(mut job) => {
+            Arc::make_mut(&mut job.state)
+                .apply(&decoded)
+                .map_err(misfit)?;
+            job.state
         }
     };
     Ok(Loaded {
