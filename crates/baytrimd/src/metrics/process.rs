@@ -48,7 +48,7 @@ struct Seen {
 /// Linux counts processor time in hundredths of a second, whatever the kernel's own tick is (`man 5 proc`, `USER_HZ`).
 const TICKS_PER_S: f64 = 100.0;
 
-/// Pages of memory are of this many bytes on every system that the daemon is built for.
+/// Bytes of a page of memory, as on x86-64; where pages are larger, resident memory reads too low.
 const PAGE_BYTES: i64 = 4096;
 
 fn see() -> Option<Seen> {
