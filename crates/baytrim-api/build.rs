@@ -11,6 +11,8 @@ use prost::Message as _;
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let root = PathBuf::from(std::env::var("CARGO_MANIFEST_DIR")?).join("../../proto");
     let names = [
+        "access",
+        "bays",
         "corrections",
         "daemon",
         "jobs",
@@ -19,6 +21,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "pulls",
         "reviews",
         "tables",
+        "traces",
+        "watches",
     ];
     let files = names.map(|name| format!("baytrim/v1/{name}.proto"));
     let descriptors = protox::compile(files, [&root])?;

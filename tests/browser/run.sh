@@ -1,15 +1,15 @@
 #!/usr/bin/env bash
 # Drives the review page in a real browser, over the daemon and the command line as built here.
-# Installs what it needs: Debian's Chromium, and two npm packages beside this file.
+# Installs what it needs: Debian's Chromium and poppler-utils, and two npm packages beside this file.
 set -euo pipefail
 cd "$(dirname "$0")"
 root="$(cd ../.. && pwd)"
 
-if ! command -v chromium >/dev/null; then
+if ! command -v chromium >/dev/null || ! command -v pdftotext >/dev/null; then
     sudo=""
     if [ "$(id -u)" != 0 ]; then sudo="sudo"; fi
     $sudo apt-get update -qq
-    $sudo apt-get install -y -qq chromium >/dev/null
+    $sudo apt-get install -y -qq chromium poppler-utils >/dev/null
 fi
 npm install --silent --no-package-lock --no-audit --no-fund
 

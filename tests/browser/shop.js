@@ -33,14 +33,29 @@ export async function openShop() {
     });
     daemon.once("exit", (code) => lost(new Error(`the daemon ended with ${code}`)));
   });
-  const run = (...args) =>
-    execFileSync(join(bin, "baytrim"), ["--server", url, "--as", "M. Ottoway", ...args], { encoding: "utf8" });
+  const runAs = (token, ...args) =>
+    execFileSync(join(bin, "baytrim"), ["--server", url, "--token-file", join(data, token), ...args], { encoding: "utf8" });
+  const welcome = (name, role, token) => {
+    runAs("owner.token", "member", "add", name, "--role", role);
+    runAs("owner.token", "token", "issue", name, "--output", join(data, token));
+  };
+  welcome("M. Ottoway", "tuner,reviewer", "tuner.token");
+  welcome("R. Quenby", "reviewer", "reviewer.token");
+  const run = (...args) => runAs("tuner.token", ...args);
+  const token = readFileSync(join(data, "reviewer.token"), "utf8").trim();
+  const signedIn = await fetch(`${url}/sign-in`, {
+    method: "POST",
+    body: new URLSearchParams({ token }),
+    headers: { origin: url },
+    redirect: "manual",
+  });
+  const cookie = signedIn.headers.get("set-cookie").split(";")[0];
   const stop = async () => {
     daemon.kill("SIGTERM");
     await new Promise((ended) => (daemon.exitCode === null ? daemon.once("exit", ended) : ended()));
     rmSync(data, { recursive: true, force: true });
   };
-  return { url, run, stop };
+  return { url, run, stop, token, cookie };
 }
 
 /** Opens the invented job, sends its pulls and has a proposal computed. */
@@ -68,6 +83,9 @@ export function openBrowser() {
 export async function openWindow(browser, shop, options = {}) {
   const context = await browser.newContext({ baseURL: shop.url, viewport: sizes.desktop, ...options });
   const page = await context.newPage();
+  await page.goto("/sign-in");
+  await page.getByLabel("Your token").fill(shop.token);
+  await page.getByRole("button", { name: "Sign in" }).click();
   const faults = [];
   page.on("pageerror", (error) => faults.push(`script: ${error.message}`));
   page.on("console", (message) => {

@@ -6,14 +6,16 @@ use std::path::{Path, PathBuf};
 use toml::Value;
 
 /// Floor of each crate; an edge may only go to a lower floor.
-const FLOORS: [(&str, u8); 10] = [
+const FLOORS: [(&str, u8); 12] = [
     ("baytrim-model", 0),
     ("baytrim-api", 0),
     ("baytrim-estimate", 1),
+    ("baytrim-access", 1),
     ("baytrim-intake", 1),
     ("baytrim-ledger", 1),
     ("baytrim-testkit", 1),
     ("baytrim", 1),
+    ("baytrim-archive", 2),
     ("baytrim-jobs", 2),
     ("baytrim-ledger-local", 2),
     ("baytrimd", 3),

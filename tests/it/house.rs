@@ -4,9 +4,13 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use baytrim::{Environment, Exit, run};
+use baytrim_ledger::Store;
 use baytrim_ledger_local::{LocalStore, Options};
-use baytrimd::access::Access;
+use baytrim_model::ids::Actor;
+use baytrim_model::shop::Policy;
+use baytrimd::access::{Access, establish};
 use baytrimd::config::ServiceLimits;
+use baytrimd::shop::Author;
 use baytrimd::{Serving, serve};
 use serde_json::Value;
 use tokio::net::TcpListener;
@@ -31,13 +35,33 @@ pub(crate) struct Said {
 impl House {
     /// Opens the shop whose ledger is in `data`.
     pub(crate) async fn open(data: &Path) -> Self {
+        Self::at(data, "127.0.0.1:0").await
+    }
+
+    /// Closes the shop and opens it again on the same port.
+    pub(crate) async fn again(self, data: &Path) -> Self {
+        let server = self.environment.server.clone().expect("served");
+        self.close().await;
+        Self::at(data, server.trim_start_matches("http://")).await
+    }
+
+    /// Returns what a terminal to this shop is told.
+    pub(crate) fn environment(&self) -> Environment {
+        self.environment.clone()
+    }
+
+    async fn at(data: &Path, address: &str) -> Self {
         let (store, _) = LocalStore::open(data, &Options::default()).expect("the store opens");
-        let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
+        let store: Arc<dyn Store> = Arc::new(store);
+        let access = Access::open(Arc::clone(&store), Some(data)).expect("the members are read");
+        let token_file = establish(&access, data).expect("there is an owner");
+        one_person(&access);
+        let listener = TcpListener::bind(address).await.expect("a free port");
         let address = listener.local_addr().expect("bound");
         let serving = Serving {
-            store: Arc::new(store),
+            store,
             limits: ServiceLimits::default(),
-            access: Access::open(),
+            access,
             metrics: None,
         };
         let (stop, stopped) = oneshot::channel::<()>();
@@ -50,7 +74,7 @@ impl House {
         Self {
             environment: Environment {
                 server: Some(format!("http://{address}")),
-                user: Some("tester".to_owned()),
+                token_file,
                 ..Environment::default()
             },
             stop: Some(stop),
@@ -87,6 +111,22 @@ impl House {
         }
         self.serving.await.expect("the daemon ends in order");
     }
+}
+
+/// Lets the owner do everything, as in a shop of one person.
+fn one_person(access: &Access) {
+    let author = Author {
+        by: Actor("owner".to_owned()),
+        request_id: None,
+    };
+    let policy = Policy {
+        one_person: true,
+        ..Policy::default()
+    };
+    let set = |_: &baytrim_access::ShopState| {
+        baytrim_access::decide::set_policy(policy, "one person works here")
+    };
+    access.record(&author, set).expect("recorded");
 }
 
 /// Returns the path of a file of the project, as an argument.

@@ -6,7 +6,9 @@
 
 mod floors;
 mod house;
+mod inbox;
 mod main_job;
 mod proto_rules;
 mod road_drives;
+mod roles;
 mod words;

@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use crate::film::FILM_TERMS;
 
 /// Version of the layout, for evidence that was stored.
-pub const EVIDENCE_VERSION: u16 = 1;
+pub const EVIDENCE_VERSION: u16 = 2;
 
 /// A mean of readings over a short time.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

@@ -10,17 +10,53 @@
 /// Number of time constants.
 pub const FILM_STATES: usize = 2;
 
-/// Number of film regressors: one per time constant, then the quick one times load, since less sticks to
-/// the wall, and leaves it sooner, the lower the pressure behind the plate.
-pub const FILM_TERMS: usize = FILM_STATES + 1;
+/// Number of regressors of a changing charge: one per time constant of the film; the quick one times load,
+/// since less sticks to the wall, and leaves it sooner, the lower the pressure behind the plate; and the lead.
+pub const FILM_TERMS: usize = FILM_STATES + 2;
 
-/// Returns the regressors at a filling (share of a full cylinder) from those of each time constant.
-pub fn with_load(lean: [f64; FILM_STATES], filling: f64) -> [f64; FILM_TERMS] {
+/// Returns the regressors at a filling (share of a full cylinder) from those of each time constant and the lead.
+pub fn with_load(lean: [f64; FILM_STATES], filling: f64, lead: f64) -> [f64; FILM_TERMS] {
     [
         lean[0],
         lean[1],
         lean[0] * 2.0 * (filling - 0.5).clamp(-0.5, 0.5),
+        lead,
     ]
+}
+
+/// Time constant over which the charge's rate of change is taken, seconds: above the plate's rounding and
+/// jitter, below all that matters of a sweep.
+const RATE_S: f64 = 0.1;
+
+/// What fuel that is metered before its air is known does to lambda while the charge changes.
+///
+/// The fuel of a charge follows the table as it was read some part of a cycle before the intake valve shuts.
+/// With L cycles of lead, a cycle of c seconds and f the air of a charge, the mixture is lean by
+/// L c d(ln f)/dt; the regressor is c d(ln f)/dt, its coefficient L. It follows from the definition; that the two
+/// moments differ is in Guzzella and Onder, chapter 2.
+#[derive(Debug, Clone, Default)]
+pub struct Lead {
+    lagged: Option<f64>,
+    last: f64,
+}
+
+impl Lead {
+    /// Forgets the past, as after a gap.
+    pub fn restart(&mut self) {
+        self.lagged = None;
+    }
+
+    /// Moves on by `step_s` to the charge `filling` of a cycle of `cycle_s` and returns the regressor.
+    pub fn advance(&mut self, step_s: f64, filling: f64, cycle_s: f64) -> f64 {
+        let now = filling.max(1e-3).ln();
+        let lagged = match self.lagged {
+            Some(lagged) => lag_step(lagged, self.last, now, step_s, RATE_S),
+            None => now,
+        };
+        self.lagged = Some(lagged);
+        self.last = now;
+        (cycle_s * (now - lagged) / RATE_S).clamp(-1.0, 1.0)
+    }
 }
 
 /// Time constants of the regressors in seconds: a quick and a slow warm film.

@@ -7,18 +7,20 @@ pub(crate) mod joint;
 mod noise;
 mod normal;
 mod order;
+mod pattern;
 mod prior;
 mod remark;
 mod residual;
 mod solve;
 #[cfg(test)]
 mod tests;
+mod trace;
 
 use baytrim_model::axis::Axes;
 use baytrim_model::proposal::FitSummary;
 
 use crate::evidence::PullEvidence;
-use crate::film::{FILM_STATES, FILM_TERMS};
+use crate::film::FILM_STATES;
 
 use self::envelope::Envelope;
 use self::episode::Episodes;
@@ -26,14 +28,23 @@ pub(crate) use self::episode::STEP_S;
 use self::noise::Noise;
 pub(crate) use self::noise::mean_variance;
 use self::normal::Normal;
+pub(crate) use self::normal::Solution;
 use self::order::Order;
+pub(crate) use self::pattern::Score;
 use self::prior::Smoothness;
 pub(crate) use self::solve::Solved;
+pub(crate) use self::trace::{LeftOut, Variances};
 
-/// Mean and standard deviation of a film coefficient before any pull: X less the engine's own compensation.
-const FILM_PRIOR: (f64, f64) = (0.06, 0.10);
+/// Mean and standard deviation of the film coefficients before any pull: X less the engine's own compensation.
+/// Warm port injection has X of 0.1 to 0.4 and tau of 0.2 to 0.6 s (Hendricks and Sorenson 1990, from memory), of
+/// which controllers take off about half; such a tau is three parts of the quick film and one of the slow.
+const FILM_PRIOR: [(f64, f64); FILM_STATES] = [(0.085, 0.06), (0.035, 0.04)];
 /// Standard deviation of half the change of the quick film's coefficient from no load to full load.
 const FILM_LOAD_SD: f64 = 0.06;
+
+/// Mean and standard deviation of the cycles between the metering of a charge's fuel and the end of its air,
+/// before any pull. Port injection ends a quarter to three quarters of a cycle before; common practice.
+const LEAD_PRIOR: (f64, f64) = (0.4, 0.25);
 
 /// What a fit may be told.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -185,14 +196,14 @@ const OWN_DELAY_SHARE: f64 = 0.4;
 /// coefficients.
 fn border_prior(pulls: &[&PullEvidence], noise: &Noise) -> Vec<(f64, f64)> {
     let pull = (0.0, 1.0 / (noise.pull * noise.pull));
-    let film = (FILM_PRIOR.0, 1.0 / (FILM_PRIOR.1 * FILM_PRIOR.1));
     let mut all = vec![pull; pulls.len()];
     let sd = |evidence: &&PullEvidence| f64::from(evidence.delay_error).max(0.01);
     let own = |sd: f64| (0.0, 1.0 / (OWN_DELAY_SHARE * sd).powi(2));
     all.extend(pulls.iter().map(|evidence| own(sd(evidence))));
     let shared = pulls.iter().map(sd).fold(0.01, f64::max);
     all.push((0.0, 1.0 / (shared * shared)));
-    all.extend([film; FILM_STATES]);
-    all.extend([(0.0, 1.0 / (FILM_LOAD_SD * FILM_LOAD_SD)); FILM_TERMS - FILM_STATES]);
+    all.extend(FILM_PRIOR.map(|(mean, sd)| (mean, 1.0 / (sd * sd))));
+    all.push((0.0, 1.0 / (FILM_LOAD_SD * FILM_LOAD_SD)));
+    all.push((LEAD_PRIOR.0, 1.0 / (LEAD_PRIOR.1 * LEAD_PRIOR.1)));
     all
 }

@@ -12,9 +12,6 @@ use crate::hat::Hat;
 use crate::read::ReadError;
 use crate::row::Row;
 
-/// Shortest and longest transport delay that is believed, seconds.
-const DELAY_RANGE_S: (f64, f64) = (0.0, 3.0);
-
 /// Share of the gas volume that mixes instead of flowing as a plug: bends, collectors and silencers stir.
 /// The plug delays by its volume over the flow, the stirred part lags by it (ideal stirred vessel).
 /// Common practice puts it at a tenth to a quarter.
@@ -148,12 +145,15 @@ impl Frame {
         exhaust_l_per_s(&self.engine, rpm, self.rpm_max, filling).max(1e-3)
     }
 
-    /// Returns the transport delay of exhaust made at a row, seconds.
+    /// Returns the transport delay while the engine keeps running like this, seconds.
     pub(crate) fn delay_s(&self, model: &DelayModel, rpm: f64, filling: f64) -> f64 {
         let rpm = rpm.max(200.0);
         let flow = self.exhaust_l_per_s(rpm, filling);
-        let delay = model.cycles * self.engine.cycle_s(rpm)
-            + (1.0 - MIXING_SHARE) * model.gas_volume_l / flow;
-        delay.clamp(DELAY_RANGE_S.0, DELAY_RANGE_S.1)
+        model.cycles * self.engine.cycle_s(rpm) + pipe_l(model) / flow
     }
+}
+
+/// Returns the volume that flows as a plug from the valve to the sensor, litres.
+pub(crate) fn pipe_l(model: &DelayModel) -> f64 {
+    (1.0 - MIXING_SHARE) * model.gas_volume_l
 }

@@ -9,6 +9,7 @@ mod gap;
 mod load_cut;
 mod overrun;
 mod plate_rate;
+mod plate_stuck;
 mod rpm_rate;
 pub(crate) mod rules;
 mod secondary_air;
@@ -30,6 +31,7 @@ use self::gap::Gap;
 use self::load_cut::LoadCut;
 use self::overrun::Overrun;
 use self::plate_rate::PlateRate;
+use self::plate_stuck::PlateStuck;
 use self::rpm_rate::RpmRate;
 use self::secondary_air::SecondaryAir;
 use self::sensor_ready::SensorReady;
@@ -81,6 +83,7 @@ pub struct GateLine {
     sensor_ready: SensorReady,
     lambda_stuck: Stuck,
     rpm_stuck: Stuck,
+    plate_stuck: PlateStuck,
     secondary_air: SecondaryAir,
     warm_up: WarmUp,
     plate_rate: PlateRate,
@@ -139,6 +142,7 @@ impl GateLine {
             sensor_ready: SensorReady::new(settings),
             lambda_stuck: Stuck::new(settings.stuck_s, LAMBDA_STUCK),
             rpm_stuck: Stuck::new(settings.stuck_s, RPM_STUCK),
+            plate_stuck: PlateStuck::new(settings.stuck_s),
             secondary_air: SecondaryAir::new(settings),
             warm_up: WarmUp::new(settings),
             plate_rate: PlateRate::new(settings),
@@ -188,6 +192,7 @@ impl GateLine {
         self.load_cut.restart();
         self.lambda_stuck.restart();
         self.rpm_stuck.restart();
+        self.plate_stuck.restart();
         self.secondary_air.restart();
         self.warm_up.restart();
         self.plate_rate.restart();
@@ -282,15 +287,17 @@ impl GateLine {
         let rpm = self
             .rpm_stuck
             .check(row.offset_s, row.rpm, row.rpm, row.plate_percent);
-        if rpm.stuck && !rpm.from_start {
-            judged.charge(GateName::ChannelFault);
-            judged.spoils_exhaust = true;
-            if let Some(since_s) = rpm.began_s {
-                self.refuse_since(since_s, GateName::ChannelFault);
-                self.spoil_since(since_s);
+        for place in [rpm, self.plate_stuck.check(&row)] {
+            if place.stuck && !place.from_start {
+                judged.charge(GateName::ChannelFault);
+                judged.spoils_exhaust = true;
+                if let Some(since_s) = place.began_s {
+                    self.refuse_since(since_s, GateName::ChannelFault);
+                    self.spoil_since(since_s);
+                }
             }
+            self.doubt(place.doubt_since_s);
         }
-        self.doubt(rpm.doubt_since_s);
     }
 
     fn doubt(&mut self, since_s: Option<f64>) {

@@ -29,6 +29,8 @@ mod reason;
 mod rungs;
 mod wish;
 
+pub use predict::chance_leaner;
+
 #[cfg(test)]
 mod tests;
 
@@ -45,7 +47,7 @@ use rungs::Rungs;
 use wish::{Course, Wish, wish};
 
 pub use check::LimitError;
-pub use partial::pairs_too_far_apart;
+pub use partial::{pairs_too_far_apart, part_of_change, stored_value};
 
 /// What the fit says of each node, every list in node order.
 #[derive(Debug, Clone, Copy)]
@@ -62,9 +64,16 @@ pub struct NodeEstimates<'a> {
     pub visits: &'a [u32],
     /// How much of `theta` is measured at the node itself, 0 to 1.
     pub measured_fraction: &'a [f64],
+    /// Whether the node looks lean for another reason than too little fuel; empty where none does.
+    pub false_lean: &'a [bool],
 }
 
 impl NodeEstimates<'_> {
+    /// Returns whether a node looks lean for another reason than too little fuel.
+    fn looks_lean(&self, node: usize) -> bool {
+        self.false_lean.get(node).copied().unwrap_or(false)
+    }
+
     /// Returns the standard error of a node's `theta` with the sensor's bias, ln units.
     fn total_error(&self, node: usize) -> f64 {
         self.standard_error[node].hypot(self.sensor_error)

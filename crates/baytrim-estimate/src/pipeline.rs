@@ -6,8 +6,8 @@ use baytrim_model::gate::GateName;
 
 use crate::block::{Blocks, Reading};
 use crate::coverage::Coverage;
-use crate::film::{FILM_TERMS, Film, with_load};
-use crate::frame::Frame;
+use crate::film::{FILM_STATES, FILM_TERMS, Film, Lead, with_load};
+use crate::frame::{Frame, pipe_l};
 use crate::gate::rules::on_axis;
 use crate::gate::{GateLine, JudgedRow};
 use crate::hat::{Hat, HatFinder};
@@ -15,6 +15,7 @@ use crate::kernel::{Kernel, Mixture, Parcel};
 use crate::row::Row;
 use crate::strip::Tally;
 use crate::surface::Surface;
+use crate::witness::Witness;
 
 /// A reading is refused when more of its exhaust than this was made while a gate refused.
 const REFUSED_SHARE_MAX: f64 = 0.02;
@@ -32,13 +33,17 @@ pub(crate) struct Pipeline {
     gates: GateLine,
     kernel: Kernel,
     film: Film,
+    lead: Lead,
     blocks: Option<Blocks>,
     coverage: Coverage,
     tally: Tally,
+    /// What became of each row, where that is asked for.
+    fates: Option<Vec<Option<GateName>>>,
     last_s: f64,
     last_made_s: f64,
     last_response: f64,
-    delay_now_s: f64,
+    lag_now_s: f64,
+    witness: Option<Box<Witness>>,
 }
 
 impl Pipeline {
@@ -51,19 +56,51 @@ impl Pipeline {
         };
         Self {
             gates: GateLine::new(&frame.gates, frame.evidence),
-            kernel: Kernel::new(lag_s, nodes),
+            kernel: Kernel::new(lag_s, delay.cycles, pipe_l(&delay), nodes),
             film: Film::default(),
+            lead: Lead::default(),
             blocks: with_evidence.then(|| Blocks::new(nodes)),
             coverage: Coverage::new(nodes),
             tally: Tally::default(),
+            fates: None,
             finder: HatFinder::default(),
             surface: Surface::new(&frame.axes),
             last_s: f64::NAN,
             last_made_s: f64::NAN,
             last_response: f64::NAN,
-            delay_now_s: 0.0,
+            lag_now_s: 0.0,
+            witness: None,
             frame,
             delay,
+        }
+    }
+
+    /// Lets `witness` note what becomes of every row from here on.
+    pub(crate) fn watch(&mut self, witness: Witness) {
+        self.witness = Some(Box::new(witness));
+    }
+
+    /// Ends the reading and returns the witness.
+    pub(crate) fn into_witness(mut self) -> Option<Witness> {
+        self.flush();
+        self.witness.map(|witness| *witness)
+    }
+
+    /// Keeps what becomes of each row from now on.
+    pub(crate) fn keep_fates(&mut self) {
+        self.fates = Some(Vec::new());
+    }
+
+    /// Ends the reading and returns what became of each row, in their order.
+    pub(crate) fn into_fates(mut self) -> Vec<Option<GateName>> {
+        self.flush();
+        self.fates.unwrap_or_default()
+    }
+
+    fn count(&mut self, offset_s: f64, step_s: f64, refused_by: Option<GateName>) {
+        self.tally.add(offset_s, step_s, refused_by);
+        if let Some(fates) = &mut self.fates {
+            fates.push(refused_by);
         }
     }
 
@@ -93,11 +130,11 @@ impl Pipeline {
     fn pass(&mut self, judged: &JudgedRow) {
         let row = &judged.row;
         if !row.offset_s.is_finite() || row.offset_s <= self.last_s && !judged.restarts {
-            self.tally.add(
-                self.last_s,
-                0.0,
-                judged.refused_by.or(Some(GateName::Clock)),
-            );
+            let refused_by = judged.refused_by.or(Some(GateName::Clock));
+            self.count(self.last_s, 0.0, refused_by);
+            if let Some(witness) = &mut self.witness {
+                witness.skip();
+            }
             return;
         }
         let hole = row.offset_s - self.last_made_s
@@ -109,6 +146,7 @@ impl Pipeline {
         if judged.restarts || hole {
             self.kernel.restart();
             self.film.restart();
+            self.lead.restart();
             self.interrupt();
         }
         let step_s = if judged.restarts {
@@ -120,8 +158,7 @@ impl Pipeline {
         let mut refused_by = judged.refused_by;
         if row.makes_exhaust() {
             let mut parcel = self.parcel(judged, step_s);
-            if parcel
-                .film
+            if parcel.film[..=FILM_STATES]
                 .iter()
                 .any(|term| term.abs() > self.frame.gates.unsettled_share_max)
             {
@@ -136,7 +173,22 @@ impl Pipeline {
             Some(mixture) if mixture.refused <= REFUSED_SHARE_MAX => None,
             _ => Some(GateName::Footprint),
         });
-        self.tally.add(row.offset_s, step_s, refused_by);
+        self.count(row.offset_s, step_s, refused_by);
+        if let Some(witness) = &mut self.witness {
+            match (refused_by, &mixture) {
+                (None, Some(mixture)) => {
+                    let footprint = self.kernel.footprint();
+                    witness.accepted(&self.frame, row, step_s, mixture.ln_richness, footprint);
+                }
+                (gate, _) => {
+                    let spread = row
+                        .makes_exhaust()
+                        .then(|| self.surface.spread(row.rpm, row.plate_percent));
+                    let gate = gate.unwrap_or(GateName::Footprint);
+                    witness.refused(row, step_s, gate, spread.as_ref());
+                }
+            }
+        }
         match (refused_by, mixture) {
             (None, Some(mixture)) => self.accept(row, step_s, &mixture),
             _ => self.interrupt(),
@@ -153,9 +205,8 @@ impl Pipeline {
     fn parcel(&mut self, judged: &JudgedRow, step_s: f64) -> Parcel {
         let (row, hat) = (&judged.row, judged.hat);
         let filling = self.frame.filling(row, &hat);
-        let delay_s = self.frame.delay_s(&self.delay, row.rpm, filling);
         let lag_s = self.frame.lag_s(&self.delay, row.rpm, filling);
-        self.delay_now_s = delay_s + lag_s;
+        self.lag_now_s = lag_s;
         if self.frame.evidence != EvidenceKind::Trims {
             self.kernel.set_lag_s(lag_s);
         }
@@ -164,7 +215,9 @@ impl Pipeline {
         } else {
             filling * row.rpm
         };
-        let mut film = with_load(self.film.advance(step_s, flow), filling);
+        let cycle_s = self.frame.engine.cycle_s(row.rpm.max(200.0));
+        let lead = self.lead.advance(step_s, filling, cycle_s);
+        let mut film = with_load(self.film.advance(step_s, flow), filling, lead);
         let mut richness = hat.value(&self.frame.richness);
         match self.frame.evidence {
             EvidenceKind::Lambda | EvidenceKind::LambdaAndTrims => {
@@ -177,7 +230,8 @@ impl Pipeline {
         }
         Parcel {
             made_s: row.offset_s,
-            delay_s,
+            cycles_per_s: 1.0 / cycle_s,
+            flow_l_per_s: self.frame.exhaust_l_per_s(row.rpm.max(200.0), filling),
             spread: self.surface.spread(row.rpm, row.plate_percent),
             richness,
             film,
@@ -198,7 +252,7 @@ impl Pipeline {
                 step_s,
                 need: response.ln() + mixture.ln_richness,
                 film: mixture.film,
-                delay_s: self.delay_now_s,
+                delay_s: mixture.transport_s + self.lag_now_s,
                 fresh: (response - self.last_response).abs() > 0.0 || self.last_response.is_nan(),
             };
             blocks.add(&reading, self.kernel.footprint());

@@ -10,8 +10,8 @@ use nalgebra::{DMatrix, DVector};
 use crate::evidence::PullEvidence;
 use crate::fit::{Fit, FitError, FitSettings, Solved};
 
-/// Draws that a chance is counted over: its standard error is 2 % at the most.
-const DRAWS: u32 = 600;
+/// Pairs of draws, each and its mirror image, that a chance is counted over: its standard error is 2 % at the most.
+const PAIRS: u32 = 300;
 
 /// What a fit leaves unknown.
 #[derive(Debug, Clone)]
@@ -43,6 +43,11 @@ pub fn fit_whole(
 }
 
 impl Posterior {
+    /// Returns the fit with the sizes that it rests on.
+    pub(crate) fn solved(&self) -> &Solved {
+        &self.solved
+    }
+
     /// Returns how far the nodes of `region` are within `tolerance`, ln units, with a table of `log_trim`.
     ///
     /// The sensor's own bias is left out: no pull can tell it. The same input gives the same answer. None for an
@@ -56,8 +61,24 @@ impl Posterior {
         region: &[usize],
         tolerance: f64,
     ) -> Option<WithinTolerance> {
+        let found = self.within_each(&[log_trim], region, tolerance)?;
+        found.first().copied()
+    }
+
+    /// Returns [`Posterior::within`] of each of several tables, over the same draws.
+    ///
+    /// # Panics
+    /// When a table's list has not one value per node.
+    pub fn within_each(
+        &self,
+        log_trims: &[&[f64]],
+        region: &[usize],
+        tolerance: f64,
+    ) -> Option<Vec<WithinTolerance>> {
         let position = &self.solved.order.position;
-        assert_eq!(log_trim.len(), position.len(), "one trim per node");
+        for log_trim in log_trims {
+            assert_eq!(log_trim.len(), position.len(), "one trim per node");
+        }
         if region.is_empty() {
             return None;
         }
@@ -66,35 +87,41 @@ impl Posterior {
         let factor = matrix.cholesky()?;
         let solution = &self.solved.solution;
         let border = solution.border_covariance.clone().cholesky()?.l();
-        let off: Vec<(usize, f64)> = region
-            .iter()
-            .map(|&node| {
-                let place = position[node];
-                (place, solution.theta[place] - log_trim[node])
-            })
-            .collect();
         let mut dice = Dice(0x5eed);
-        let (mut all, mut some) = (0_u32, 0_usize);
+        let mut counts = vec![(0_u32, 0_usize); log_trims.len()];
         let mut draw = vec![0.0; position.len()];
-        for _ in 0..DRAWS {
+        let mut away = vec![0.0; region.len()];
+        for _ in 0..PAIRS {
             for slot in &mut draw {
                 *slot = dice.normal();
             }
             factor.backward(&mut draw);
             let nuisance = &border * DVector::from_fn(border.nrows(), |_, _| dice.normal());
-            let inside = |&&(place, off): &&(usize, f64)| {
+            for (slot, &node) in away.iter_mut().zip(region) {
+                let place = position[node];
                 let borrowed = solution.spread.iter().zip(nuisance.iter());
                 let borrowed: f64 = borrowed.map(|(column, n)| column[place] * n).sum();
-                (off + self.solved.factor * (draw[place] - borrowed)).abs() <= tolerance
-            };
-            let within = off.iter().filter(inside).count();
-            some += within;
-            all += u32::from(within == off.len());
+                *slot = self.solved.factor * (draw[place] - borrowed);
+            }
+            for ((all, some), log_trim) in counts.iter_mut().zip(log_trims) {
+                for sign in [1.0, -1.0] {
+                    let inside = |pair: &(&usize, &f64)| {
+                        let (&node, &away) = *pair;
+                        let off = solution.theta[position[node]] - log_trim[node];
+                        (off + sign * away).abs() <= tolerance
+                    };
+                    let within = region.iter().zip(&away).filter(inside).count();
+                    *some += within;
+                    *all += u32::from(within == region.len());
+                }
+            }
         }
-        Some(WithinTolerance {
-            every_node: f64::from(all) / f64::from(DRAWS),
-            share: some as f64 / (f64::from(DRAWS) * off.len() as f64),
-        })
+        let draws = f64::from(2 * PAIRS);
+        let chance = |(all, some): (u32, usize)| WithinTolerance {
+            every_node: f64::from(all) / draws,
+            share: some as f64 / (draws * region.len() as f64),
+        };
+        Some(counts.into_iter().map(chance).collect())
     }
 
     /// Returns the covariance of theta at `nodes`, calibrated, ln units squared.

@@ -1,14 +1,18 @@
 //! Reads a finished pull.
 
+use baytrim_model::axis::Axes;
 use baytrim_model::gate::GateName;
-use baytrim_model::pull::{PullSummary, PullWarning};
+use baytrim_model::pull::{FilmBand, PullSummary, PullWarning};
 use baytrim_model::samples::Samples;
 
 use crate::context::PullContext;
+use crate::contrast::film_meter;
 use crate::delay;
 use crate::evidence::PullEvidence;
+use crate::fit::FitSettings;
 use crate::frame::Frame;
 use crate::pipeline::Pipeline;
+use crate::posterior::fit_whole;
 use crate::quality;
 use crate::row::Columns;
 use crate::strip::Tally;
@@ -102,12 +106,56 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
         delay,
         coverage: pipeline.coverage().nodes().to_vec(),
         warnings: warnings(tally).into_iter().chain(odd).collect(),
+        film: Vec::new(),
         realised: None,
     };
-    Ok(PullReading {
+    let axes = context.axes;
+    let mut reading = PullReading {
         summary,
         evidence: pipeline.into_evidence(delay_error),
-    })
+    };
+    reading.summary.film = film(axes, &reading.evidence);
+    Ok(reading)
+}
+
+/// Returns how far readings with the throttle opening and closing disagree, by the pull's own fit.
+fn film(axes: &Axes, evidence: &PullEvidence) -> Vec<FilmBand> {
+    let Ok((_, posterior)) = fit_whole(axes, &[evidence], &FitSettings::default()) else {
+        return Vec::new();
+    };
+    let bands = film_meter(axes, &posterior).into_iter();
+    bands
+        .map(|band| FilmBand {
+            from_rpm: band.from_rpm,
+            to_rpm: band.to_rpm,
+            difference_percent: 100.0 * band.difference,
+            standard_error_percent: 100.0 * band.standard_error,
+            tip_in_s: band.tip_in_s,
+            tip_out_s: band.tip_out_s,
+        })
+        .collect()
+}
+
+/// Returns what became of each sample: the gate that refuses it, none where it is accepted.
+///
+/// The outcome is that of [`read_pull`] where `context` gives the delay that it found.
+///
+/// # Errors
+/// As [`read_pull`].
+pub fn judge_rows(
+    samples: &Samples,
+    context: &PullContext<'_>,
+) -> Result<Vec<Option<GateName>>, ReadError> {
+    check_columns(samples)?;
+    let frame = Frame::new(context)?;
+    let columns = Columns::new(samples);
+    let delay = delay::of_pull(context.delay, &frame, &columns);
+    let mut pipeline = Pipeline::new(frame, delay.model, false);
+    pipeline.keep_fates();
+    for row in 0..columns.len() {
+        pipeline.push(columns.row(row));
+    }
+    Ok(pipeline.into_fates())
 }
 
 /// Below this share of accepted samples a pull is warned about.

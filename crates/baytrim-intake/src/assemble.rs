@@ -230,8 +230,18 @@ fn warn_of_clock(clock: &ClockReport, row_count: usize, warnings: &mut Vec<PullW
         warnings.push(PullWarning {
             code: "times_spread".to_owned(),
             message: format!(
-                "{} of {row_count} rows repeat the time of the row above and were spread evenly until the next tick, so that times are uncertain by up to one tick",
+                "{} of {row_count} rows share the time of the row above and were spread evenly until the next tick, so that times are uncertain by up to one tick",
                 clock.repeated_count
+            ),
+        });
+    }
+    if let Some(bunch_rows) = clock.bunch_rows
+        && clock.repeated_count == 0
+    {
+        warnings.push(PullWarning {
+            code: "rows_bunched".to_owned(),
+            message: format!(
+                "rows come in bunches of about {bunch_rows:.0} that share a moment, as a bus delivers them, and were taken at their times all the same; where they were measured evenly, write repeated = \"spread\" under [time]"
             ),
         });
     }

@@ -15,6 +15,12 @@ const TICK_S_MIN: f64 = 1e-6;
 /// A pause longer than this many ordinary ticks is a gap in the log: rows are not spread over it.
 const TICKS_SPREAD_MAX: f64 = 4.0;
 
+/// Rows closer than this share of the mean interval came in one bunch.
+const BUNCH_SHARE: f64 = 0.1;
+
+/// Share of the intervals that lie inside bunches in a log that is bunched throughout: every other row.
+const BUNCHED_SHARE_MIN: f64 = 0.45;
+
 /// What is wrong with the time of a row.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum ClockFault {
@@ -111,6 +117,10 @@ impl Clock {
     /// # Errors
     /// When the clock never moved.
     pub(crate) fn finish(mut self) -> Result<(Vec<f64>, ClockReport), ClockFault> {
+        let bunch_rows = bunch_rows(&self.offset_s);
+        if self.repeated == RepeatedTime::Spread && bunch_rows.is_some() {
+            self.repeated_count = gather(&mut self.offset_s);
+        }
         if self.repeated_count > 0 {
             if self.repeated_count + 1 == self.offset_s.len() as u64 {
                 return Err(ClockFault::Stuck {
@@ -119,7 +129,7 @@ impl Clock {
             }
             spread(&mut self.offset_s);
         }
-        let report = clock_report(&self.offset_s, self.repeated_count);
+        let report = clock_report(&self.offset_s, self.repeated_count, bunch_rows);
         Ok((self.offset_s, report))
     }
 }
@@ -152,7 +162,40 @@ fn spread(offset_s: &mut [f64]) {
     }
 }
 
-fn clock_report(offset_s: &[f64], repeated_count: u64) -> ClockReport {
+/// Returns the rows of a bunch, on average, where rows come in bunches with pauses between: a bus or a
+/// radio delivers several readings at once, and stamps them when they arrive.
+fn bunch_rows(offset_s: &[f64]) -> Option<f64> {
+    let (first, last) = (offset_s.first()?, offset_s.last()?);
+    let step_count = offset_s.len() - 1;
+    if step_count < 8 {
+        return None;
+    }
+    let close_s = BUNCH_SHARE * (last - first) / step_count as f64;
+    let steps = offset_s.windows(2).map(|pair| pair[1] - pair[0]);
+    let close_count = steps.filter(|step_s| *step_s < close_s).count();
+    let is_bunched = close_count as f64 >= BUNCHED_SHARE_MIN * step_count as f64;
+    is_bunched.then(|| offset_s.len() as f64 / (step_count - close_count + 1) as f64)
+}
+
+/// Gives all rows of a bunch the time of its first, and returns how many rows that concerns.
+fn gather(offset_s: &mut [f64]) -> u64 {
+    let last = offset_s.len() - 1;
+    let close_s = BUNCH_SHARE * (offset_s[last] - offset_s[0]) / last as f64;
+    let (mut first_s, mut before_s, mut count) = (offset_s[0], offset_s[0], 0);
+    for time_s in offset_s.iter_mut().skip(1) {
+        let is_close = *time_s - before_s < close_s;
+        before_s = *time_s;
+        if is_close {
+            *time_s = first_s;
+            count += 1;
+        } else {
+            first_s = *time_s;
+        }
+    }
+    count
+}
+
+fn clock_report(offset_s: &[f64], repeated_count: u64, bunch_rows: Option<f64>) -> ClockReport {
     let mut steps: Vec<f64> = offset_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let mut report = ClockReport {
         median_rate_hz: 0.0,
@@ -160,6 +203,7 @@ fn clock_report(offset_s: &[f64], repeated_count: u64) -> ClockReport {
         gap_s_max: 0.0,
         gap_sample: 0,
         repeated_count,
+        bunch_rows,
     };
     if steps.is_empty() {
         return report;

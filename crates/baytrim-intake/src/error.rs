@@ -47,7 +47,9 @@ pub enum IntakeError {
         value: u8,
     },
     /// The kind of file is known, and not read.
-    #[error("{source_name}: is {kind}, which is not read; export the log as CSV and send that")]
+    #[error(
+        "{source_name}: is {kind}, which is not read; export the log as CSV (in a spreadsheet: save as CSV or text) and send that"
+    )]
     UnsupportedFormat {
         /// The log.
         source_name: String,

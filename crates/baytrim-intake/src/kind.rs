@@ -29,7 +29,10 @@ const MAGICS: [(&[u8], Kind); 12] = [
         &[0x28, 0xb5, 0x2f, 0xfd],
         Kind::Other("a zstd file inside another packed file"),
     ),
-    (b"PK\x03\x04", Kind::Other("a zip archive or a spreadsheet")),
+    (
+        b"PK\x03\x04",
+        Kind::Other("a spreadsheet or another zip archive"),
+    ),
     (
         &[0xfd, b'7', b'z', b'X', b'Z', 0],
         Kind::Other("an xz file"),

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use baytrim_model::channel::Quantity;
 use baytrim_model::pull::PullWarning;
+use baytrim_model::recording::{ChannelRecording, Recording};
 use baytrim_model::samples::Samples;
 use serde::Serialize;
 
@@ -72,6 +73,29 @@ pub struct ChannelReport {
     pub alignment: Alignment,
 }
 
+impl IntakeReport {
+    /// Returns how the log was recorded.
+    pub fn recording(&self) -> Recording {
+        let channels = self.channels.iter();
+        let channels = channels.map(|(&quantity, report)| ChannelRecording {
+            quantity,
+            column: report.column.clone(),
+            missing_count: report.missing_count,
+            low: report.low,
+            high: report.high,
+            resolution: report.resolution,
+            hold_rows: report.hold_rows,
+        });
+        Recording {
+            rate_hz: self.clock.median_rate_hz,
+            jitter_s: self.clock.jitter_s,
+            gap_s_max: self.clock.gap_s_max,
+            repeated_count: self.clock.repeated_count,
+            channels: channels.collect(),
+        }
+    }
+}
+
 /// How a channel came onto the clock of the samples.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -97,6 +121,8 @@ pub struct ClockReport {
     pub gap_sample: usize,
     /// Rows that repeated the time of the row above and were spread.
     pub repeated_count: u64,
+    /// Rows of a bunch, on average, where several rows at a time were stamped when they arrived.
+    pub bunch_rows: Option<f64>,
 }
 
 /// A kind of log file.

@@ -1,12 +1,14 @@
-//! The bytes of a job's records: one JSON object each, so that a stranger can read them.
+//! The bytes of records: one JSON object each, so that a stranger can read them.
 
-use baytrim_model::record::{JobRecord, RECORD_VERSION};
+use baytrim_model::record::{RECORD_VERSION, StreamRecord};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 
-/// Why bytes are not a record of a job.
+/// Why bytes are not a record of the kind wanted.
 #[derive(Debug, thiserror::Error)]
 pub enum DecodeError {
     /// They are not the JSON that a record is.
-    #[error("the bytes are not a record of a job")]
+    #[error("the bytes are not a record of the kind that its stream holds")]
     Malformed(#[source] serde_json::Error),
     /// They were written by a later program.
     #[error(
@@ -27,7 +29,10 @@ pub struct EncodeError;
 ///
 /// # Errors
 /// When the bytes would not read back as the very record.
-pub fn encode(record: &JobRecord) -> Result<Vec<u8>, EncodeError> {
+pub fn encode<E>(record: &StreamRecord<E>) -> Result<Vec<u8>, EncodeError>
+where
+    E: Serialize + DeserializeOwned + PartialEq,
+{
     let bytes = serde_json::to_vec(record).map_err(|_| EncodeError)?;
     // JSON writes what is not finite as null: better found now than by whoever opens the job next.
     match decode(&bytes) {
@@ -40,7 +45,7 @@ pub fn encode(record: &JobRecord) -> Result<Vec<u8>, EncodeError> {
 ///
 /// # Errors
 /// When they are not one, or one of a later version.
-pub fn decode(bytes: &[u8]) -> Result<JobRecord, DecodeError> {
+pub fn decode<E: DeserializeOwned>(bytes: &[u8]) -> Result<StreamRecord<E>, DecodeError> {
     #[derive(serde::Deserialize)]
     struct Version {
         version: u16,

@@ -1,18 +1,28 @@
-//! Decides, one request at a time, what happens to a job.
+//! Decides, one request at a time, what happens to jobs and bays.
 //! Knows nothing of sockets, clocks, stores, wire.
 
+pub mod bay;
+pub mod bay_contrast;
 pub mod codec;
+pub mod comment;
 pub mod export;
+pub mod false_lean;
+pub mod fold;
 pub mod job_file;
+mod moment;
 pub mod open;
 pub mod propose;
 pub mod pull_plan;
 pub mod pulls;
 pub mod realise;
 pub mod refusal;
+pub mod reproduce;
 pub mod revert;
 pub mod state;
+pub mod trace;
 pub mod verdict;
 
+pub use bay::BayState;
+pub use fold::Fold;
 pub use refusal::Refusal;
 pub use state::JobState;

@@ -6,6 +6,8 @@ use baytrim_model::ids::{Actor, PullId, UnixMillis};
 use baytrim_model::proposal::{DoneChance, NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
 
+use crate::bay_contrast;
+use crate::false_lean;
 use crate::refusal::Refusal;
 use crate::state::JobState;
 
@@ -33,7 +35,8 @@ pub fn chosen_pulls(state: &JobState, excluded: &[PullId]) -> Result<Vec<PullId>
     Ok(pulls)
 }
 
-/// Returns the proposal that `evidence`, one entry per pull of `pulls`, leads to.
+/// Returns the proposal that `evidence`, one entry per pull of `pulls`, leads to. It can be approved for `valid_s`
+/// seconds; none: for ever.
 ///
 /// # Errors
 /// When the evidence is empty or does not fit the job.
@@ -43,18 +46,24 @@ pub fn plan(
     evidence: &[&PullEvidence],
     at: UnixMillis,
     by: &Actor,
+    valid_s: Option<u64>,
 ) -> Result<Proposal, Refusal> {
     let spec = &state.spec;
     let (mut fit, posterior) = fitted(state, evidence)?;
+    let doubts = false_lean::doubts(state, pulls, evidence, &posterior)?;
     let nodes = propose_nodes(
         &spec.axes,
         &spec.table,
         &spec.target_lambda,
         &spec.limits,
         &state.head().values,
-        &estimates(&fit),
+        &estimates(&fit, &doubts.nodes),
     )
     .map_err(|error| misfit(error.to_string()))?;
+    fit.summary.remarks.extend(doubts.remarks);
+    fit.summary
+        .remarks
+        .extend(bay_contrast::remarks(state, pulls, evidence, &posterior));
     // The fit itself counts from the base table.
     fit.summary.off_target_percent = fit.off_target_percent(&state.log_trim(state.head()));
     Ok(Proposal {
@@ -63,6 +72,7 @@ pub fn plan(
         pulls: pulls.to_vec(),
         created_at: at,
         created_by: by.clone(),
+        valid_s,
         done: done(state, &fit, &posterior, &nodes),
         fit: fit.summary,
         nodes,
@@ -105,8 +115,9 @@ fn done(
         .map(|(node, &base)| (content.fuel(node.after) / content.fuel(base)).ln())
         .collect();
     let tolerance = TOLERANCE_PERCENT / 100.0;
-    let now = posterior.within(&state.log_trim(state.head()), &region, tolerance)?;
-    let then = posterior.within(&proposed, &region, tolerance)?;
+    let trims = [state.log_trim(state.head()), proposed];
+    let found = posterior.within_each(&[&trims[0], &trims[1]], &region, tolerance)?;
+    let (now, then) = (found.first()?, found.get(1)?);
     Some(DoneChance {
         tolerance_percent: TOLERANCE_PERCENT,
         node_count: u32::try_from(region.len()).unwrap_or(u32::MAX),
@@ -124,7 +135,7 @@ pub fn event(proposal: Proposal) -> JobEvent {
     }
 }
 
-fn estimates(fit: &Fit) -> NodeEstimates<'_> {
+fn estimates<'a>(fit: &'a Fit, false_lean: &'a [bool]) -> NodeEstimates<'a> {
     NodeEstimates {
         theta: &fit.theta,
         standard_error: &fit.standard_error,
@@ -132,9 +143,10 @@ fn estimates(fit: &Fit) -> NodeEstimates<'_> {
         dwell_s: &fit.dwell_s,
         visits: &fit.visits,
         measured_fraction: &fit.measured_fraction,
+        false_lean,
     }
 }
 
-fn misfit(problem: String) -> Refusal {
+pub(crate) fn misfit(problem: String) -> Refusal {
     Refusal::field("evidence", problem, "check the job's pulls")
 }

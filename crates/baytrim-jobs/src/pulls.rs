@@ -1,11 +1,13 @@
 //! Reading a pull for a job and recording what it turned out to be.
 
-use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, read_pull};
-use baytrim_model::bay::BaySetup;
+use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, judge_rows, read_pull};
+use baytrim_model::bay::{BaySetup, DelayChoice};
 use baytrim_model::channel::ChannelMap;
+use baytrim_model::gate::GateName;
 use baytrim_model::ids::{BayName, RevisionId};
-use baytrim_model::pull::{PullRecord, PullSummary};
+use baytrim_model::pull::{ChannelMapSource, PullRecord, PullSummary};
 use baytrim_model::record::JobEvent;
+use baytrim_model::recording::Recording;
 use baytrim_model::samples::Samples;
 
 use crate::refusal::Refusal;
@@ -20,13 +22,20 @@ pub struct Circumstances {
     pub revision: RevisionId,
     /// The channel map that the log is read with.
     pub channels: ChannelMap,
+    /// Where that map came from; none for a pull of a time when nobody noted it.
+    pub channels_from: Option<ChannelMapSource>,
 }
 
-/// The blobs that a pull leaves, by the SHA-256 that names them, hexadecimal.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// What a pull leaves beside its summary: its blobs, by the SHA-256 that names them, hexadecimal, and what
+/// its log is known by.
+#[derive(Debug, Clone, PartialEq)]
 pub struct PullBlobs {
     /// The raw log.
     pub log: String,
+    /// The fingerprint of its samples.
+    pub fingerprint: String,
+    /// How the log was recorded.
+    pub recording: Recording,
     /// The evidence.
     pub evidence: String,
 }
@@ -39,7 +48,7 @@ pub fn circumstances(
     state: &JobState,
     bay: &str,
     revision: &str,
-    channels: ChannelMap,
+    (channels, channels_from): (ChannelMap, ChannelMapSource),
 ) -> Result<Circumstances, Refusal> {
     let (bay, _) = find_bay(state, bay)?;
     let revision = match revision {
@@ -53,7 +62,18 @@ pub fn circumstances(
         bay: bay.clone(),
         revision,
         channels,
+        channels_from: Some(channels_from),
     })
+}
+
+/// Returns the circumstances of a pull that was taken.
+pub fn circumstances_of(record: &PullRecord) -> Circumstances {
+    Circumstances {
+        bay: record.bay.clone(),
+        revision: record.revision,
+        channels: record.channels.clone(),
+        channels_from: record.channels_from,
+    }
 }
 
 /// Returns the bay of that name.
@@ -81,6 +101,22 @@ pub fn read(
 ) -> Result<PullReading, Refusal> {
     let trim = trim_in_force(state, circumstances)?;
     read_pull(samples, &context(state, circumstances, &trim)?).map_err(|error| unreadable(&error))
+}
+
+/// Returns what became of each of the samples of a recorded pull: the gate that refused it, none where accepted.
+///
+/// # Errors
+/// As [`read`].
+pub fn judge(
+    state: &JobState,
+    pull: &PullRecord,
+    samples: &Samples,
+) -> Result<Vec<Option<GateName>>, Refusal> {
+    let circumstances = circumstances_of(pull);
+    let trim = trim_in_force(state, &circumstances)?;
+    let mut context = context(state, &circumstances, &trim)?;
+    context.delay = DelayChoice::Given(pull.summary.delay.model);
+    judge_rows(samples, &context).map_err(|error| unreadable(&error))
 }
 
 /// Returns a reader that takes the samples of a pull as they come.
@@ -122,18 +158,24 @@ pub fn event(
             revision: circumstances.revision,
             source_name: source_name.to_owned(),
             channels: circumstances.channels.clone(),
+            channels_from: circumstances.channels_from,
             log_blob: blobs.log,
+            fingerprint: Some(blobs.fingerprint),
+            recording: Some(blobs.recording),
             evidence_blob: blobs.evidence,
             summary,
         }),
     })
 }
 
-fn trim_in_force(state: &JobState, circumstances: &Circumstances) -> Result<Vec<f64>, Refusal> {
+pub(crate) fn trim_in_force(
+    state: &JobState,
+    circumstances: &Circumstances,
+) -> Result<Vec<f64>, Refusal> {
     Ok(state.log_trim(state.revision(circumstances.revision)?))
 }
 
-fn context<'a>(
+pub(crate) fn context<'a>(
     state: &'a JobState,
     circumstances: &Circumstances,
     trim_in_force: &'a [f64],
@@ -152,7 +194,7 @@ fn context<'a>(
     })
 }
 
-fn unreadable(error: &ReadError) -> Refusal {
+pub(crate) fn unreadable(error: &ReadError) -> Refusal {
     Refusal::field(
         "samples",
         error.to_string(),

@@ -1,7 +1,11 @@
 //! Why a request is not granted.
 
 use baytrim_model::field::FieldError;
-use baytrim_model::ids::{BayName, JobId, ProposalId, PullId, RevisionId};
+use baytrim_model::ids::{
+    BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId, UnixMillis,
+};
+
+use crate::moment::{span, utc};
 
 /// Why a request is not granted: a verdict about the request, not a fault of the program.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -24,6 +28,31 @@ pub enum Refusal {
         bay: String,
         /// The bays that the job knows, for people.
         known: String,
+    },
+    /// The bay has no channel map at all.
+    #[error(
+        "bay {0} has no channel map of its own; set one with `baytrim channels set {0} FILE.toml`"
+    )]
+    ChannelMapNone(BayName),
+    /// The bay has no such channel map.
+    #[error("bay {bay} has no channel map {id}; its latest is {latest}")]
+    ChannelMapUnknown {
+        /// The bay.
+        bay: BayName,
+        /// The map asked for.
+        id: ChannelMapId,
+        /// The latest that there is.
+        latest: ChannelMapId,
+    },
+    /// The very channel map is in force already.
+    #[error(
+        "this very channel map is in force for bay {bay} already, as {id}; nothing was changed"
+    )]
+    ChannelMapInForce {
+        /// The bay.
+        bay: BayName,
+        /// The map in force.
+        id: ChannelMapId,
     },
     /// The very same log was taken already, read the same way.
     #[error(
@@ -88,7 +117,7 @@ pub enum Refusal {
         head: RevisionId,
     },
     /// The proposal has its verdict.
-    #[error("proposal {job}/{proposal} was {verdict} by {by} already")]
+    #[error("proposal {job}/{proposal} was {verdict} by {by} already, {}{}", utc(*.at), became(*.revision))]
     Decided {
         /// The job.
         job: JobId,
@@ -98,6 +127,53 @@ pub enum Refusal {
         verdict: &'static str,
         /// Who gave the verdict.
         by: String,
+        /// When.
+        at: UnixMillis,
+        /// The revision that came of it; none where rejected.
+        revision: Option<RevisionId>,
+    },
+    /// The proposal's time is over.
+    #[error(
+        "proposal {job}/{proposal} expired {}: the rules of the shop gave it {}; compute it again with `baytrim propose {job}`",
+        utc(*.at), span(*.valid_s)
+    )]
+    Expired {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// When it expired.
+        at: UnixMillis,
+        /// Seconds for which it was good.
+        valid_s: u64,
+    },
+    /// Who asked for the proposal would approve it.
+    #[error(
+        "{reviewer} can't approve {job}/{proposal}: {proposer} asked for it, and a second pair of eyes decides; ask another reviewer, or withdraw it with `baytrim reject`"
+    )]
+    SameHand {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// Who asked for it.
+        proposer: String,
+        /// Who would approve it.
+        reviewer: String,
+    },
+    /// Nobody knows who asked for the proposal, or who would approve it.
+    #[error(
+        "{job}/{proposal} can't be approved: nobody knows {what}, so nobody knows that two people saw it; {remedy}"
+    )]
+    HandUnknown {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// `who asked for it` or `who approves it`.
+        what: &'static str,
+        /// What to do.
+        remedy: &'static str,
     },
     /// The etag is not that of the content.
     #[error("the etag is not that of {what} as it is now; read it again before deciding")]
@@ -115,15 +191,33 @@ pub enum Refusal {
     },
     /// A chosen subset breaks a limit that the whole proposal meets.
     #[error(
-        "taking only these nodes would put {rpm} rpm, {plate_percent} % further than {neighbour_percent} % from its neighbour; take the neighbour as well, or leave both"
+        "taking just this would leave {rpm} rpm, {plate_percent} % and {neighbour_rpm} rpm, {neighbour_plate_percent} % further than {neighbour_percent} % apart{}; take both alike, or leave both", more(*.pair_count)
     )]
     SubsetBreaksNeighbour {
         /// Engine speed of the node.
         rpm: f64,
         /// Plate opening of the node in percent.
         plate_percent: f64,
+        /// Engine speed of its neighbour.
+        neighbour_rpm: f64,
+        /// Plate opening of its neighbour in percent.
+        neighbour_plate_percent: f64,
+        /// Pairs that are too far apart, this one among them.
+        pair_count: usize,
         /// The limit in percent.
         neighbour_percent: f64,
+    },
+    /// The proposal has as many comments as it may have.
+    #[error(
+        "proposal {job}/{proposal} has {max} comments, and more are not kept; say it elsewhere"
+    )]
+    CommentsFull {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// The limit.
+        max: usize,
     },
     /// The revision asked for is in force already.
     #[error(
@@ -153,6 +247,8 @@ pub enum RefusalKind {
     State,
     /// It was made against a state that is no more.
     Conflict,
+    /// It is not for who asks.
+    Forbidden,
 }
 
 impl Refusal {
@@ -185,6 +281,9 @@ impl Refusal {
             Self::JobExists(_) => "JOB_EXISTS",
             Self::JobUnknown(_) => "JOB_UNKNOWN",
             Self::BayUnknown { .. } => "BAY_UNKNOWN",
+            Self::ChannelMapNone(_) => "CHANNEL_MAP_NONE",
+            Self::ChannelMapUnknown { .. } => "CHANNEL_MAP_UNKNOWN",
+            Self::ChannelMapInForce { .. } => "CHANNEL_MAP_ALREADY_IN_FORCE",
             Self::LogKnown { .. } => "LOG_KNOWN",
             Self::PullUnknown { .. } => "PULL_UNKNOWN",
             Self::ProposalUnknown { .. } => "PROPOSAL_UNKNOWN",
@@ -193,9 +292,13 @@ impl Refusal {
             Self::NoEvidence(_) => "NO_EVIDENCE",
             Self::Stale { .. } => "PROPOSAL_STALE",
             Self::Decided { .. } => "PROPOSAL_DECIDED",
+            Self::Expired { .. } => "PROPOSAL_EXPIRED",
+            Self::SameHand { .. } => "SAME_HAND",
+            Self::HandUnknown { .. } => "HAND_UNKNOWN",
             Self::EtagMismatch { .. } => "ETAG_MISMATCH",
             Self::NothingToApprove { .. } => "NOTHING_TO_APPROVE",
             Self::SubsetBreaksNeighbour { .. } => "SUBSET_BREAKS_NEIGHBOUR_LIMIT",
+            Self::CommentsFull { .. } => "COMMENTS_FULL",
             Self::AlreadyInForce { .. } => "REVISION_ALREADY_IN_FORCE",
             Self::RequestIdReused(_) => "REQUEST_ID_REUSED",
         }
@@ -207,6 +310,8 @@ impl Refusal {
             Self::Fields(_) => RefusalKind::Invalid,
             Self::JobUnknown(_)
             | Self::BayUnknown { .. }
+            | Self::ChannelMapNone(_)
+            | Self::ChannelMapUnknown { .. }
             | Self::PullUnknown { .. }
             | Self::ProposalUnknown { .. }
             | Self::RevisionUnknown { .. } => RefusalKind::NotFound,
@@ -217,11 +322,27 @@ impl Refusal {
             | Self::NoEvidence(_)
             | Self::Stale { .. }
             | Self::Decided { .. }
+            | Self::Expired { .. }
             | Self::NothingToApprove { .. }
             | Self::SubsetBreaksNeighbour { .. }
-            | Self::AlreadyInForce { .. } => RefusalKind::State,
+            | Self::CommentsFull { .. }
+            | Self::AlreadyInForce { .. }
+            | Self::ChannelMapInForce { .. } => RefusalKind::State,
             Self::EtagMismatch { .. } => RefusalKind::Conflict,
+            Self::SameHand { .. } | Self::HandUnknown { .. } => RefusalKind::Forbidden,
         }
+    }
+}
+
+fn became(revision: Option<RevisionId>) -> String {
+    revision.map_or_else(String::new, |revision| format!(", and became {revision}"))
+}
+
+fn more(pair_count: usize) -> String {
+    match pair_count {
+        0 | 1 => String::new(),
+        2 => ", and 1 more pair".to_owned(),
+        count => format!(", and {} more pairs", count - 1),
     }
 }
 

@@ -1,15 +1,18 @@
 //! A job as its records tell it.
 
+mod entry;
+
 use std::collections::HashMap;
 
 use baytrim_model::ids::{Actor, JobId, ProposalId, PullId, RequestId, RevisionId, UnixMillis};
 use baytrim_model::job::JobSpec;
-use baytrim_model::proposal::Proposal;
 use baytrim_model::pull::PullRecord;
 use baytrim_model::record::{JobEvent, JobRecord};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
 use crate::refusal::Refusal;
+
+pub use entry::{CommentEntry, ProposalEntry, VerdictEntry};
 
 /// A job as its records tell it: nothing here that they do not.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,6 +31,7 @@ pub struct JobState {
     pub revisions: Vec<Revision>,
     /// What each request id came to.
     requests: HashMap<RequestId, Outcome>,
+    latest_at: UnixMillis,
     record_count: u64,
 }
 
@@ -42,28 +46,6 @@ pub struct PullEntry {
     pub by: Actor,
 }
 
-/// A proposal with its verdict.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ProposalEntry {
-    /// The proposal.
-    pub proposal: Proposal,
-    /// The verdict, where there is one.
-    pub verdict: Option<VerdictEntry>,
-}
-
-/// A verdict on a proposal.
-#[derive(Debug, Clone, PartialEq)]
-pub struct VerdictEntry {
-    /// When it was given.
-    pub at: UnixMillis,
-    /// Who gave it.
-    pub by: Actor,
-    /// Why.
-    pub reason: String,
-    /// The revision that came of it and the nodes that were taken; none where rejected.
-    pub approved: Option<(RevisionId, Vec<usize>)>,
-}
-
 /// Where a proposal stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ProposalStanding {
@@ -75,6 +57,8 @@ pub enum ProposalStanding {
     Rejected,
     /// The table has moved on since.
     Stale,
+    /// Its time is over.
+    Expired,
 }
 
 /// What a request with an id came to.
@@ -90,6 +74,8 @@ pub enum Outcome {
     Approved(ProposalId),
     /// A proposal was rejected.
     Rejected(ProposalId),
+    /// A comment with this number was made on a proposal.
+    Commented(ProposalId, u32),
     /// A revision was put back as this one.
     Reverted(RevisionId),
     /// A table was exported.
@@ -141,6 +127,7 @@ impl JobState {
             proposals: Vec::new(),
             revisions: vec![base],
             requests: requests.map(|id| (id, Outcome::Opened)).collect(),
+            latest_at: record.at,
             record_count: 1,
         })
     }
@@ -166,6 +153,7 @@ impl JobState {
         if let Some(id) = &record.request_id {
             self.requests.insert(id.clone(), outcome);
         }
+        self.latest_at = self.latest_at.max(record.at);
         self.record_count += 1;
         Ok(())
     }
@@ -188,12 +176,15 @@ impl JobState {
                 self.proposals.push(ProposalEntry {
                     proposal: (**proposal).clone(),
                     verdict: None,
+                    comments: Vec::new(),
                 });
                 Outcome::Proposal(proposal.id)
             }
             JobEvent::ProposalApproved {
                 proposal,
                 nodes,
+                reduced,
+                duty,
                 revision,
             } => {
                 self.check_revision(revision)?;
@@ -202,20 +193,43 @@ impl JobState {
                     by: record.by.clone(),
                     reason: revision.reason.clone(),
                     approved: Some((revision.id, nodes.clone())),
+                    reduced: reduced.clone(),
+                    duty: *duty,
                 };
                 self.decide(*proposal, verdict)?;
                 self.revisions.push((**revision).clone());
                 Outcome::Approved(*proposal)
             }
-            JobEvent::ProposalRejected { proposal, reason } => {
+            JobEvent::ProposalRejected {
+                proposal,
+                reason,
+                duty,
+            } => {
                 let verdict = VerdictEntry {
                     at: record.at,
                     by: record.by.clone(),
                     reason: reason.clone(),
                     approved: None,
+                    reduced: Vec::new(),
+                    duty: *duty,
                 };
                 self.decide(*proposal, verdict)?;
                 Outcome::Rejected(*proposal)
+            }
+            JobEvent::CommentMade {
+                proposal,
+                number,
+                node,
+                text,
+            } => {
+                let comment = CommentEntry {
+                    at: record.at,
+                    by: record.by.clone(),
+                    node: *node,
+                    text: text.clone(),
+                };
+                self.comment(*proposal, *number, comment)?;
+                Outcome::Commented(*proposal, *number)
             }
             JobEvent::TableReverted { revision } => {
                 self.check_revision(revision)?;
@@ -230,6 +244,19 @@ impl JobState {
         let waiting = self.proposal(id).is_ok_and(|entry| entry.verdict.is_none());
         self.check_order(waiting, || format!("a verdict on {id}"))?;
         self.proposals[id.0 as usize - 1].verdict = Some(verdict);
+        Ok(())
+    }
+
+    fn comment(
+        &mut self,
+        id: ProposalId,
+        number: u32,
+        comment: CommentEntry,
+    ) -> Result<(), FoldError> {
+        let entry = self.proposal(id).ok();
+        let next = entry.is_some_and(|entry| entry.next_comment() == number);
+        self.check_order(next, || format!("comment {number} on {id}"))?;
+        self.proposals[id.0 as usize - 1].comments.push(comment);
         Ok(())
     }
 
@@ -324,13 +351,18 @@ impl JobState {
             })
     }
 
-    /// Returns where a proposal stands.
-    pub fn standing(&self, entry: &ProposalEntry) -> ProposalStanding {
+    /// Returns where a proposal stands at the moment that the clock tells. A clock that tells less than the latest
+    /// record is not believed.
+    pub fn standing(&self, entry: &ProposalEntry, clock: UnixMillis) -> ProposalStanding {
+        let expires_at = entry.proposal.expires_at();
         match &entry.verdict {
             Some(verdict) if verdict.approved.is_some() => ProposalStanding::Approved,
             Some(_) => ProposalStanding::Rejected,
-            None if entry.proposal.base_revision == self.head().id => ProposalStanding::Open,
-            None => ProposalStanding::Stale,
+            None if entry.proposal.base_revision != self.head().id => ProposalStanding::Stale,
+            None if expires_at.is_some_and(|at| at <= clock.max(self.latest_at)) => {
+                ProposalStanding::Expired
+            }
+            None => ProposalStanding::Open,
         }
     }
 

@@ -1,18 +1,23 @@
 //! Checking and deciding a verdict on a proposal.
 
-use baytrim_estimate::limit::pairs_too_far_apart;
+mod choice;
+mod reason;
+
 use baytrim_model::ids::{Actor, ProposalId, UnixMillis};
-use baytrim_model::proposal::{NodeChange, Proposal};
-use baytrim_model::record::JobEvent;
+use baytrim_model::proposal::Proposal;
+use baytrim_model::record::{Duty, JobEvent};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 use sha2::{Digest, Sha256};
 
 use crate::export::hex;
 use crate::refusal::Refusal;
-use crate::state::JobState;
+use crate::state::{JobState, ProposalStanding};
 
-/// Longest reason in bytes: a paragraph, not a report.
-pub const REASON_BYTES_MAX: usize = 2000;
+pub use choice::{Choice, NodeChoice};
+pub use reason::{BORROWED_BELOW, REASON_BYTES_MAX, check_reason};
+
+/// What records name where nobody said who asks.
+const UNKNOWN: &str = "unknown";
 
 /// A verdict that somebody asks for.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,6 +34,21 @@ pub struct Ask {
     pub by: Actor,
 }
 
+/// The shop's rules as far as verdicts go by them.
+#[derive(Clone, Copy)]
+pub struct Rules<'a> {
+    /// Whether one person does everything: who asked for a proposal may then approve it.
+    pub one_person: bool,
+    /// Says whether two names are one person, or a person and the script that they answer for.
+    pub is_same_hand: &'a dyn Fn(&Actor, &Actor) -> bool,
+}
+
+impl Rules<'_> {
+    fn duty(&self) -> Option<Duty> {
+        self.one_person.then_some(Duty::OnePerson)
+    }
+}
+
 /// Returns the name of a proposal's very content: a verdict must quote it.
 ///
 /// # Panics
@@ -38,29 +58,33 @@ pub fn etag(proposal: &Proposal) -> String {
     hex(&Sha256::digest(bytes)[..16])
 }
 
-/// Returns the event of an approval. `nodes` are (rpm, plate percent) of those to take; empty takes
-/// all that change.
+/// Returns the event of an approval of what `choice` takes.
 ///
 /// # Errors
-/// When the proposal is unknown, decided, stale or seen in another state, the reason is missing,
-/// a node is none of the table's or none that changes, or the subset breaks the neighbour limit.
-pub fn approve(state: &JobState, ask: &Ask, nodes: &[(f64, f64)]) -> Result<JobEvent, Refusal> {
-    let proposal = check(state, ask)?;
-    let nodes = chosen(state, proposal, nodes)?;
-    let mut values = state.head().values.clone();
-    for &node in &nodes {
-        values[node] = proposal.nodes[node].after;
-    }
-    check_neighbours(state, &nodes, &values)?;
+/// When the proposal is unknown, decided, stale, expired or seen in another state; when who asks also asked for it;
+/// when the reason is missing, or the choice is none that the proposal and the limits allow.
+pub fn approve(
+    state: &JobState,
+    ask: &Ask,
+    choice: &Choice,
+    rules: &Rules<'_>,
+) -> Result<JobEvent, Refusal> {
+    let proposal = undecided(state, ask)?;
+    check_in_time(state, proposal, ask)?;
+    check_hands(state, proposal, ask, rules)?;
+    let taken = choice::taken(state, proposal, choice)?;
+    reason::check_reason_for(&ask.reason, proposal, &taken.nodes)?;
     Ok(JobEvent::ProposalApproved {
         proposal: ask.proposal,
-        nodes,
+        nodes: taken.nodes,
+        reduced: taken.reduced,
+        duty: rules.duty(),
         revision: Box::new(Revision {
             id: state.next_revision(),
             origin: RevisionOrigin::Approval {
                 proposal: ask.proposal,
             },
-            values,
+            values: taken.values,
             created_at: ask.at,
             created_by: ask.by.clone(),
             reason: ask.reason.trim().to_owned(),
@@ -68,47 +92,61 @@ pub fn approve(state: &JobState, ask: &Ask, nodes: &[(f64, f64)]) -> Result<JobE
     })
 }
 
-/// Returns the event of a rejection. A stale proposal can be rejected: it tidies up.
+/// Returns what keeps `choice` from being approved whoever asks and whatever the reason; none where nothing does.
+pub fn obstacle(
+    state: &JobState,
+    proposal: ProposalId,
+    choice: &Choice,
+    at: UnixMillis,
+) -> Option<Refusal> {
+    let proposal = match state.proposal(proposal) {
+        Ok(entry) => &entry.proposal,
+        Err(refusal) => return Some(refusal),
+    };
+    let ask = Ask {
+        proposal: proposal.id,
+        etag: etag(proposal),
+        reason: "asked only".to_owned(),
+        at,
+        by: Actor("asked only".to_owned()),
+    };
+    let rules = Rules {
+        one_person: true,
+        is_same_hand: &|_, _| false,
+    };
+    approve(state, &ask, choice, &rules).err()
+}
+
+/// Returns the event of a rejection. A stale or expired proposal can be rejected: it tidies up. So can one's own:
+/// withdrawing needs no second pair of eyes.
 ///
 /// # Errors
 /// When the proposal is unknown, decided or seen in another state, or the reason is missing.
-pub fn reject(state: &JobState, ask: &Ask) -> Result<JobEvent, Refusal> {
+pub fn reject(state: &JobState, ask: &Ask, rules: &Rules<'_>) -> Result<JobEvent, Refusal> {
+    check_reason(&ask.reason)?;
     undecided(state, ask)?;
     Ok(JobEvent::ProposalRejected {
         proposal: ask.proposal,
         reason: ask.reason.trim().to_owned(),
+        duty: rules.duty(),
     })
 }
 
-/// Checks that a reason is one.
-///
-/// # Errors
-/// [`Refusal::Fields`] when it is empty or too long.
-pub fn check_reason(reason: &str) -> Result<(), Refusal> {
-    let length = reason.trim().len();
-    if (1..=REASON_BYTES_MAX).contains(&length) {
-        return Ok(());
-    }
-    Err(Refusal::field(
-        "reason",
-        format!("is {length} bytes long"),
-        format!("say why in 1 to {REASON_BYTES_MAX} bytes; the record keeps it"),
-    ))
-}
-
 fn undecided<'a>(state: &'a JobState, ask: &Ask) -> Result<&'a Proposal, Refusal> {
-    check_reason(&ask.reason)?;
     let entry = state.proposal(ask.proposal)?;
     if let Some(verdict) = &entry.verdict {
+        let revision = verdict.approved.as_ref().map(|(revision, _)| *revision);
         return Err(Refusal::Decided {
             job: state.id().clone(),
             proposal: ask.proposal,
-            verdict: if verdict.approved.is_some() {
+            verdict: if revision.is_some() {
                 "approved"
             } else {
                 "rejected"
             },
             by: verdict.by.to_string(),
+            at: verdict.at,
+            revision,
         });
     }
     if ask.etag.is_empty() {
@@ -126,82 +164,55 @@ fn undecided<'a>(state: &'a JobState, ask: &Ask) -> Result<&'a Proposal, Refusal
     Ok(&entry.proposal)
 }
 
-fn check<'a>(state: &'a JobState, ask: &Ask) -> Result<&'a Proposal, Refusal> {
-    let proposal = undecided(state, ask)?;
-    let head = state.head().id;
-    if proposal.base_revision != head {
-        return Err(Refusal::Stale {
-            job: state.id().clone(),
-            proposal: ask.proposal,
+fn check_in_time(state: &JobState, proposal: &Proposal, ask: &Ask) -> Result<(), Refusal> {
+    let job = state.id().clone();
+    match state.standing(state.proposal(proposal.id)?, ask.at) {
+        ProposalStanding::Stale => Err(Refusal::Stale {
+            job,
+            proposal: proposal.id,
             base: proposal.base_revision,
-            head,
-        });
+            head: state.head().id,
+        }),
+        ProposalStanding::Expired => Err(Refusal::Expired {
+            job,
+            proposal: proposal.id,
+            at: proposal.expires_at().unwrap_or(proposal.created_at),
+            valid_s: proposal.valid_s.unwrap_or_default(),
+        }),
+        ProposalStanding::Open | ProposalStanding::Approved | ProposalStanding::Rejected => Ok(()),
     }
-    Ok(proposal)
 }
 
-#[expect(
-    clippy::float_cmp,
-    reason = "both values come from the same table: unchanged means the very same number"
-)]
-fn changes(node: &NodeChange) -> bool {
-    node.after != node.before
-}
-
-fn chosen(
+/// A name that nobody knows may be anybody's, the other one's too.
+fn check_hands(
     state: &JobState,
     proposal: &Proposal,
-    asked: &[(f64, f64)],
-) -> Result<Vec<usize>, Refusal> {
-    let all = (0..proposal.nodes.len()).filter(|&node| changes(&proposal.nodes[node]));
-    let all: Vec<usize> = all.collect();
-    if all.is_empty() {
-        return Err(Refusal::NothingToApprove {
+    ask: &Ask,
+    rules: &Rules<'_>,
+) -> Result<(), Refusal> {
+    if rules.one_person {
+        return Ok(());
+    }
+    let unknown = |what, remedy| Refusal::HandUnknown {
+        job: state.id().clone(),
+        proposal: proposal.id,
+        what,
+        remedy,
+    };
+    if ask.by.0 == UNKNOWN {
+        return Err(unknown("who approves it", "say who you are"));
+    }
+    if proposal.created_by.0 == UNKNOWN {
+        let remedy = "have somebody compute it again under their name";
+        return Err(unknown("who asked for it", remedy));
+    }
+    if (rules.is_same_hand)(&proposal.created_by, &ask.by) {
+        return Err(Refusal::SameHand {
             job: state.id().clone(),
             proposal: proposal.id,
+            proposer: proposal.created_by.to_string(),
+            reviewer: ask.by.to_string(),
         });
     }
-    if asked.is_empty() {
-        return Ok(all);
-    }
-    let mut nodes = Vec::with_capacity(asked.len());
-    for (index, &(rpm, plate_percent)) in asked.iter().enumerate() {
-        let field = format!("nodes[{index}]");
-        let Some(node) = state.spec.axes.find(rpm, plate_percent) else {
-            return Err(Refusal::field(
-                field,
-                format!("{rpm} rpm, {plate_percent} % is no node of the table"),
-                "name nodes by the breakpoints of both axes",
-            ));
-        };
-        if !changes(&proposal.nodes[node]) {
-            return Err(Refusal::field(
-                field,
-                format!("nothing is proposed for {rpm} rpm, {plate_percent} %"),
-                "choose among the nodes that change",
-            ));
-        }
-        nodes.push(node);
-    }
-    nodes.sort_unstable();
-    nodes.dedup();
-    Ok(nodes)
-}
-
-/// Every limit but the neighbours' belongs to one node and holds for any part of a proposal.
-fn check_neighbours(state: &JobState, nodes: &[usize], values: &[f64]) -> Result<(), Refusal> {
-    let spec = &state.spec;
-    let (axes, limits) = (&spec.axes, &spec.limits);
-    let pairs = pairs_too_far_apart(axes, &spec.table, limits, &state.head().values, values)
-        .map_err(|error| Refusal::field("nodes", error.to_string(), "take the whole proposal"))?;
-    let Some(&(one, other)) = pairs.first() else {
-        return Ok(());
-    };
-    let node = if nodes.contains(&one) { one } else { other };
-    let (rpm, plate_percent) = axes.position(node);
-    Err(Refusal::SubsetBreaksNeighbour {
-        rpm,
-        plate_percent,
-        neighbour_percent: limits.neighbour_percent,
-    })
+    Ok(())
 }

@@ -161,6 +161,11 @@ numbered! {
     RevisionId, "r", "revision"
 }
 
+numbered! {
+    /// Number of a revision of a bay's channel map, from `m1`.
+    ChannelMapId, "m", "channel map"
+}
+
 /// Who did something: a person's or script's name as the daemon knows it, 1 to 80 bytes.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]

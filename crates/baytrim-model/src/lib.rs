@@ -13,6 +13,8 @@ pub mod limits;
 pub mod proposal;
 pub mod pull;
 pub mod record;
+pub mod recording;
 pub mod revision;
 pub mod samples;
+pub mod shop;
 pub mod table;

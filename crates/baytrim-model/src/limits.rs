@@ -156,6 +156,8 @@ pub enum LimitName {
     LeanestLambda,
     /// Fuel is taken away only as far as the evidence proves.
     LeanProof,
+    /// Readings look lean for another reason than too little fuel: none is added.
+    FalseLean,
     /// The correction is smaller than the tolerance.
     Deadband,
     /// The standard error is too large for a change.
@@ -170,12 +172,13 @@ pub enum LimitName {
 
 impl LimitName {
     /// Every limit, in the order in which reasons are listed.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Step,
         Self::Total,
         Self::Neighbour,
         Self::LeanestLambda,
         Self::LeanProof,
+        Self::FalseLean,
         Self::Deadband,
         Self::StandardError,
         Self::Visits,
@@ -191,6 +194,7 @@ impl LimitName {
             Self::Neighbour => "neighbour",
             Self::LeanestLambda => "leanest_lambda",
             Self::LeanProof => "lean_proof",
+            Self::FalseLean => "false_lean",
             Self::Deadband => "deadband",
             Self::StandardError => "standard_error",
             Self::Visits => "visits",
@@ -207,6 +211,7 @@ impl LimitName {
             Self::Neighbour => "held to the largest difference between neighbours",
             Self::LeanestLambda => "held by the leanest lambda permitted here",
             Self::LeanProof => "fuel is taken away only as far as the evidence proves",
+            Self::FalseLean => "looks lean for another reason than too little fuel: none is added",
             Self::Deadband => "smaller than the tolerance: left alone",
             Self::StandardError => "too unsure for a change",
             Self::Visits => "too few independent visits for a change",

@@ -128,6 +128,9 @@ pub struct Proposal {
     pub created_at: UnixMillis,
     /// Who asked for it.
     pub created_by: Actor,
+    /// Seconds after `created_at` for which it can be approved, by the rule of the day; none: for ever.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub valid_s: Option<u64>,
     /// The fit as a whole.
     pub fit: FitSummary,
     /// Chance that the job is done where its pulls have been; none in proposals from before it was computed.
@@ -135,6 +138,14 @@ pub struct Proposal {
     pub done: Option<DoneChance>,
     /// One entry per node, in node order.
     pub nodes: Vec<NodeChange>,
+}
+
+impl Proposal {
+    /// Returns the moment from which it can't be approved any more; none: it always can.
+    pub fn expires_at(&self) -> Option<UnixMillis> {
+        let valid_ms = i64::try_from(self.valid_s?).ok()?.checked_mul(1000)?;
+        self.created_at.0.checked_add(valid_ms).map(UnixMillis)
+    }
 }
 
 /// Chance that a job is done: that every node of a region is within tolerance. The sensor's own bias, which no

@@ -5,7 +5,8 @@ use serde::{Deserialize, Serialize};
 use crate::bay::DelayModel;
 use crate::channel::ChannelMap;
 use crate::gate::GateName;
-use crate::ids::{BayName, PullId, RevisionId};
+use crate::ids::{BayName, ChannelMapId, PullId, RevisionId};
+use crate::recording::Recording;
 
 /// What one gate refused of a pull.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -81,10 +82,32 @@ pub struct PullSummary {
     pub coverage: Vec<NodeCoverage>,
     /// Warnings about the pull as a whole.
     pub warnings: Vec<PullWarning>,
+    /// How far readings with the throttle opening and closing disagree, by band of speed; bands without either
+    /// are left out.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub film: Vec<FilmBand>,
     /// What the pull shows of its revision against what earlier pulls predicted; none where there is nothing
     /// to compare.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub realised: Option<Realised>,
+}
+
+/// How far readings with the throttle opening and closing disagree within a band of speeds: what the model of the
+/// wall film leaves over.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FilmBand {
+    /// Lowest speed of the band.
+    pub from_rpm: f64,
+    /// Highest speed.
+    pub to_rpm: f64,
+    /// How much leaner an opening throttle reads than a closing one, percent.
+    pub difference_percent: f64,
+    /// Its standard error, percent.
+    pub standard_error_percent: f64,
+    /// Seconds of an opening throttle.
+    pub tip_in_s: f64,
+    /// Seconds of a closing one.
+    pub tip_out_s: f64,
 }
 
 /// What a pull shows of the revision that it was read with, against what earlier pulls predicted.
@@ -136,6 +159,20 @@ pub struct RealisedNode {
     pub error_percent: f64,
 }
 
+/// Where the channel map of a pull came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ChannelMapSource {
+    /// It was sent with the log.
+    Sent,
+    /// The job file gives it for the bay.
+    Job,
+    /// It was the bay's own, in force at that time.
+    Bay(ChannelMapId),
+    /// Nobody gave one: the standard column names.
+    Standard,
+}
+
 /// A finished pull, as the ledger has it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PullRecord {
@@ -149,8 +186,18 @@ pub struct PullRecord {
     pub source_name: String,
     /// The channel map that the log was read with, so that it can be read again.
     pub channels: ChannelMap,
+    /// Where the channel map came from; none in records of a time when nobody noted it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub channels_from: Option<ChannelMapSource>,
     /// SHA-256 of the raw log in hexadecimal: the name of its blob.
     pub log_blob: String,
+    /// What its samples say in short, the same for every file of one recording; none in records of a time when
+    /// nobody noted it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fingerprint: Option<String>,
+    /// How the log was recorded; none in records of a time when nobody noted it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recording: Option<Recording>,
     /// SHA-256 of the evidence in hexadecimal: the name of its blob.
     pub evidence_blob: String,
     /// What the pull turned out to be.

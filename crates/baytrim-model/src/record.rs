@@ -1,8 +1,9 @@
-//! What the ledger of a job is told.
+//! What the ledger is told of jobs and bays.
 
 use serde::{Deserialize, Serialize};
 
-use crate::ids::{Actor, ProposalId, RequestId, RevisionId, UnixMillis};
+use crate::channel::ChannelMap;
+use crate::ids::{Actor, ChannelMapId, ProposalId, RequestId, RevisionId, UnixMillis};
 use crate::job::JobSpec;
 use crate::proposal::Proposal;
 use crate::pull::PullRecord;
@@ -36,6 +37,12 @@ pub enum JobEvent {
         proposal: ProposalId,
         /// The nodes that were taken, in node order; all others keep their value.
         nodes: Vec<usize>,
+        /// Those of them that were taken in part: the revision has less of the change than was proposed.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        reduced: Vec<usize>,
+        /// Under which rule about who decides, where it was not the usual one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        duty: Option<Duty>,
         /// The revision that came of it.
         revision: Box<Revision>,
     },
@@ -45,6 +52,21 @@ pub enum JobEvent {
         proposal: ProposalId,
         /// Why.
         reason: String,
+        /// Under which rule about who decides, where it was not the usual one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        duty: Option<Duty>,
+    },
+    /// Somebody said something about a proposal.
+    CommentMade {
+        /// The proposal.
+        proposal: ProposalId,
+        /// Number of the comment on its proposal, from 1.
+        number: u32,
+        /// The node that it is about; none: the whole proposal.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        node: Option<NodePlace>,
+        /// What was said.
+        text: String,
     },
     /// An earlier revision was put back.
     TableReverted {
@@ -62,9 +84,50 @@ pub enum JobEvent {
     },
 }
 
-/// One record of a job: what happened, when, by whom.
+/// A node of a table by its breakpoints.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct NodePlace {
+    /// Engine speed of the node.
+    pub rpm: f64,
+    /// Plate opening of the node in percent.
+    pub plate_percent: f64,
+}
+
+/// Rule about who decides, where it is not the usual one that nobody approves what they asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Duty {
+    /// One person does everything in the shop: the verdict is no second pair of eyes.
+    OnePerson,
+}
+
+/// One thing that happened to a bay.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct JobRecord {
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum BayEvent {
+    /// The bay got a channel map, which is in force until the next.
+    ChannelMapSet {
+        /// Its number within the bay.
+        id: ChannelMapId,
+        /// The map.
+        map: Box<ChannelMap>,
+        /// The map as its writer wrote it, with all remarks: TOML.
+        text: String,
+        /// Why it was set; empty where nobody said.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        reason: String,
+    },
+}
+
+/// A record of a job.
+pub type JobRecord = StreamRecord<JobEvent>;
+
+/// A record of a bay.
+pub type BayRecord = StreamRecord<BayEvent>;
+
+/// One record of a stream: what happened, when, by whom.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StreamRecord<E> {
     /// Version of the record's form.
     pub version: u16,
     /// When, by the daemon's clock.
@@ -76,5 +139,5 @@ pub struct JobRecord {
     pub request_id: Option<RequestId>,
     /// What happened.
     #[serde(flatten)]
-    pub event: JobEvent,
+    pub event: E,
 }

@@ -59,6 +59,8 @@ pub struct BayOptions {
     /// Share of a misfired or spark-cut charge that the sensor sees as if it had burnt, 0 to 1.
     /// At 0 a misfire fraction f reads lambda / (1 - f); the truth lies between that and no error.
     pub unburnt_seen: f64,
+    /// From when on the first cylinder gets no fuel, seconds into the pull; infinite for never.
+    pub lost_cylinder_from_s: f64,
     /// Whether grip, intake temperature and ambient pressure are logged as well.
     pub log_surroundings: bool,
     /// Volume share of false air in the exhaust at a flow of 1 l/s; it falls as 1 / flow. 0 for a tight pipe.
@@ -91,6 +93,7 @@ impl Default for BayOptions {
             purge_fuel_share: 0.08,
             misfire_scale: 1.0,
             unburnt_seen: 0.2,
+            lost_cylinder_from_s: f64::INFINITY,
             log_surroundings: false,
             leak_at_1_l_per_s: 0.0,
         }

@@ -11,6 +11,7 @@ use clap_complete::Shell;
 
 use crate::name::{JobName, parse_job};
 
+pub(crate) mod access;
 pub(crate) mod channels;
 pub(crate) mod job;
 pub(crate) mod ledger;
@@ -18,14 +19,17 @@ pub(crate) mod plan;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod table;
+pub(crate) mod trace;
 
+use access::{MemberCommand, PolicyCommand, TokenCommand};
 use channels::ChannelsCommand;
 use job::JobCommand;
 use ledger::LedgerCommand;
 use plan::PlanArgs;
-use proposal::{ApproveArgs, ProposalCommand, ProposeArgs, RejectArgs};
+use proposal::{ApproveArgs, CommentArgs, ProposalCommand, ProposeArgs, RejectArgs};
 use pull::PullCommand;
 use table::{RevertArgs, TableCommand};
+use trace::TraceArgs;
 
 /// Identifier of `--as` wherever it says who acts.
 const ACTOR: &str = "actor";
@@ -68,9 +72,11 @@ pub(crate) struct Global {
     pub(crate) server: Option<String>,
     /// Where the token is.
     #[arg(long, global = true, value_name = "FILE")]
-    #[arg(help = "File that holds the access token [env: BAYTRIM_TOKEN_FILE]")]
+    #[arg(
+        help = "File that holds the token [env: BAYTRIM_TOKEN_FILE] [default: that of a daemon on this machine]"
+    )]
     pub(crate) token_file: Option<PathBuf>,
-    /// Who acts, for the record [default: the user name]
+    /// Whose token to show, of those found on this machine; refused where it is another's
     // Not `global`: `table export` has another `--as`. `parse` adds it to all other commands.
     #[arg(id = ACTOR, long = "as", value_name = "NAME")]
     pub(crate) actor: Option<String>,
@@ -120,10 +126,23 @@ pub(crate) enum Command {
     /// Look at proposals
     #[command(subcommand)]
     Proposal(ProposalCommand),
+    /// List the proposals of all jobs that wait for a verdict, and tell of others as they come
+    #[command(
+        after_help = "Examples:\n  baytrim inbox\n  baytrim inbox --follow   (Ctrl-C ends it)"
+    )]
+    Inbox {
+        /// Go on: tell of each proposal that comes or waits no longer
+        #[arg(long)]
+        follow: bool,
+    },
+    /// Show what is behind a node's number: pulls, rows, gates, and what its uncertainty is made of
+    Trace(TraceArgs),
     /// Approve a proposal, whole or node by node: a new table revision comes of it
     Approve(ApproveArgs),
     /// Reject a proposal
     Reject(RejectArgs),
+    /// Say something about a proposal, or about one of its nodes; it goes on record
+    Comment(CommentArgs),
     /// Put an earlier table revision back, as a new revision
     Revert(RevertArgs),
     /// Look at tables and export them
@@ -132,6 +151,21 @@ pub(crate) enum Command {
     /// Read the record of all that happened, and prove it
     #[command(subcommand)]
     Ledger(LedgerCommand),
+    /// Say who belongs to the shop and may do what
+    #[command(subcommand)]
+    Member(MemberCommand),
+    /// Issue and revoke tokens
+    #[command(subcommand)]
+    Token(TokenCommand),
+    /// Show and set the rules of the shop
+    #[command(subcommand)]
+    Policy(PolicyCommand),
+    /// Say whom the token shows, and what they may do
+    #[command(after_help = "Example:\n  baytrim whoami")]
+    Whoami,
+    /// Make a link that signs in to the review page, once
+    #[command(after_help = "Example:\n  baytrim sign-in")]
+    SignIn,
     /// Say whether the server serves, since when, and how busy it is
     #[command(after_help = "Example, as a health check:\n  baytrim status --deadline 5")]
     Status,
@@ -174,7 +208,7 @@ fn with_actor(command: clap::Command) -> clap::Command {
     let actor = Arg::new(ACTOR)
         .long("as")
         .value_name("NAME")
-        .help("Who acts, for the record [default: the user name]")
+        .help("Whose token to show, of those found on this machine; refused where it is another's")
         .help_heading("Options for every command");
     command.arg(actor)
 }

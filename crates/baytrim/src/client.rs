@@ -17,6 +17,9 @@ pub(crate) const COMPUTE: Duration = Duration::from_secs(120);
 /// Uploading a log or checking the whole ledger: bounded by disks and networks.
 pub(crate) const LONG: Duration = Duration::from_secs(600);
 
+/// Carrying a whole ledger: bounded by its size alone, so by a day.
+pub(crate) const WHOLE: Duration = Duration::from_secs(24 * 3600);
+
 /// Largest answer that is accepted: a proposal of 64 x 64 nodes has 1 MiB, a page of records less.
 pub(crate) const ANSWER_BYTES_MAX: usize = 32 * 1024 * 1024;
 

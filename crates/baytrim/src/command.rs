@@ -1,8 +1,13 @@
 //! What each command does: ask, then show.
 
+pub(crate) mod access;
+pub(crate) mod archive;
 pub(crate) mod channels;
 pub(crate) mod completions;
+pub(crate) mod follow;
+pub(crate) mod inbox;
 pub(crate) mod job;
+pub(crate) mod job_follow;
 pub(crate) mod ledger;
 pub(crate) mod pages;
 pub(crate) mod plan;
@@ -13,6 +18,7 @@ pub(crate) mod send;
 pub(crate) mod status;
 pub(crate) mod submit;
 pub(crate) mod table;
+pub(crate) mod trace;
 
 /// Returns a fresh name for a request that records something.
 fn request_id() -> String {

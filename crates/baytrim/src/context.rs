@@ -7,9 +7,9 @@ use serde::Serialize;
 use crate::args::{ColorChoice, Global};
 use crate::client::Server;
 use crate::environment::{Environment, SERVER_DEFAULT};
-use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::render::style::RenderOptions;
+use crate::token;
 
 /// What a command works with.
 pub(crate) struct Context<'a> {
@@ -39,42 +39,17 @@ impl<'a> Context<'a> {
     ///
     /// # Errors
     /// When the token file cannot be read or an option cannot be sent.
-    pub(crate) async fn server(&self) -> Result<Server, Failure> {
-        let url = self
-            .global
-            .server
-            .as_deref()
-            .or(self.environment.server.as_deref());
-        let token_file = self
-            .global
-            .token_file
-            .as_ref()
-            .or(self.environment.token_file.as_ref());
-        let token = match token_file {
-            None => None,
-            Some(path) => {
-                let text = tokio::fs::read_to_string(path).await;
-                let text =
-                    text.map_err(|error| Failure::file("read the token file", path, &error))?;
-                if text.trim().is_empty() {
-                    let message = format!("the token file {} is empty", path.display());
-                    return Err(Failure::local(Exit::Usage, "USAGE", message));
-                }
-                Some(text.trim().to_owned())
-            }
-        };
-        let actor = self
-            .global
-            .actor
-            .as_deref()
-            .or(self.environment.user.as_deref());
-        let deadline = self.global.deadline;
-        Server::new(
-            url.unwrap_or(SERVER_DEFAULT),
-            token.as_deref(),
-            actor,
-            deadline,
-        )
+    pub(crate) fn server(&self) -> impl Future<Output = Result<Server, Failure>> + Send + use<'a> {
+        // Not the context itself goes along: its writers can't be shared between threads.
+        let (global, environment) = (self.global, self.environment);
+        async move {
+            let url = global.server.as_deref().or(environment.server.as_deref());
+            let url = url.unwrap_or(SERVER_DEFAULT);
+            let named = global.token_file.as_deref();
+            let actor = global.actor.as_deref();
+            let token = token::find(environment, named, url, actor).await?;
+            Server::new(url, token.as_deref(), actor, global.deadline)
+        }
     }
 
     /// Returns how pages are drawn.

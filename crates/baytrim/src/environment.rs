@@ -6,6 +6,12 @@ use std::path::PathBuf;
 /// Server that is asked where nobody names one.
 pub(crate) const SERVER_DEFAULT: &str = "http://127.0.0.1:7411";
 
+/// Name of the token among a service manager's credentials.
+const CREDENTIAL_NAME: &str = "baytrim.token";
+
+/// Where a daemon that runs as a service, or in a container, keeps its owner's token.
+const SERVICE_TOKEN: &str = "/var/lib/baytrim/owner.token";
+
 /// Columns of a page that goes to no terminal.
 const WIDTH_DEFAULT: usize = 100;
 
@@ -16,8 +22,12 @@ pub struct Environment {
     pub server: Option<String>,
     /// Token file that is read where `--token-file` is not given; `BAYTRIM_TOKEN_FILE`.
     pub token_file: Option<PathBuf>,
-    /// Who acts where `--as` is not given.
-    pub user: Option<String>,
+    /// File whose token is taken where no other is named, whatever the server: a service manager's.
+    pub credential: Option<PathBuf>,
+    /// Directories with files that name the tokens of daemons on this machine.
+    pub places: Vec<PathBuf>,
+    /// Token file of a daemon on this machine that runs as a service.
+    pub service_token: Option<PathBuf>,
     /// Whether colours are unwanted: `NO_COLOR` is set and not empty, or `TERM` is `dumb`.
     pub no_color: bool,
     /// Columns of a page.
@@ -33,7 +43,9 @@ impl Default for Environment {
         Self {
             server: None,
             token_file: None,
-            user: None,
+            credential: None,
+            places: Vec::new(),
+            service_token: None,
             no_color: false,
             width: WIDTH_DEFAULT,
             out_is_terminal: false,
@@ -54,15 +66,27 @@ impl Environment {
         Self {
             server: variable("BAYTRIM_SERVER"),
             token_file: variable("BAYTRIM_TOKEN_FILE").map(PathBuf::from),
-            user: ["USER", "LOGNAME", "USERNAME"]
-                .into_iter()
-                .find_map(variable),
+            credential: variable("CREDENTIALS_DIRECTORY")
+                .map(|directory| PathBuf::from(directory).join(CREDENTIAL_NAME)),
+            places: places(&variable),
+            service_token: Some(PathBuf::from(SERVICE_TOKEN)),
             no_color: variable("NO_COLOR").is_some() || variable("TERM").as_deref() == Some("dumb"),
             width: width(out_is_terminal, variable("COLUMNS")),
             out_is_terminal,
             err_is_terminal: std::io::stderr().is_terminal(),
         }
     }
+}
+
+/// Returns where daemons of the same user name their token files.
+fn places(variable: &dyn Fn(&str) -> Option<String>) -> Vec<PathBuf> {
+    let runtime = variable("XDG_RUNTIME_DIR");
+    let config = variable("XDG_CONFIG_HOME");
+    let home = variable("HOME").map(|home| format!("{home}/.config"));
+    let directories = [runtime, config, home].into_iter().flatten();
+    directories
+        .map(|directory| PathBuf::from(directory).join("baytrim"))
+        .collect()
 }
 
 fn width(out_is_terminal: bool, columns: Option<String>) -> usize {

@@ -26,6 +26,8 @@ mod log_reader;
 mod name;
 pub mod render;
 mod run;
+mod token;
+mod use_map;
 
 pub use environment::Environment;
 pub use exit::Exit;

@@ -22,6 +22,47 @@ impl JobName {
     }
 }
 
+/// Name of a bay.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct BayName {
+    /// `bays/east`.
+    pub(crate) full: String,
+}
+
+impl BayName {
+    /// Returns the form that people type, `east`.
+    pub(crate) fn short(&self) -> String {
+        short(&self.full)
+    }
+
+    /// Returns the full name of one of the bay's channel maps; none: the one in force.
+    pub(crate) fn map(&self, number: Option<&str>) -> String {
+        format!("{}/maps/{}", self.full, number.unwrap_or("-"))
+    }
+}
+
+/// Returns the bay that `text` names.
+pub(crate) fn parse_bay(text: &str) -> Result<BayName, String> {
+    let id = text.strip_prefix("bays/").unwrap_or(text);
+    if is_segment(id) {
+        Ok(BayName {
+            full: format!("bays/{id}"),
+        })
+    } else {
+        Err("write a bay as east: lower-case letters, digits and hyphens".to_owned())
+    }
+}
+
+/// Returns the number of the channel map that `text` names within its bay, `m2`.
+pub(crate) fn parse_map(text: &str) -> Result<String, String> {
+    let number = text.rsplit('/').next().unwrap_or(text);
+    if is_number(number, 'm') {
+        Ok(number.to_owned())
+    } else {
+        Err("write a channel map as m1".to_owned())
+    }
+}
+
 /// Returns the job that `text` names.
 pub(crate) fn parse_job(text: &str) -> Result<JobName, String> {
     let id = text.strip_prefix("jobs/").unwrap_or(text);
@@ -70,7 +111,8 @@ pub(crate) fn parse_revision(text: &str) -> Result<String, String> {
 pub(crate) fn short(full: &str) -> String {
     let parts: Vec<&str> = full.split('/').collect();
     match parts.as_slice() {
-        ["jobs", job] => (*job).to_owned(),
+        ["jobs" | "bays", name] => (*name).to_owned(),
+        ["bays", bay, "maps", number] => format!("{bay}/{number}"),
         ["jobs", job, "pulls" | "proposals" | "revisions", number] => format!("{job}/{number}"),
         _ => full.to_owned(),
     }

@@ -1,8 +1,13 @@
 //! Pages for people: pure functions from an answer to text.
 
+pub(crate) mod access;
+pub mod archive;
+pub mod channel_maps;
 pub mod channels;
 pub(crate) mod columns;
+pub(crate) mod comments;
 pub(crate) mod grid;
+pub(crate) mod inbox;
 pub mod job;
 pub mod ledger;
 pub(crate) mod limits;
@@ -15,8 +20,12 @@ pub(crate) mod proposal_grid;
 pub(crate) mod proposal_summary;
 pub mod pull;
 mod realised;
+mod recording;
+pub mod reproduction;
 pub mod status;
 pub mod strip;
 pub mod style;
 pub mod table;
+pub(crate) mod table_diff;
 pub(crate) mod text;
+pub mod trace;

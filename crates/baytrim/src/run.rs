@@ -5,7 +5,8 @@ use std::io::Write;
 
 use crate::args::{Cli, Command, parse};
 use crate::command::{
-    channels, completions, job, ledger, plan, proposal, pull, review, status, table,
+    access, channels, completions, inbox, job, ledger, plan, proposal, pull, review, status, table,
+    trace,
 };
 use crate::context::Context;
 use crate::environment::Environment;
@@ -55,11 +56,19 @@ async fn dispatch(cli: &Cli, context: &mut Context<'_>) -> Result<Exit, Failure>
         Command::Propose(args) => proposal::propose(args, context).await,
         Command::Plan(args) => plan::run(args, context).await,
         Command::Proposal(command) => proposal::run(command, context).await,
+        Command::Inbox { follow } => inbox::run(*follow, context).await,
+        Command::Trace(args) => trace::run(args, context).await,
         Command::Approve(args) => review::approve(args, context).await,
         Command::Reject(args) => review::reject(args, context).await,
+        Command::Comment(args) => review::comment(args, context).await,
         Command::Revert(args) => review::revert(args, context).await,
         Command::Table(command) => table::run(command, context).await,
         Command::Ledger(command) => ledger::run(command, context).await,
+        Command::Member(command) => access::member(command, context).await.map(|()| Exit::Done),
+        Command::Token(command) => access::token(command, context).await.map(|()| Exit::Done),
+        Command::Policy(command) => access::policy(command, context).await.map(|()| Exit::Done),
+        Command::Whoami => access::whoami(context).await.map(|()| Exit::Done),
+        Command::SignIn => access::sign_in(context).await.map(|()| Exit::Done),
         Command::Status => status::run(context).await.map(|()| Exit::Done),
         Command::Completions { shell } => completions::run(*shell, context),
     }

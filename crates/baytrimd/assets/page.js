@@ -5,9 +5,9 @@
 const table = document.querySelector("table.grid");
 const form = document.querySelector("form[data-draft]");
 
-function tellLocalTime() {
+function tellLocalTime(place = document) {
   const format = new Intl.DateTimeFormat(undefined, { dateStyle: "medium", timeStyle: "short" });
-  for (const time of document.querySelectorAll("time")) {
+  for (const time of place.querySelectorAll("time")) {
     time.title = time.textContent.trim();
     time.textContent = format.format(new Date(time.dateTime));
   }
@@ -58,6 +58,7 @@ function chooseAtOnce() {
     for (const place of document.querySelectorAll("[data-obstacle]")) {
       place.textContent = "Whether the limits allow this choice shows under After, or when it is approved.";
     }
+    for (const place of document.querySelectorAll("[data-as-loaded]")) place.hidden = false;
   };
   const tell = () => {
     const count = boxes.filter((box) => box.checked).length;
@@ -99,21 +100,37 @@ function chooseAtOnce() {
     forget();
     tell();
   });
+  // A mouse always paints; a finger scrolls the table until it is told to paint.
+  const finger = document.querySelector("[data-paint]");
+  if (finger && matchMedia("(any-pointer: coarse)").matches) {
+    finger.hidden = false;
+    finger.addEventListener("click", () => {
+      const on = finger.getAttribute("aria-pressed") !== "true";
+      finger.setAttribute("aria-pressed", String(on));
+      table.classList.toggle("painted", on);
+    });
+  }
+  const boxAt = (place) => place?.closest?.("table.grid td > label")?.querySelector("input");
   let paint = null;
   table.addEventListener("pointerdown", (event) => {
-    const box = event.target.closest("label")?.querySelector("input");
-    if (box && event.pointerType === "mouse" && event.button === 0) paint = { from: box, to: !box.checked, moved: false };
+    const box = boxAt(event.target);
+    const paints = event.pointerType === "mouse" ? event.button === 0 : table.classList.contains("painted");
+    if (box && paints) paint = { from: box, to: !box.checked, moved: false };
   });
-  table.addEventListener("pointerover", (event) => {
-    const box = event.target.closest("label")?.querySelector("input");
-    if (!paint || !box || (box === paint.from && !paint.moved)) return;
+  // By place, since a finger's moves all go to the cell that it touched first.
+  addEventListener("pointermove", (event) => {
+    if (!paint) return;
+    const box = boxAt(document.elementFromPoint(event.clientX, event.clientY));
+    if (!box || (box === paint.from && !paint.moved)) return;
     paint.moved = true;
     paint.from.checked = paint.to;
     box.checked = paint.to;
     forget();
     tell();
   });
-  addEventListener("pointerup", () => { setTimeout(() => { paint = null; }); });
+  const end = () => { setTimeout(() => { paint = null; }); };
+  addEventListener("pointerup", end);
+  addEventListener("pointercancel", end);
   table.addEventListener("click", (event) => {
     if (paint?.moved) event.preventDefault();
   });
@@ -123,6 +140,7 @@ function chooseAtOnce() {
 // A name and a reason survive a look at another node; a verdict forgets them.
 function keepDraft() {
   const fields = [...form.querySelectorAll("input[name=reviewer], textarea")];
+  const decides = /\/(approve|reject|revert)$/;
   const key = (field) => `draft ${form.dataset.draft} ${field.name}`;
   for (const field of fields) {
     if (field.value === "") field.value = sessionStorage.getItem(key(field)) ?? "";
@@ -130,7 +148,7 @@ function keepDraft() {
   }
   form.addEventListener("submit", (event) => {
     const address = event.submitter?.formAction ?? "";
-    if (!/\/(approve|reject)$/.test(address)) return;
+    if (!decides.test(address)) return;
     for (const field of fields) sessionStorage.removeItem(key(field));
     setTimeout(() => { for (const button of form.querySelectorAll(".buttons button")) button.disabled = true; });
   });
@@ -139,7 +157,67 @@ function keepDraft() {
   });
 }
 
+// Asks every two seconds whether anything was recorded, and then looks again.
+const LOOK_MS = 2000;
+
+async function lookAgain() {
+  const answer = await fetch(location.href, { headers: { accept: "text/html" } });
+  if (!answer.ok) return;
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  for (const here of document.querySelectorAll("[data-live]")) {
+    const there = fresh.getElementById(here.id);
+    if (!there) continue;
+    tellLocalTime(there);
+    if (there.innerHTML === here.innerHTML) continue;
+    const focused = here.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
+    here.replaceChildren(...there.childNodes);
+    if (focused) [...here.querySelectorAll("a")].find((link) => link.getAttribute("href") === focused)?.focus();
+    tellNews("The page shows what was recorded just now.");
+  }
+  tellMeanwhile(fresh);
+}
+
+function tellNews(words) {
+  const place = document.querySelector("#news");
+  if (place) place.textContent = words;
+}
+
+// Somebody else was first: say so before a verdict is written in vain.
+function tellMeanwhile(fresh) {
+  const there = fresh.querySelector("form[data-standing]");
+  const place = document.querySelector("#meanwhile");
+  if (!there || !place || !form?.dataset.standing || there.dataset.standing === form.dataset.standing) return;
+  const words = fresh.querySelector(".outcome p");
+  const link = document.createElement("a");
+  link.href = location.href;
+  link.textContent = "Look again";
+  const text = document.createElement("p");
+  text.append("Meanwhile: ", ...(words ? [words.textContent, " "] : [`${there.dataset.standing}. `]), link);
+  place.replaceChildren(text);
+  place.hidden = false;
+  for (const button of form.querySelectorAll(".buttons button")) button.disabled = true;
+}
+
+function stayLive() {
+  if (!document.querySelector("[data-live], form[data-standing]")) return;
+  let seen = null;
+  const ask = async () => {
+    if (document.visibilityState !== "visible") return;
+    const answer = await fetch("/changes");
+    if (!answer.ok) return;
+    const now = await answer.text();
+    if (seen !== null && now !== seen) await lookAgain();
+    seen = now;
+  };
+  // A daemon that is away for a moment is asked again; the page stays as it is.
+  const quietly = () => ask().catch(() => {});
+  quietly();
+  setInterval(quietly, LOOK_MS);
+  document.addEventListener("visibilitychange", quietly);
+}
+
 tellLocalTime();
+stayLive();
 if (form) keepDraft();
 if (form && table) chooseAtOnce();
 if (table) moveByKeys();

@@ -19,16 +19,36 @@ use baytrim_api::v1::pull_service_client::PullServiceClient;
 use baytrim_api::v1::stream_pull_request::Message as In;
 use baytrim_api::v1::stream_pull_response::Message as Out;
 use baytrim_api::v1::{CreateJobRequest, OpenStream, SampleBatch, SampleColumn, StreamPullRequest};
+use baytrim_ledger::Store;
 use baytrim_ledger_local::{LocalStore, Options};
-use baytrimd::access::Access;
+use baytrim_model::shop::Role;
+use baytrimd::access::{Access, Token, found};
 use baytrimd::config::ServiceLimits;
 use baytrimd::server::{Serving, serve};
 use tokio::sync::{mpsc, oneshot};
 use tokio_stream::wrappers::UnboundedReceiverStream;
+use tonic::metadata::{Ascii, MetadataValue};
+use tonic::service::Interceptor;
+use tonic::service::interceptor::InterceptedService;
 use tonic::transport::Channel;
+use tonic::{Request, Status};
 
 const BATCHES: u64 = 300;
 const ROWS: u64 = 50;
+
+/// A connection that shows a token with every call.
+type Wire = InterceptedService<Channel, Bearer>;
+
+#[derive(Clone)]
+struct Bearer(MetadataValue<Ascii>);
+
+impl Interceptor for Bearer {
+    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
+        let token = self.0.clone();
+        request.metadata_mut().insert("authorization", token);
+        Ok(request)
+    }
+}
 
 #[tokio::main]
 async fn main() {
@@ -38,16 +58,22 @@ async fn main() {
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
     let url = format!("http://{}", listener.local_addr().unwrap());
     let (stop, stopped) = oneshot::channel::<()>();
+    let store: Arc<dyn Store> = Arc::new(store);
+    let access = Access::open(Arc::clone(&store), Some(directory.path())).unwrap();
+    let token = Token::make().unwrap();
+    found(&access, &token, &[Role::Tuner]).unwrap();
     let serving = Serving {
-        store: Arc::new(store),
+        store,
         limits: ServiceLimits::default(),
-        access: Access::open(),
+        access,
         metrics: None,
     };
     let served = tokio::spawn(serve(serving, listener, async {
         let _ = stopped.await;
     }));
     let channel = Channel::from_shared(url).unwrap().connect().await.unwrap();
+    let header = format!("Bearer {}", token.text()).parse().unwrap();
+    let channel = Wire::new(channel, Bearer(header));
     let request = CreateJobRequest {
         job_id: "j".to_owned(),
         job_file: baytrim_jobs::job_file::EXAMPLE.to_owned(),
@@ -65,7 +91,7 @@ async fn main() {
     served.await.unwrap().unwrap();
 }
 
-async fn measure(channel: &Channel, bays: u64, is_paced: bool) {
+async fn measure(channel: &Wire, bays: u64, is_paced: bool) {
     let began = Instant::now();
     let tasks: Vec<_> = (0..bays)
         .map(|bay| {
@@ -104,7 +130,7 @@ async fn measure(channel: &Channel, bays: u64, is_paced: bool) {
     println!();
 }
 
-async fn pull(channel: Channel, name: String, is_paced: bool) -> Vec<Duration> {
+async fn pull(channel: Wire, name: String, is_paced: bool) -> Vec<Duration> {
     let (sender, receiver) = mpsc::unbounded_channel();
     let send = |message| {
         let message = Some(message);

@@ -1,168 +1,273 @@
-//! Who may call, and who they say they are.
+//! Who calls, as their token shows, and whether they may.
 //!
-//! One token for all, for now. What services see is an [`Actor`] only, so that a fuller identity can
-//! take this file's place.
+//! `baytrim-access` decides; here are the shop's stream, the clock, the network's addresses and files.
 
-use std::path::{Path, PathBuf};
-use std::sync::Arc;
+mod attempts;
+mod gate;
+mod last_use;
+mod members;
+mod owner;
+mod places;
+mod session;
+mod token;
 
-use baytrim_jobs::Refusal;
-use baytrim_model::ids::Actor;
-use sha2::{Digest as _, Sha256};
-use tonic::metadata::MetadataMap;
+use std::collections::HashSet;
+use std::net::IpAddr;
+use std::path::Path;
+use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 
-use crate::fault::{AccessFault, Fault};
-use crate::status;
+use baytrim_access::caller::{self, Caller, Denied};
+use baytrim_access::state::Outcome;
+use baytrim_access::{AccessRefusal, ShopState};
+use baytrim_ledger::Store;
+use baytrim_model::ids::UnixMillis;
+use baytrim_model::shop::{MemberName, ShopEvent, TokenId};
 
-/// Metadata key under which a caller says who they are.
+use crate::clock;
+use crate::fault::{AccessFault, Fault, InternalFault};
+use crate::shop::Author;
+
+use attempts::Attempts;
+use last_use::LastUse;
+use members::{Members, Settled};
+use session::Sessions;
+
+pub use attempts::{ADDRESSES_MAX, ATTEMPTS_MAX, FORGIVEN_MS};
+pub use gate::gate;
+pub use members::{SHOP_STREAM, fold};
+pub use owner::{OWNER_FILE, OWNER_NAME, OwnerError, establish, found, write};
+pub use places::{Place, Places};
+pub use session::{SESSION_IDLE_MS, SESSION_MS_MAX, SESSIONS_MAX, SIGN_IN_MS, SIGN_INS_MAX};
+pub use token::{SECRET_BYTES, Token};
+
+/// Metadata key under which a caller may say whom it takes itself for; another than its token's member is refused.
 pub const ACTOR_KEY: &str = "baytrim-actor";
 
-/// Who a caller is that does not say.
+/// Who recorded something for which nobody asked.
 pub const ACTOR_UNKNOWN: &str = "unknown";
 
-/// Longest name of a caller, in bytes.
-pub const ACTOR_BYTES_MAX: usize = 80;
+/// Checks callers, and keeps who they are.
+#[derive(Clone)]
+pub struct Access(Arc<Inner>);
 
-/// Shortest token, in bytes: 16 random letters can't be guessed over a network.
-pub const TOKEN_BYTES_MIN: usize = 16;
-
-/// Checks callers.
-#[derive(Debug, Clone, Default)]
-pub struct Access {
-    /// SHA-256 of the token; none lets everybody in.
-    token: Option<Arc<[u8; 32]>>,
+struct Inner {
+    members: Members,
+    attempts: Mutex<Attempts>,
+    /// Hashes of tokens that were found good: what is in here was not guessed. Bounded by the tokens that there are.
+    good: Mutex<HashSet<[u8; 32]>>,
+    last_use: LastUse,
+    sessions: Sessions,
+    /// The latest moment seen: a clock set back makes no token good again.
+    latest: AtomicI64,
 }
 
-/// Why a token file can't be used.
-#[derive(Debug, thiserror::Error)]
-pub enum TokenFileError {
-    /// It can't be read.
-    #[error("{}: can't be read; check the path and who may read it", path.display())]
-    Unreadable {
-        /// The file.
-        path: PathBuf,
-        /// What the system said.
-        source: std::io::Error,
-    },
-    /// Others may read it.
-    #[error("{}: others than its owner may read it (mode {mode:03o}); run `chmod 600` on it", path.display())]
-    TooOpen {
-        /// The file.
-        path: PathBuf,
-        /// Its permission bits.
-        mode: u32,
-    },
-    /// Its content is no token.
-    #[error("{}: holds no token; write one line of {TOKEN_BYTES_MIN} or more printable characters without spaces into it", path.display())]
-    NoToken {
-        /// The file.
-        path: PathBuf,
-    },
+/// A caller, and the shop as it was when it called.
+#[derive(Debug, Clone)]
+pub struct Admitted {
+    /// Who calls.
+    pub caller: Caller,
+    /// The shop.
+    pub shop: Arc<ShopState>,
 }
 
 impl Access {
-    /// Returns checks that let everybody in.
-    pub fn open() -> Self {
-        Self::default()
-    }
-
-    /// Returns checks that ask for the token that `path` holds.
+    /// Returns the checks of the shop that `store` holds; when tokens were last used is kept in `directory`.
     ///
     /// # Errors
-    /// When the file can't be read, others may read it, or it holds no token.
-    pub fn from_file(path: &Path) -> Result<Self, TokenFileError> {
-        let unreadable = |source| TokenFileError::Unreadable {
-            path: path.to_owned(),
-            source,
-        };
-        check_mode(path, &std::fs::metadata(path).map_err(unreadable)?)?;
-        let text = std::fs::read_to_string(path).map_err(unreadable)?;
-        let token = text.trim();
-        let printable = token.bytes().all(|byte| byte.is_ascii_graphic());
-        if token.len() < TOKEN_BYTES_MIN || !printable {
-            return Err(TokenFileError::NoToken {
-                path: path.to_owned(),
-            });
+    /// The store's fault, or records that tell no shop.
+    pub fn open(store: Arc<dyn Store>, directory: Option<&Path>) -> Result<Self, InternalFault> {
+        let members = Members::open(store)?;
+        let latest = members.state().latest_at().map_or(i64::MIN, |at| at.0);
+        Ok(Self(Arc::new(Inner {
+            members,
+            attempts: Mutex::default(),
+            good: Mutex::default(),
+            last_use: LastUse::open(directory),
+            sessions: Sessions::default(),
+            latest: AtomicI64::new(latest),
+        })))
+    }
+
+    /// Returns the shop as it is now.
+    pub fn state(&self) -> Arc<ShopState> {
+        self.0.members.state()
+    }
+
+    /// Returns the latest moment that the clock or a record has told.
+    pub fn now(&self) -> UnixMillis {
+        self.latest(clock::now())
+    }
+
+    fn latest(&self, at: UnixMillis) -> UnixMillis {
+        let before = self.0.latest.fetch_max(at.0, Ordering::Relaxed);
+        UnixMillis(before.max(at.0))
+    }
+
+    /// Returns who shows `token`, a text that may be none; `peer` is where it comes from, where that is known.
+    ///
+    /// # Errors
+    /// [`AccessFault`]: the same for a missing token, one that is none, and one with another secret.
+    pub fn admit(
+        &self,
+        token: Option<&str>,
+        peer: Option<IpAddr>,
+    ) -> Result<Admitted, AccessFault> {
+        self.admit_at(token, peer, clock::now())
+    }
+
+    /// Returns what [`Access::admit`] does at a moment.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn admit_at(
+        &self,
+        token: Option<&str>,
+        peer: Option<IpAddr>,
+        at: UnixMillis,
+    ) -> Result<Admitted, AccessFault> {
+        let at = self.latest(at);
+        // Nothing shown is nothing guessed.
+        let token = Token::parse(token.ok_or(AccessFault::TokenNotAccepted)?);
+        let hash = token.as_ref().map(Token::hash);
+        let is_known = hash.is_some_and(|hash| self.good().contains(&hash.0));
+        // Whoever has tried too often is not looked at, but for tokens that were good before: others share the address.
+        if !is_known && peer.is_some_and(|peer| self.attempts().is_spent(peer, at)) {
+            return Err(AccessFault::TooManyAttempts);
         }
-        Ok(Self {
-            token: Some(Arc::new(Sha256::digest(token).into())),
+        let shop = self.state();
+        let found = match (&token, hash) {
+            (Some(token), Some(hash)) => caller::recognise(&shop, token.id(), &hash, at),
+            _ => Err(Denied::Wrong),
+        };
+        match found {
+            Ok(caller) => {
+                if let (Some(hash), false) = (hash, is_known) {
+                    self.good().insert(hash.0);
+                }
+                self.note_use(&caller.token, at);
+                Ok(Admitted { caller, shop })
+            }
+            Err(denied) => {
+                if let Some(peer) = peer.filter(|_| denied == Denied::Wrong) {
+                    self.attempts().count(peer, at);
+                    tracing::info!(%peer, given = token.is_some(), "a caller without a good token was turned away");
+                }
+                Err(denied.into())
+            }
+        }
+    }
+
+    /// Returns who has a token that was found good before, if it still is.
+    pub(crate) fn holder(&self, id: &TokenId) -> Option<Admitted> {
+        let (shop, at) = (self.state(), self.now());
+        let entry = shop.token(id).filter(|_| caller::is_live(&shop, id, at))?;
+        let member = shop.member(&entry.issue.member)?.member.clone();
+        let caller = Caller {
+            member,
+            token: id.clone(),
+            policy: *shop.policy(),
+        };
+        self.note_use(id, at);
+        Some(Admitted { caller, shop })
+    }
+
+    fn note_use(&self, id: &TokenId, at: UnixMillis) {
+        if self.0.last_use.note(id, at) {
+            let access = self.clone();
+            let write = move || access.0.last_use.write();
+            match tokio::runtime::Handle::try_current() {
+                Ok(runtime) => drop(runtime.spawn_blocking(write)),
+                Err(_) => write(),
+            }
+        }
+    }
+
+    /// Returns when a token was last used, to ten minutes.
+    pub(crate) fn last_use(&self, id: &TokenId) -> Option<UnixMillis> {
+        self.0.last_use.of(id)
+    }
+
+    /// Returns who is signed in to the page.
+    pub(crate) fn sessions(&self) -> &Sessions {
+        &self.0.sessions
+    }
+
+    /// Records what `plan` decides on.
+    ///
+    /// # Errors
+    /// What `plan` says, a request id that was used for something else, or the store's fault.
+    pub fn record(
+        &self,
+        author: &Author,
+        mut plan: impl FnMut(&ShopState) -> Result<ShopEvent, AccessRefusal>,
+    ) -> Result<Arc<ShopState>, Fault> {
+        let settled = self.decide(author, &|_| false, |state| Ok(vec![plan(state)?]))?;
+        Ok(settled.state)
+    }
+
+    pub(crate) fn decide(
+        &self,
+        author: &Author,
+        is_same: &dyn Fn(&Outcome) -> bool,
+        plan: impl FnMut(&ShopState) -> Result<Vec<ShopEvent>, AccessRefusal>,
+    ) -> Result<Settled, Fault> {
+        self.0.members.decide(author, is_same, plan)
+    }
+
+    fn attempts(&self) -> std::sync::MutexGuard<'_, Attempts> {
+        self.0
+            .attempts
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn good(&self) -> std::sync::MutexGuard<'_, HashSet<[u8; 32]>> {
+        self.0.good.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Admitted {
+    /// Checks that the caller may call `method`, `Service/Method`.
+    ///
+    /// # Errors
+    /// [`AccessFault::NotPermitted`].
+    pub fn check(&self, method: &str) -> Result<(), AccessFault> {
+        if self.caller.may(method) {
+            return Ok(());
+        }
+        let row = baytrim_access::roles::find(method);
+        let roles: Vec<&str> = row
+            .map_or(&[][..], |row| row.roles)
+            .iter()
+            .map(|role| role.as_str())
+            .collect();
+        Err(AccessFault::NotPermitted {
+            member: self.caller.member.name.to_string(),
+            method: method.to_owned(),
+            roles: roles.join(" or "),
         })
     }
 
-    /// Returns whether callers must show a token.
-    pub fn is_closed(&self) -> bool {
-        self.token.is_some()
+    /// Returns whether `name` is the caller's own.
+    pub(crate) fn is_called(&self, name: &str) -> bool {
+        let name = name.trim().parse::<MemberName>();
+        name.is_ok_and(|name| name.key() == self.caller.member.name.key())
     }
+}
 
-    /// Returns who calls, where they may.
-    ///
-    /// # Errors
-    /// [`AccessFault`], or a field error about [`ACTOR_KEY`].
-    pub fn check(&self, metadata: &MetadataMap) -> Result<Actor, Fault> {
-        if let Some(token) = &self.token {
-            let header = metadata.get("authorization");
-            let header = header.and_then(|value| value.to_str().ok());
-            let shown = header.and_then(|text| text.strip_prefix("Bearer "));
-            let shown = shown.ok_or(AccessFault::TokenMissing)?;
-            if !is_same(token, &Sha256::digest(shown.trim()).into()) {
-                return Err(AccessFault::TokenWrong.into());
-            }
+impl From<Denied> for AccessFault {
+    fn from(denied: Denied) -> Self {
+        match denied {
+            Denied::Wrong => Self::TokenNotAccepted,
+            Denied::Expired => Self::TokenExpired,
+            Denied::Revoked => Self::TokenRevoked,
         }
-        actor(metadata)
     }
 }
 
-impl tonic::service::Interceptor for Access {
-    fn call(
-        &mut self,
-        mut request: tonic::Request<()>,
-    ) -> Result<tonic::Request<()>, tonic::Status> {
-        let actor = self
-            .check(request.metadata())
-            .map_err(|fault| status::of(&fault))?;
-        request.extensions_mut().insert(actor);
-        Ok(request)
+impl std::fmt::Debug for Access {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Access").finish_non_exhaustive()
     }
-}
-
-fn actor(metadata: &MetadataMap) -> Result<Actor, Fault> {
-    let Some(value) = metadata.get(ACTOR_KEY) else {
-        return Ok(Actor(ACTOR_UNKNOWN.to_owned()));
-    };
-    let text = value.to_str().unwrap_or_default().trim();
-    let printable = text.bytes().all(|byte| (b' '..=b'~').contains(&byte));
-    if (1..=ACTOR_BYTES_MAX).contains(&text.len()) && printable {
-        return Ok(Actor(text.to_owned()));
-    }
-    Err(Refusal::field(
-        ACTOR_KEY,
-        "is no name",
-        format!("send 1 to {ACTOR_BYTES_MAX} printable ASCII characters"),
-    )
-    .into())
-}
-
-/// Compares in a time that does not depend on where the two differ.
-fn is_same(one: &[u8; 32], other: &[u8; 32]) -> bool {
-    let pairs = one.iter().zip(other);
-    pairs.fold(0, |differing, (one, other)| differing | (one ^ other)) == 0
-}
-
-#[cfg(unix)]
-fn check_mode(path: &Path, metadata: &std::fs::Metadata) -> Result<(), TokenFileError> {
-    use std::os::unix::fs::PermissionsExt as _;
-    let mode = metadata.permissions().mode() & 0o777;
-    let others = mode & 0o077;
-    if others == 0 {
-        return Ok(());
-    }
-    Err(TokenFileError::TooOpen {
-        path: path.to_owned(),
-        mode,
-    })
-}
-
-#[cfg(not(unix))]
-fn check_mode(_path: &Path, _metadata: &std::fs::Metadata) -> Result<(), TokenFileError> {
-    Ok(())
 }

@@ -43,6 +43,11 @@ enum Command {
     Ledger(ledger::Ledger),
 }
 
+/// Returns the directory where the command line of the same user looks for the names of token files.
+pub(crate) fn places_directory() -> Option<std::path::PathBuf> {
+    Options::places()
+}
+
 /// Exit code of a wrong command line or configuration.
 pub const EXIT_USAGE: u8 = 2;
 

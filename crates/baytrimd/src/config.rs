@@ -24,8 +24,6 @@ pub struct Settings {
     pub log_format: LogFormat,
     /// Which log lines are written.
     pub log_level: String,
-    /// File that holds the access token; none lets everybody in.
-    pub token_file: Option<PathBuf>,
     /// Whether other machines may connect without encryption.
     pub is_insecure_lan: bool,
     /// Address where figures are scraped, `HOST:PORT`; none: nowhere.

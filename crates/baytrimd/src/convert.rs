@@ -1,5 +1,7 @@
 //! The only place where wire and model meet.
 
+pub mod access;
+pub mod bay;
 pub mod job;
 pub mod name;
 pub mod page;
@@ -7,7 +9,9 @@ pub mod proposal;
 pub mod pull;
 pub mod pull_plan;
 pub mod record;
+pub mod reproduction;
 pub mod request;
 pub mod revision;
 pub mod stream;
 pub mod time;
+pub mod trace;

@@ -3,6 +3,7 @@
 //! Nothing here is a short cut: the daemon serves on a real port, and the demo is a client of it
 //! like any other, with the command line's own commands.
 
+mod people;
 mod stream;
 mod tour;
 
@@ -11,6 +12,7 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use anyhow::{Context as _, bail};
+use baytrim_ledger::Store;
 use baytrim_ledger_local::LocalStore;
 use clap::Args;
 use tokio::net::TcpListener;
@@ -20,6 +22,9 @@ use crate::access::Access;
 use crate::cli::Failure;
 use crate::config::ServiceLimits;
 use crate::server::{Serving, serve};
+
+use people::People;
+use tour::Tour;
 
 /// Shows the main job on invented data: logs in, proposal out.
 #[derive(Debug, Args)]
@@ -62,10 +67,14 @@ impl Demo {
         let address = listener
             .local_addr()
             .context("the listener has no address")?;
+        let store: Arc<dyn Store> = Arc::new(store);
+        let access = Access::open(Arc::clone(&store), Some(home.path()))?;
+        let people = People::known(&access, home.path())?;
+        let _places = people.tell_command_line(address);
         let serving = Serving {
-            store: Arc::new(store),
+            store,
             limits: ServiceLimits::default(),
-            access: Access::open(),
+            access,
             metrics: None,
         };
         let (stop, stopped) = oneshot::channel::<()>();
@@ -73,7 +82,12 @@ impl Demo {
             let _ = stopped.await;
         }));
         let place = home.describe();
-        let toured = tour::walk(&format!("http://{address}"), &self.from, &place, self.once).await;
+        let tour = Tour {
+            server: format!("http://{address}"),
+            from: self.from.clone(),
+            people,
+        };
+        let toured = tour.walk(&place, self.once).await;
         if toured.is_ok() && !self.once {
             tokio::signal::ctrl_c()
                 .await

@@ -6,7 +6,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use baytrim_estimate::PullEvidence;
 use baytrim_estimate::evidence::EVIDENCE_VERSION;
-use baytrim_jobs::pulls::Circumstances;
+use baytrim_jobs::JobState;
+use baytrim_jobs::pulls::circumstances_of;
 use baytrim_jobs::state::PullEntry;
 use baytrim_ledger::{BlobError, BlobId, Store};
 use baytrim_model::ids::PullId;
@@ -136,32 +137,42 @@ fn stored(store: &dyn Store, name: &str) -> Result<Option<(PullEvidence, usize)>
     }
 }
 
-/// Reads the log of a pull again.
 fn compute_again(
     store: &dyn Store,
     job: &Loaded,
     pull: &PullEntry,
 ) -> Result<(PullEvidence, usize), Fault> {
+    tracing::warn!(job = %job.state.id(), pull = %pull.record.id, "evidence is gone or of another layout; reading the log again");
+    let evidence = read_again(store, &job.state, pull)?;
+    let bytes = encode(&evidence)?.len();
+    Ok((evidence, bytes))
+}
+
+/// Returns the evidence of a pull, from its log read again as it was read the first time.
+///
+/// # Errors
+/// When the log is gone or can't be read any more, or the store fails.
+pub fn read_again(
+    store: &dyn Store,
+    state: &JobState,
+    pull: &PullEntry,
+) -> Result<PullEvidence, Fault> {
     let record = &pull.record;
-    tracing::warn!(job = %job.state.id(), pull = %record.id, "evidence is gone or of another layout; reading the log again");
-    let circumstances = Circumstances {
-        bay: record.bay.clone(),
-        revision: record.revision,
-        channels: record.channels.clone(),
-    };
+    let circumstances = circumstances_of(record);
     let log: BlobId = record.log_blob.parse().map_err(|_| {
         InternalFault::Impossible("a record names its log by something that is no hash")
     })?;
     let mut reader = store.open_blob(&log).map_err(InternalFault::from)?;
-    let reading = intake::read(&job.state, &circumstances, &mut reader, &record.source_name)
-        .map_err(|fault| match fault {
-            Fault::Log(source) => InternalFault::Log {
-                pull: format!("{}/{}", job.state.id(), record.id),
-                source,
+    let read =
+        intake::read(state, &circumstances, &mut reader, &record.source_name).map_err(|fault| {
+            match fault {
+                Fault::Log(source) => InternalFault::Log {
+                    pull: format!("{}/{}", state.id(), record.id),
+                    source,
+                }
+                .into(),
+                other => other,
             }
-            .into(),
-            other => other,
         })?;
-    let bytes = encode(&reading.evidence)?.len();
-    Ok((reading.evidence, bytes))
+    Ok(read.reading.evidence)
 }

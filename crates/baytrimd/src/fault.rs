@@ -1,12 +1,16 @@
 //! Everything that can keep a request from being granted.
 
+use baytrim_access::AccessRefusal;
+use baytrim_access::state::ShopFoldError;
+use baytrim_archive::RestoreError;
 use baytrim_intake::IntakeError;
 use baytrim_jobs::Refusal;
 use baytrim_jobs::codec::{DecodeError, EncodeError};
 use baytrim_jobs::state::FoldError;
-use baytrim_ledger::{AppendError, BlobError, SpoolError, StoreFault};
+use baytrim_ledger::{AppendError, BlobError, SpoolError, StoreFault, StreamName};
 
 use crate::live::StreamFault;
+use crate::sheet::PdfError;
 
 /// Why a request is not granted. `status.rs` says what each becomes on the wire.
 #[derive(Debug, thiserror::Error)]
@@ -14,9 +18,15 @@ pub enum Fault {
     /// The job would not have it.
     #[error(transparent)]
     Refused(#[from] Refusal),
+    /// The shop would not have it.
+    #[error(transparent)]
+    Shop(#[from] AccessRefusal),
     /// A log was refused.
     #[error(transparent)]
     Log(Box<IntakeError>),
+    /// An archive was refused; nothing of it was taken.
+    #[error(transparent)]
+    Archive(Box<RestoreError>),
     /// A live pull was not taken on, or ended.
     #[error(transparent)]
     Stream(#[from] StreamFault),
@@ -42,10 +52,12 @@ pub enum Fault {
         remedy: &'static str,
     },
     /// Others kept recording first.
-    #[error("job {job} is being changed by others all the time; try again in a moment")]
+    #[error("{what} {name} is being changed by others all the time; try again in a moment")]
     Contended {
-        /// The job.
-        job: String,
+        /// `job` or `bay`.
+        what: &'static str,
+        /// Its name.
+        name: String,
     },
     /// What is to be recorded does not fit into one record.
     #[error(
@@ -79,14 +91,59 @@ pub enum Fault {
 /// Why a caller was not let in.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum AccessFault {
-    /// No token came.
+    /// No token came, or none that is good: the same for all, so that nothing is learnt from it.
     #[error(
-        "this daemon asks for a token; send it as `authorization: Bearer TOKEN` (`--token-file FILE`)"
+        "no token that is good here came with the request; send one as `authorization: Bearer TOKEN` (`--token-file FILE`)"
     )]
-    TokenMissing,
-    /// Another token came.
-    #[error("the token is not the one that this daemon was started with; check the token file")]
-    TokenWrong,
+    TokenNotAccepted,
+    /// The token was good once.
+    #[error("the token has expired; ask an owner of the shop for another (`baytrim token issue`)")]
+    TokenExpired,
+    /// The token was made void.
+    #[error(
+        "the token was made void; ask an owner of the shop for another (`baytrim token issue`)"
+    )]
+    TokenRevoked,
+    /// Too many wrong tokens came from that address.
+    #[error(
+        "too many wrong tokens came from this address; check the token file, then try again in a minute"
+    )]
+    TooManyAttempts,
+    /// The member lacks the role.
+    #[error("{member} may not call {method}{}", needed(roles))]
+    NotPermitted {
+        /// The member.
+        member: String,
+        /// The method, `Service/Method`.
+        method: String,
+        /// Roles that may; empty: none.
+        roles: String,
+    },
+    /// The caller takes itself for somebody else.
+    #[error(
+        "the token is {member}'s, and the request says another name; use that person's token, or leave the name out"
+    )]
+    OtherName {
+        /// Whose token it is.
+        member: String,
+    },
+    /// The member is bound to another bay.
+    #[error("{member} may submit pulls of bay {bay} only; name that bay, or use another token")]
+    OtherBay {
+        /// The member.
+        member: String,
+        /// Its bay.
+        bay: String,
+    },
+}
+
+fn needed(roles: &str) -> String {
+    if roles.is_empty() {
+        return "; nobody may".to_owned();
+    }
+    format!(
+        ": that takes the role {roles}; an owner of the shop gives roles (`baytrim member set`)"
+    )
 }
 
 /// What the caller can't help: logged in full under a number, told without details.
@@ -114,14 +171,28 @@ pub enum InternalFault {
         /// Why.
         source: DecodeError,
     },
-    /// The records of a job do not follow from each other.
-    #[error("the records of {stream} do not tell a job")]
+    /// The records of a stream do not follow from each other.
+    #[error("the records of {stream} do not follow from each other")]
     Fold {
         /// The stream.
         stream: String,
         /// Why.
         source: FoldError,
     },
+    /// A record of the shop could not be read.
+    #[error("record {seq} of the shop cannot be read")]
+    ShopRecord {
+        /// The record.
+        seq: u64,
+        /// Why.
+        source: baytrim_access::codec::DecodeError,
+    },
+    /// The records of the shop do not follow from each other.
+    #[error("the records of the shop do not follow from each other")]
+    ShopFold(#[from] ShopFoldError),
+    /// The system gave no random bytes.
+    #[error("the system gives no random bytes")]
+    Random(#[source] getrandom::Error),
     /// An append may or may not have landed, and reading back failed too.
     #[error("an append to {stream} may or may not have landed")]
     Ambiguous {
@@ -149,6 +220,9 @@ pub enum InternalFault {
         /// Why.
         source: Box<dyn std::error::Error + Send + Sync>,
     },
+    /// A job sheet could not be made.
+    #[error("a job sheet could not be made")]
+    Sheet(#[from] PdfError),
     /// A blocking task was cut off or panicked.
     #[error("a task ended before its time")]
     Task(#[from] tokio::task::JoinError),
@@ -157,15 +231,47 @@ pub enum InternalFault {
     Impossible(&'static str),
 }
 
+impl Fault {
+    /// Returns the fault of a stream that others kept appending to.
+    pub(crate) fn contended(stream: &StreamName) -> Self {
+        let (what, name) = match stream.as_str().split_once('/') {
+            Some(("bay", name)) => ("bay", name),
+            Some((_, name)) => ("job", name),
+            None => ("job", stream.as_str()),
+        };
+        Self::Contended {
+            what,
+            name: name.to_owned(),
+        }
+    }
+}
+
 impl From<IntakeError> for Fault {
     fn from(error: IntakeError) -> Self {
         Self::Log(Box::new(error))
     }
 }
 
+impl From<RestoreError> for Fault {
+    fn from(error: RestoreError) -> Self {
+        match error {
+            RestoreError::Store(fault) => fault.into(),
+            RestoreError::Blob(error) => InternalFault::from(error).into(),
+            RestoreError::Append(error) => error.into(),
+            other => Self::Archive(Box::new(other)),
+        }
+    }
+}
+
 impl From<InternalFault> for Fault {
     fn from(fault: InternalFault) -> Self {
         Self::Internal(Box::new(fault))
+    }
+}
+
+impl From<PdfError> for Fault {
+    fn from(error: PdfError) -> Self {
+        InternalFault::from(error).into()
     }
 }
 
@@ -200,9 +306,7 @@ impl From<AppendError> for Fault {
             AppendError::TooLarge { what, actual, max } => {
                 Self::RecordTooLarge { what, actual, max }
             }
-            AppendError::Conflict { stream, .. } => Self::Contended {
-                job: stream.as_str().trim_start_matches("job/").to_owned(),
-            },
+            AppendError::Conflict { stream, .. } => Self::contended(&stream),
             AppendError::Fault(fault) => fault.into(),
         }
     }

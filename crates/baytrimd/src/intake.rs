@@ -3,29 +3,47 @@
 use std::io::Read;
 
 use baytrim_estimate::PullReading;
-use baytrim_intake::{LogLimits, check_axes, parse_channel_map, read_log, standard_channels};
+use baytrim_intake::{
+    Intake, LogLimits, check_axes, fingerprint, parse_channel_map, read_log, standard_channels,
+};
 use baytrim_jobs::pulls::{self, Circumstances, PullBlobs};
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{JobState, Refusal, realise};
 use baytrim_ledger::BlobId;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::JobId;
-use baytrim_model::pull::PullWarning;
+use baytrim_model::pull::{ChannelMapSource, PullWarning};
+use baytrim_model::recording::Recording;
 
 use crate::evidence;
 use crate::fault::{Fault, InternalFault};
 use crate::shop::{Author, Decided, Loaded, Shop};
 
-/// Returns the channel map that a log of `bay` is read with: the sender's own text, else the bay's,
-/// else the standard column names.
+/// Returns the channel map that a log of `bay` is read with, and where it came from: the sender's own text,
+/// else what the job gives for the bay, else the bay's own in force, else the standard column names.
 ///
 /// # Errors
-/// When the job knows no such bay, or the text is no channel map.
-pub fn channel_map(state: &JobState, bay: &str, text: &str) -> Result<ChannelMap, Refusal> {
-    let (_, setup) = pulls::find_bay(state, bay)?;
-    if text.trim().is_empty() {
-        return Ok(setup.channels.clone().unwrap_or_else(standard_channels));
+/// When the job knows no such bay, the text is no channel map, or the store fails.
+pub fn channel_map(
+    shop: &Shop,
+    state: &JobState,
+    bay: &str,
+    text: &str,
+) -> Result<(ChannelMap, ChannelMapSource), Fault> {
+    let (name, setup) = pulls::find_bay(state, bay)?;
+    if !text.trim().is_empty() {
+        return Ok((sent(text)?, ChannelMapSource::Sent));
     }
+    if let Some(map) = &setup.channels {
+        return Ok((map.clone(), ChannelMapSource::Job));
+    }
+    Ok(match shop.bay(name)?.state.map_in_force() {
+        Some(entry) => (entry.map.clone(), ChannelMapSource::Bay(entry.id)),
+        None => (standard_channels(), ChannelMapSource::Standard),
+    })
+}
+
+fn sent(text: &str) -> Result<ChannelMap, Refusal> {
     parse_channel_map(text).map_err(|mut errors| {
         for error in &mut errors {
             error.field = format!("open.channel_map, {}", error.field);
@@ -34,7 +52,18 @@ pub fn channel_map(state: &JobState, bay: &str, text: &str) -> Result<ChannelMap
     })
 }
 
-/// Returns what a log says as a pull of the job, with what is odd about the log among its warnings.
+/// A log that was read as a pull.
+#[derive(Debug)]
+pub struct LogReading {
+    /// What it says, with what is odd about the log among its warnings.
+    pub reading: PullReading,
+    /// The fingerprint of its samples.
+    pub fingerprint: String,
+    /// How it was recorded.
+    pub recording: Recording,
+}
+
+/// Returns what a log says as a pull of the job.
 ///
 /// # Errors
 /// [`Fault::Log`] names row and column.
@@ -43,20 +72,37 @@ pub fn read(
     circumstances: &Circumstances,
     source: &mut dyn Read,
     source_name: &str,
-) -> Result<PullReading, Fault> {
+) -> Result<LogReading, Fault> {
+    let intake = samples(state, &circumstances.channels, source, source_name)?;
+    let mut reading = pulls::read(state, circumstances, &intake.samples)?;
+    let recording = intake.report.recording();
+    let warnings = &mut reading.summary.warnings;
+    let odd = check_axes(&intake.samples, &state.spec.axes);
+    warnings.splice(0..0, intake.report.warnings.into_iter().chain(odd));
+    Ok(LogReading {
+        reading,
+        fingerprint: fingerprint(&intake.samples),
+        recording,
+    })
+}
+
+/// Returns the samples of a log.
+///
+/// # Errors
+/// [`Fault::Log`] names row and column.
+pub fn samples(
+    state: &JobState,
+    map: &ChannelMap,
+    source: &mut dyn Read,
+    source_name: &str,
+) -> Result<Intake, Fault> {
     let name = if source_name.is_empty() {
         "live pull"
     } else {
         source_name
     };
     let limits = LogLimits::default();
-    let map = &circumstances.channels;
-    let intake = read_log(source, name, map, &state.spec.fuel, &limits)?;
-    let mut reading = pulls::read(state, circumstances, &intake.samples)?;
-    let warnings = &mut reading.summary.warnings;
-    let odd = check_axes(&intake.samples, &state.spec.axes);
-    warnings.splice(0..0, intake.report.warnings.into_iter().chain(odd));
-    Ok(reading)
+    Ok(read_log(source, name, map, &state.spec.fuel, &limits)?)
 }
 
 /// Reads the log `log` and records it as a pull of `job`: evidence first, then the record that names
@@ -74,7 +120,11 @@ pub fn record(
 ) -> Result<Decided, Fault> {
     let loaded = shop.job(job)?;
     let mut reader = shop.store().open_blob(&log).map_err(InternalFault::from)?;
-    let mut reading = read(&loaded.state, circumstances, &mut reader, source_name)?;
+    let LogReading {
+        mut reading,
+        fingerprint,
+        recording,
+    } = read(&loaded.state, circumstances, &mut reader, source_name)?;
     compare(shop, &loaded, circumstances, &mut reading)?;
     let evidence = evidence::encode(&reading.evidence)?;
     let evidence = shop
@@ -83,12 +133,15 @@ pub fn record(
         .map_err(InternalFault::from)?;
     let blobs = PullBlobs {
         log: log.to_string(),
+        fingerprint,
+        recording,
         evidence: evidence.to_string(),
     };
-    reading
-        .summary
-        .warnings
-        .extend(seen_before(&loaded.state, &blobs.log));
+    reading.summary.warnings.extend(seen_before(
+        &loaded.state,
+        Some(&blobs.log),
+        &blobs.fingerprint,
+    ));
     shop.decide(job, author, &is_pull, |job| {
         let (blobs, summary) = (blobs.clone(), reading.summary.clone());
         Ok(pulls::event(
@@ -131,17 +184,24 @@ pub fn is_pull(outcome: Outcome) -> bool {
     matches!(outcome, Outcome::Pull(_))
 }
 
-/// Warns when the very same log is in already, read another way.
-fn seen_before(state: &JobState, log: &str) -> Option<PullWarning> {
-    let same = state
-        .pulls
-        .iter()
-        .find(|pull| pull.record.log_blob == log)?;
+/// Warns when the very same log is in already, read another way, or the same recording in another file.
+pub fn seen_before(state: &JobState, log: Option<&str>, print: &str) -> Option<PullWarning> {
+    let mut pulls = state.pulls.iter().map(|pull| &pull.record);
+    let same_file = pulls
+        .clone()
+        .find(|pull| Some(pull.log_blob.as_str()) == log);
+    let (pull, what) = match same_file {
+        Some(pull) => (pull, "the very same log is in as {}, read another way"),
+        None => (
+            pulls.find(|pull| pull.fingerprint.as_deref() == Some(print))?,
+            "the same recording is in as {}, from another file",
+        ),
+    };
+    let what = what.replace("{}", &pull.id.to_string());
     Some(PullWarning {
         code: "same_log".to_owned(),
         message: format!(
-            "the very same log is in as {} already, read another way; leave one of the two out of proposals, or its readings count twice",
-            same.record.id
+            "{what}; leave one of the two out of proposals, or its readings count twice"
         ),
     })
 }

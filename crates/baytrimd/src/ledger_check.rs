@@ -1,13 +1,16 @@
-//! Proves the whole ledger: every record, every blob, and that every job folds from its records.
+//! Proves the whole ledger: every record, every blob, and that every job, bay and the shop itself fold from their records.
 
 use std::error::Error as _;
 
-use baytrim_jobs::JobState;
+use baytrim_jobs::{BayState, JobState};
 use baytrim_ledger::{
-    BlobError, BlobId, Hash, Hasher, Store, StoreFault, StreamName, VerifyProgress, VerifyReport,
+    BlobError, BlobId, Hash, Hasher, Head, Store, StoreFault, StreamName, VerifyProgress,
+    VerifyReport,
 };
 
-use crate::shop::{JOB_PREFIX, fold};
+use crate::access;
+use crate::fault::InternalFault;
+use crate::shop::{BAY_PREFIX, JOB_PREFIX, fold};
 
 /// Streams that are read at a time.
 const READ_STREAMS: usize = 256;
@@ -19,6 +22,8 @@ pub struct LedgerCheck {
     pub report: VerifyReport,
     /// Jobs that were folded.
     pub job_count: u64,
+    /// Bays that were folded.
+    pub bay_count: u64,
     /// The first fault: where, what, what to do.
     pub first_fault: Option<String>,
     /// Head of the whole ledger: see [`head_of_all`].
@@ -35,7 +40,7 @@ pub fn check(
 ) -> Result<LedgerCheck, StoreFault> {
     let report = store.verify(progress)?;
     let mut first_fault = report.first_damage.as_ref().map(ToString::to_string);
-    let mut job_count = 0;
+    let (mut job_count, mut bay_count) = (0, 0);
     if first_fault.is_none() {
         each_stream(store, JOB_PREFIX, |stream, _| {
             if first_fault.is_none() {
@@ -43,10 +48,23 @@ pub fn check(
                 first_fault = check_job(store, stream);
             }
         })?;
+        each_stream(store, BAY_PREFIX, |stream, _| {
+            if first_fault.is_none() {
+                bay_count += 1;
+                first_fault = fold::<BayState>(store, stream)
+                    .err()
+                    .map(|fault| misfit(stream, &fault));
+            }
+        })?;
+    }
+    if first_fault.is_none() {
+        let fault = access::fold(store).err();
+        first_fault = fault.map(|fault| misfit(access::SHOP_STREAM, &fault));
     }
     Ok(LedgerCheck {
         report,
         job_count,
+        bay_count,
         first_fault,
         ledger_head: head_of_all(store)?,
     })
@@ -59,21 +77,32 @@ pub fn check(
 /// # Errors
 /// The store's fault.
 pub fn head_of_all(store: &dyn Store) -> Result<Hash, StoreFault> {
-    let mut hasher = Hasher::new();
+    let mut heads = Vec::new();
     each_stream(store, "", |stream, head| {
+        heads.push((stream.clone(), *head));
+    })?;
+    Ok(head_over(
+        heads.iter().map(|(stream, head)| (stream, *head)),
+    ))
+}
+
+/// Returns the head over streams with their heads, in byte order of their names: see [`head_of_all`].
+pub fn head_over<'a>(streams: impl Iterator<Item = (&'a StreamName, Head)>) -> Hash {
+    let mut hasher = Hasher::new();
+    for (stream, head) in streams {
         let name = stream.as_str().as_bytes();
         hasher.update(&u32::try_from(name.len()).unwrap_or(u32::MAX).to_le_bytes());
         hasher.update(name);
         hasher.update(&head.next_seq.to_le_bytes());
         hasher.update(&head.hash.0);
-    })?;
-    Ok(hasher.finish())
+    }
+    hasher.finish()
 }
 
 fn each_stream(
     store: &dyn Store,
     prefix: &str,
-    mut take: impl FnMut(&StreamName, &baytrim_ledger::Head),
+    mut take: impl FnMut(&StreamName, &Head),
 ) -> Result<(), StoreFault> {
     let mut after = None;
     loop {
@@ -90,18 +119,20 @@ fn each_stream(
 
 /// Returns what is wrong with a job, where something is.
 fn check_job(store: &dyn Store, stream: &StreamName) -> Option<String> {
-    match fold(store, stream) {
+    match fold::<JobState>(store, stream) {
         Ok(Some(job)) => check_logs(store, stream, &job.state),
         Ok(None) => Some(format!(
             "stream {stream}: holds no record; restore it from a backup"
         )),
-        Err(fault) => {
-            let source = fault.source().map(ToString::to_string).unwrap_or_default();
-            Some(format!(
-                "stream {stream}: {fault}: {source}; it was written by another program, or by a later version"
-            ))
-        }
+        Err(fault) => Some(misfit(stream, &fault)),
     }
+}
+
+fn misfit(stream: impl std::fmt::Display, fault: &InternalFault) -> String {
+    let source = fault.source().map(ToString::to_string).unwrap_or_default();
+    format!(
+        "stream {stream}: {fault}: {source}; it was written by another program, or by a later version"
+    )
 }
 
 /// Every log that a record names must be there; evidence may be gone, since it can be computed again.

@@ -2,6 +2,7 @@
 //! Knows nothing of mathematics.
 
 pub mod access;
+pub mod carry;
 pub mod cli;
 pub mod clock;
 pub mod compute;
@@ -11,14 +12,17 @@ mod demo;
 pub mod evidence;
 pub mod fault;
 pub mod intake;
+pub mod judged;
 pub mod ledger_check;
 pub mod limits;
 pub mod live;
 pub mod log;
 pub mod metrics;
 pub mod page;
+pub mod reproduce;
 pub mod server;
 pub mod services;
+pub mod sheet;
 pub mod shop;
 pub mod status;
 

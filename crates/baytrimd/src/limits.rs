@@ -20,6 +20,12 @@ pub const ATTACHMENTS_MAX: usize = 8;
 /// Largest chunk of an upload, in bytes: what a slow network brings in a second.
 pub const UPLOAD_CHUNK_BYTES_MAX: usize = 1 << 20;
 
+/// Largest archive of a job that is taken in, in bytes: a hundred long logs.
+pub const ARCHIVE_BYTES_MAX: u64 = 16 << 30;
+
+/// Bytes of an archive that go out in one message.
+pub const ARCHIVE_CHUNK_BYTES: usize = 256 << 10;
+
 /// Messages of one stream that wait to be written: with 2 MiB each, what one stream may hold in memory.
 /// A full queue stops reading, and HTTP/2 flow control stops the sender.
 pub const STREAM_QUEUE_MAX: usize = 8;
@@ -49,8 +55,8 @@ pub const PAGE_BODY_BYTES_MAX: usize = 2 << 20;
 /// Times that a decision is made anew because another was recorded first.
 pub const DECIDE_TRIES_MAX: usize = 32;
 
-/// Jobs whose folds are kept in memory; others are folded again when asked for.
-pub const JOBS_CACHED_MAX: usize = 128;
+/// Jobs, and bays, whose folds are kept in memory; others are folded again when asked for.
+pub const FOLDS_CACHED_MAX: usize = 128;
 
 /// Encoded bytes of evidence kept in memory.
 pub const EVIDENCE_CACHE_BYTES_MAX: usize = 256 << 20;
@@ -77,3 +83,24 @@ pub const ERROR_MESSAGE_BYTES_MAX: usize = 1500;
 
 /// Most bytes of one text within an error's details.
 pub const ERROR_TEXT_BYTES_MAX: usize = 300;
+
+/// Rows of pulls kept in memory for charts: a pull of ten hours at 100 Hz, about 90 MB.
+pub const JUDGED_ROWS_MAX: usize = 3_600_000;
+
+/// Watches that may be open at once: a terminal, a page and a script for each of twenty people.
+pub const WATCHES_MAX: usize = 64;
+
+/// Streams whose news waits for one watch; one that falls further behind reads the ledger again.
+pub const NEWS_WAITING_MAX: usize = 256;
+
+/// Time between two words of a watch that nothing has happened: what a broken connection stays unnoticed.
+pub const WATCH_BEAT: Duration = Duration::from_secs(15);
+
+/// Time between two looks of a watch at the ledger itself, for what another program recorded.
+pub const WATCH_LOOK: Duration = Duration::from_secs(5);
+
+/// Time that a watch waits for a reader that takes nothing.
+pub const WATCH_PATIENCE: Duration = Duration::from_secs(60);
+
+/// Proposals that the caller of a watch may say it knows.
+pub const KNOWN_PROPOSALS_MAX: usize = 1000;

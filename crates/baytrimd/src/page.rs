@@ -5,7 +5,9 @@
 
 mod address;
 mod assets;
+mod chart;
 mod compare;
+mod coverage;
 mod decide;
 mod frame;
 mod grid;
@@ -18,10 +20,19 @@ mod number;
 mod problem;
 mod proposal;
 mod pull;
+mod pulls;
 mod read;
+mod realised;
+mod revert;
 mod revision;
+pub(crate) mod saying;
 mod scale;
+mod sheet;
+mod sign_in;
+mod signed;
 mod strip;
+mod timeline;
+mod traces;
 
 #[cfg(test)]
 mod tests;
@@ -31,23 +42,35 @@ use std::sync::Arc;
 use axum::Router;
 use axum::extract::Request;
 use axum::http::header::CONTENT_TYPE;
-use axum::middleware::from_fn;
+use axum::middleware::{from_fn, from_fn_with_state};
 use axum::response::{IntoResponse as _, Response};
-use axum::routing::{any, get, post};
+use axum::routing::{get, post};
 
+use crate::access::Access;
 use crate::shop::Shop;
 
-/// Returns the routes of the review page over `shop`; it has no fallback, see [`nowhere`].
-///
-/// Nobody signs in yet: whoever reaches it can read all jobs and give verdicts under any name.
-pub fn router(shop: Arc<Shop>) -> Router {
+/// Returns the routes of the review page over `shop`, for whom `access` lets in; it has no fallback, see [`nowhere`].
+pub fn router(shop: Arc<Shop>, access: Access) -> Router {
     let proposal = "/jobs/{job}/proposals/{proposal}";
     Router::new()
         .route("/", get(read::inbox))
+        .route("/changes", get(read::changes))
         .route("/jobs/{job}", get(read::job))
         .route("/jobs/{job}/compare", get(read::compare))
+        .route("/jobs/{job}/coverage", get(coverage::page))
+        .route("/jobs/{job}/sheet", get(sheet::page))
+        .route("/jobs/{job}/sheet.pdf", get(sheet::file))
+        .route("/jobs/{job}/traces", get(traces::page))
+        .route("/jobs/{job}/traces/band", get(traces::band))
+        .route("/jobs/{job}/pulls/{pull}/timeline", get(timeline::data))
+        .route("/jobs/{job}/pulls/{pull}/table", get(timeline::table))
         .route("/jobs/{job}/pulls/{pull}", get(read::pull))
+        .route("/jobs/{job}/compare-pulls", get(pulls::page))
         .route("/jobs/{job}/revisions/{revision}", get(read::revision))
+        .route(
+            "/jobs/{job}/revisions/{revision}/revert",
+            post(revert::revert).get(revert::back),
+        )
         .route(proposal, get(read::proposal))
         .route(
             &format!("{proposal}/selection"),
@@ -67,18 +90,10 @@ pub fn router(shop: Arc<Shop>) -> Router {
             get(read::chosen),
         )
         .with_state(shop)
+        .merge(sign_in::router(access.clone()))
         .merge(assets::router())
+        .layer(from_fn_with_state(access, signed::enter))
         .layer(from_fn(guard::guard))
-}
-
-/// Returns the page's place-holder for a daemon that asks for a token: the page has no sign-in to ask with.
-pub fn closed() -> Router {
-    let path = ["/", "/jobs/{*rest}"];
-    let closed = || async { problem::Problem::closed() };
-    let routes = path.into_iter().fold(Router::new(), |routes, path| {
-        routes.route(path, any(closed))
-    });
-    routes.merge(assets::router()).layer(from_fn(guard::guard))
 }
 
 /// Answers what no route answers: a page for a browser, UNIMPLEMENTED for a gRPC client.

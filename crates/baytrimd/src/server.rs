@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::middleware;
+use baytrim_api::v1::access_service_server::AccessServiceServer;
 use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
@@ -14,19 +15,20 @@ use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
+use baytrim_api::v1::watch_service_server::WatchServiceServer;
 use baytrim_ledger::Store;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 use tonic::transport::server::TcpIncoming;
 use tonic_health::server::HealthReporter;
 
-use crate::access::Access;
+use crate::access::{Access, gate};
 use crate::config::ServiceLimits;
 use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
 use crate::metrics;
 use crate::page;
 use crate::services;
-use crate::services::{Corrections, Daemon, Jobs, Ledger, Pulls, Reviews, Tables};
+use crate::services::{Corrections, Daemon, Jobs, Ledger, Pulls, Reviews, Tables, Watches};
 use crate::shop::Shop;
 
 /// What is served, and to whom.
@@ -72,7 +74,7 @@ pub async fn serve(
         access,
         metrics: scraped,
     } = serving;
-    let shop = Arc::new(Shop::new(store, limits));
+    let shop = Arc::new(Shop::new(store, limits).with(access.clone()));
     let metrics = Arc::clone(shop.metrics());
     let (stop, stopped) = watch::channel(false);
     if let Some(listener) = scraped {
@@ -92,15 +94,11 @@ pub async fn serve(
         .map_err(ServeError::Descriptors)?;
     let routes = services::routes(&shop, &access, stopped.clone())
         .add_service(health_service)
-        .add_service(reflection);
-    // Without a sign-in of its own the page would let by whom the API turns away.
-    let pages = if access.is_closed() {
-        page::closed()
-    } else {
-        page::router(shop)
-    };
-    let app = pages
-        .merge(routes.into_axum_router())
+        .add_service(reflection)
+        .into_axum_router()
+        .route_layer(middleware::from_fn_with_state(access.clone(), gate));
+    let app = page::router(shop, access)
+        .merge(routes)
         .fallback(page::nowhere)
         .layer(middleware::from_fn_with_state(
             metrics,
@@ -117,7 +115,7 @@ pub async fn serve(
             let _ = stop.send(true);
         }
     };
-    tracing::info!(%address, closed = access.is_closed(), "serving");
+    tracing::info!(%address, "serving");
     run(app, listener, told, stopped).await?;
     tracing::info!("stopped");
     Ok(())
@@ -170,7 +168,9 @@ async fn set_health(health: &HealthReporter, is_serving: bool) {
         ReviewServiceServer<Reviews>,
         TableServiceServer<Tables>,
         LedgerServiceServer<Ledger>,
-        DaemonServiceServer<Daemon>
+        WatchServiceServer<Watches>,
+        DaemonServiceServer<Daemon>,
+        AccessServiceServer<services::access::Access>
     );
 }
 

@@ -1,5 +1,8 @@
 //! The services, one file each.
 
+pub(crate) mod access;
+mod archives;
+mod bays;
 mod chunks;
 mod corrections;
 mod daemon;
@@ -9,15 +12,18 @@ mod pulls;
 mod reviews;
 mod suggest;
 mod tables;
+mod trace;
 mod upload;
+mod watches;
 
 use std::sync::Arc;
 
 use tokio::sync::watch;
 use tonic::service::Routes;
-use tonic::service::interceptor::InterceptedService;
 use tonic::{Code, Status};
 
+use baytrim_api::v1::access_service_server::AccessServiceServer;
+use baytrim_api::v1::bay_service_server::BayServiceServer;
 use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
@@ -25,12 +31,14 @@ use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
+use baytrim_api::v1::watch_service_server::WatchServiceServer;
 
 use crate::access::Access;
 use crate::fault::Fault;
 use crate::limits::{JOB_MESSAGE_BYTES_MAX, MESSAGE_BYTES_MAX, PULL_MESSAGE_BYTES_MAX};
 use crate::shop::Shop;
 
+pub use bays::Bays;
 pub use corrections::Corrections;
 pub use daemon::Daemon;
 pub use jobs::Jobs;
@@ -38,12 +46,13 @@ pub use ledger::Ledger;
 pub use pulls::Pulls;
 pub use reviews::Reviews;
 pub use tables::Tables;
+pub use watches::Watches;
 
-/// Returns the routes of all services over `shop`; `stop` turns true when the daemon is to end.
+/// Returns the routes of all services over `shop`, to be kept behind [`crate::access::gate`]; `stop` turns true when the daemon is to end.
 pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) -> Routes {
     let jobs = JobServiceServer::new(Jobs::new(Arc::clone(shop)))
         .max_decoding_message_size(JOB_MESSAGE_BYTES_MAX);
-    let pulls = PullServiceServer::new(Pulls::new(Arc::clone(shop), stop))
+    let pulls = PullServiceServer::new(Pulls::new(Arc::clone(shop), stop.clone()))
         .max_decoding_message_size(PULL_MESSAGE_BYTES_MAX);
     let corrections = CorrectionServiceServer::new(Corrections::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
@@ -51,19 +60,28 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let tables = TableServiceServer::new(Tables::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
-    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop)))
-        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop), stop.clone()))
+        .max_decoding_message_size(PULL_MESSAGE_BYTES_MAX);
     let daemon = DaemonServiceServer::new(Daemon::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let bays = BayServiceServer::new(Bays::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let members = AccessServiceServer::new(access::Access::new(access.clone()))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let watches = WatchServiceServer::new(Watches::new(Arc::clone(shop), stop))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let mut routes = Routes::builder();
     routes
-        .add_service(InterceptedService::new(jobs, access.clone()))
-        .add_service(InterceptedService::new(pulls, access.clone()))
-        .add_service(InterceptedService::new(corrections, access.clone()))
-        .add_service(InterceptedService::new(reviews, access.clone()))
-        .add_service(InterceptedService::new(tables, access.clone()))
-        .add_service(InterceptedService::new(ledger, access.clone()))
-        .add_service(InterceptedService::new(daemon, access.clone()));
+        .add_service(members)
+        .add_service(jobs)
+        .add_service(bays)
+        .add_service(pulls)
+        .add_service(corrections)
+        .add_service(reviews)
+        .add_service(tables)
+        .add_service(ledger)
+        .add_service(watches)
+        .add_service(daemon);
     routes.routes()
 }
 

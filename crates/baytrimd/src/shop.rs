@@ -1,50 +1,68 @@
-//! The executor: loads a job, lets `baytrim-jobs` decide, records what it decided.
+//! The executor: loads a job or a bay, lets `baytrim-jobs` decide, records what it decided.
 //!
 //! A reply never precedes the durable append that it reports. All calls here block; async code goes
 //! through [`crate::compute`].
 
+mod bays;
 mod cache;
+mod commit;
+mod list;
 mod load;
+mod news;
+mod rules;
 #[cfg(test)]
 mod tests;
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::{JobState, Refusal, codec};
-use baytrim_ledger::{AppendError, Head, Store, StoreFault, StreamName, chain};
+use baytrim_jobs::{BayState, Fold, JobState, Refusal};
+use baytrim_ledger::{Head, Store, StreamName};
 use baytrim_model::ids::{Actor, JobId, RequestId};
 use baytrim_model::job::JobSpec;
-use baytrim_model::record::{JobEvent, JobRecord, RECORD_VERSION};
+use baytrim_model::record::JobEvent;
+use serde::de::DeserializeOwned;
 
+use crate::access::Access;
 use crate::clock;
 use crate::compute::Compute;
 use crate::config::ServiceLimits;
 use crate::evidence::EvidenceCache;
 use crate::fault::{Fault, InternalFault};
-use crate::limits::DECIDE_TRIES_MAX;
+use crate::judged::JudgedCache;
 use crate::metrics::{Metered, Metrics};
 
-use cache::JobCache;
+use cache::FoldCache;
+use commit::{Committed, Step, before};
+
+pub use bays::{BAY_PREFIX, stream_of_bay};
+pub use news::News;
 
 /// What all streams of jobs are called, before the job's name.
 pub const JOB_PREFIX: &str = "job/";
 
-/// The shop: all jobs over one store.
+/// The shop: all jobs and bays over one store.
 pub struct Shop {
     store: Arc<dyn Store>,
-    jobs: JobCache,
+    jobs: FoldCache<JobState>,
+    bays: FoldCache<BayState>,
     evidence: EvidenceCache,
+    judged: JudgedCache,
+    changes: AtomicU64,
     compute: Compute,
     metrics: Arc<Metrics>,
+    news: News,
     limits: ServiceLimits,
+    /// Who works here; without it, whom the ledger names.
+    access: Option<Access>,
 }
 
-/// A job as its records tell it up to a head.
+/// A job, or a bay, as its records tell it up to a head.
 #[derive(Debug, Clone)]
-pub struct Loaded {
+pub struct Loaded<S = JobState> {
     /// The job.
-    pub state: Arc<JobState>,
+    pub state: Arc<S>,
     /// Head of its stream.
     pub head: Head,
 }
@@ -69,17 +87,47 @@ pub struct Decided {
     pub is_repeat: bool,
 }
 
+impl From<Committed<JobState>> for Decided {
+    fn from(committed: Committed<JobState>) -> Self {
+        Self {
+            job: committed.loaded,
+            outcome: committed.outcome,
+            is_repeat: committed.is_repeat,
+        }
+    }
+}
+
 impl Shop {
     /// Returns the shop over `store`.
     pub fn new(store: Arc<dyn Store>, limits: ServiceLimits) -> Self {
         let metrics = Arc::new(Metrics::new());
         Self {
             store: Arc::new(Metered::new(store, Arc::clone(&metrics))),
-            jobs: JobCache::default(),
+            jobs: FoldCache::default(),
+            bays: FoldCache::default(),
             evidence: EvidenceCache::default(),
+            judged: JudgedCache::default(),
+            // A daemon begun anew counts on from another number: pages look again.
+            changes: AtomicU64::new(clock::now().0.unsigned_abs()),
             compute: Compute::new(limits.compute_max, Arc::clone(&metrics)),
             metrics,
+            news: News::new(),
             limits,
+            access: None,
+        }
+    }
+
+    /// Returns where it is told what was recorded.
+    pub fn news(&self) -> &News {
+        &self.news
+    }
+
+    /// Returns the shop with those who work in it.
+    #[must_use]
+    pub fn with(self, access: Access) -> Self {
+        Self {
+            access: Some(access),
+            ..self
         }
     }
 
@@ -91,6 +139,16 @@ impl Shop {
     /// Returns the evidence that is kept in memory.
     pub fn evidence(&self) -> &EvidenceCache {
         &self.evidence
+    }
+
+    /// Returns the rows of pulls that are kept in memory.
+    pub fn judged(&self) -> &JudgedCache {
+        &self.judged
+    }
+
+    /// Returns a number that is another one whenever this daemon has recorded something since.
+    pub fn changes(&self) -> u64 {
+        self.changes.load(Ordering::Relaxed)
     }
 
     /// Returns the room for heavy work.
@@ -122,7 +180,7 @@ impl Shop {
     /// # Errors
     /// The store's fault, or records that tell no job.
     pub fn find_job(&self, id: &JobId) -> Result<Option<Loaded>, Fault> {
-        Ok(self.jobs.load(&*self.store, id)?)
+        Ok(self.jobs.load(&*self.store, &stream_of(id))?)
     }
 
     /// Opens a job.
@@ -130,13 +188,15 @@ impl Shop {
     /// # Errors
     /// [`Refusal::JobExists`], [`Refusal::RequestIdReused`], or the store's fault.
     pub fn open_job(&self, spec: &JobSpec, author: &Author) -> Result<Decided, Fault> {
-        self.commit(&spec.id, author, |job| match job {
+        let stream = stream_of(&spec.id);
+        let committed = self.commit(&self.jobs, &stream, author, |job| match job {
             None => Ok(Step::Record(baytrim_jobs::open::event(spec.clone()))),
             Some(job) => match before(job, author, &|outcome| outcome == Outcome::Opened)? {
                 Some(outcome) => Ok(Step::Repeat(outcome)),
                 None => Err(Refusal::JobExists(spec.id.clone()).into()),
             },
-        })
+        })?;
+        Ok(committed.into())
     }
 
     /// Records the event that `plan` decides on, deciding anew while others are recorded first.
@@ -152,97 +212,16 @@ impl Shop {
         is_same: &dyn Fn(Outcome) -> bool,
         mut plan: impl FnMut(&Loaded) -> Result<JobEvent, Fault>,
     ) -> Result<Decided, Fault> {
-        self.commit(id, author, |job| {
+        let stream = stream_of(id);
+        let committed = self.commit(&self.jobs, &stream, author, |job| {
             let job = job.ok_or_else(|| Refusal::JobUnknown(id.to_string()))?;
             match before(job, author, is_same)? {
                 Some(outcome) => Ok(Step::Repeat(outcome)),
                 None => plan(job).map(Step::Record),
             }
-        })
+        })?;
+        Ok(committed.into())
     }
-
-    fn commit(
-        &self,
-        id: &JobId,
-        author: &Author,
-        mut step: impl FnMut(Option<&Loaded>) -> Result<Step, Fault>,
-    ) -> Result<Decided, Fault> {
-        let stream = stream_of(id);
-        for _ in 0..DECIDE_TRIES_MAX {
-            let job = self.find_job(id)?;
-            let event = match step(job.as_ref())? {
-                Step::Record(event) => event,
-                Step::Repeat(outcome) => {
-                    let job = job.ok_or(InternalFault::Impossible("a repeat of no job"))?;
-                    return Ok(Decided {
-                        job,
-                        outcome,
-                        is_repeat: true,
-                    });
-                }
-            };
-            let outcome = outcome_of(&event);
-            let expected = job.map_or(Head::EMPTY, |job| job.head);
-            if self.append(&stream, &expected, &record(author, event))? {
-                let job = self.job(id)?;
-                return Ok(Decided {
-                    job,
-                    outcome,
-                    is_repeat: false,
-                });
-            }
-        }
-        Err(Fault::Contended {
-            job: id.to_string(),
-        })
-    }
-
-    /// Appends one record; returns whether it landed, false meaning that another was first.
-    fn append(
-        &self,
-        stream: &StreamName,
-        expected: &Head,
-        record: &JobRecord,
-    ) -> Result<bool, Fault> {
-        let bodies = [codec::encode(record).map_err(InternalFault::from)?];
-        match self.store.append(stream, expected, &bodies) {
-            Ok(_) => Ok(true),
-            Err(AppendError::Conflict { .. }) => Ok(false),
-            Err(AppendError::Fault(fault)) => {
-                let [body] = bodies;
-                self.resolve(stream, expected, body, fault)
-            }
-            Err(other) => Err(other.into()),
-        }
-    }
-
-    /// Finds out whether an append that failed has landed all the same, by the hash that it would have.
-    fn resolve(
-        &self,
-        stream: &StreamName,
-        expected: &Head,
-        body: Vec<u8>,
-        fault: StoreFault,
-    ) -> Result<bool, Fault> {
-        tracing::warn!(%stream, error = %fault, "an append failed; reading back whether it landed");
-        let ours = chain::seal(stream, expected, body);
-        let Ok(found) = self.store.read(stream, expected.next_seq, 1) else {
-            return Err(InternalFault::Ambiguous {
-                stream: stream.to_string(),
-                source: fault,
-            }
-            .into());
-        };
-        match found.first() {
-            Some(record) => Ok(record.hash == ours.hash),
-            None => Err(fault.into()),
-        }
-    }
-}
-
-enum Step {
-    Record(JobEvent),
-    Repeat(Outcome),
 }
 
 /// Returns the name of a job's stream.
@@ -254,48 +233,23 @@ pub fn stream_of(id: &JobId) -> StreamName {
         .expect("a job's name is a good part of a stream's")
 }
 
-/// Folds a job from its first record, past any cache.
+/// Returns the job whose records a stream holds; none where it holds others.
+pub fn job_of(stream: &StreamName) -> Option<JobId> {
+    stream.as_str().strip_prefix(JOB_PREFIX)?.parse().ok()
+}
+
+/// Folds a job or a bay from its first record, past any cache.
 ///
 /// # Errors
-/// The store's fault, or records that tell no job.
-pub fn fold(store: &dyn Store, stream: &StreamName) -> Result<Option<Loaded>, InternalFault> {
+/// The store's fault, or records that tell none.
+pub fn fold<S: Fold>(
+    store: &dyn Store,
+    stream: &StreamName,
+) -> Result<Option<Loaded<S>>, InternalFault>
+where
+    S::Event: DeserializeOwned,
+{
     load::catch_up(store, stream, None)
-}
-
-fn record(author: &Author, event: JobEvent) -> JobRecord {
-    JobRecord {
-        version: RECORD_VERSION,
-        at: clock::now(),
-        by: author.by.clone(),
-        request_id: author.request_id.clone(),
-        event,
-    }
-}
-
-/// Returns what this very request came to before.
-fn before(
-    job: &Loaded,
-    author: &Author,
-    is_same: &dyn Fn(Outcome) -> bool,
-) -> Result<Option<Outcome>, Refusal> {
-    let request_id = author.request_id.as_ref();
-    match (job.state.outcome(request_id), request_id) {
-        (Some(outcome), _) if is_same(outcome) => Ok(Some(outcome)),
-        (Some(_), Some(id)) => Err(Refusal::RequestIdReused(id.0.clone())),
-        _ => Ok(None),
-    }
-}
-
-fn outcome_of(event: &JobEvent) -> Outcome {
-    match event {
-        JobEvent::JobOpened { .. } => Outcome::Opened,
-        JobEvent::PullFinished { pull } => Outcome::Pull(pull.id),
-        JobEvent::ProposalMade { proposal } => Outcome::Proposal(proposal.id),
-        JobEvent::ProposalApproved { proposal, .. } => Outcome::Approved(*proposal),
-        JobEvent::ProposalRejected { proposal, .. } => Outcome::Rejected(*proposal),
-        JobEvent::TableReverted { revision } => Outcome::Reverted(revision.id),
-        JobEvent::TableExported { revision, .. } => Outcome::Exported(*revision),
-    }
 }
 
 impl std::fmt::Debug for Shop {

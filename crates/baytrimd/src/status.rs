@@ -1,6 +1,7 @@
 //! The one map from faults to what a caller is told: code, `ErrorInfo` reason, place, remedy.
 //! `docs/errors.md` lists every reason.
 
+mod access;
 mod build;
 mod log;
 mod refusal;
@@ -8,12 +9,13 @@ mod stream;
 #[cfg(test)]
 mod tests;
 
+use baytrim_archive::RestoreError;
 use baytrim_intake::IntakeError;
 use baytrim_ledger::{BlobError, SpoolError, StoreFault};
 use tonic::{Code, Status};
 
 use crate::clock;
-use crate::fault::{AccessFault, Fault, InternalFault};
+use crate::fault::{Fault, InternalFault};
 
 pub use build::{DOMAIN, Told};
 
@@ -36,14 +38,25 @@ fn tell(fault: &Fault) -> Told {
             IntakeError::Unreadable { source, .. } => internal(source),
             error => log::tell(error),
         },
+        Fault::Archive(error) => match &**error {
+            RestoreError::Conflict { .. } => {
+                Told::new(Code::FailedPrecondition, "HISTORY_DIFFERS", fault)
+            }
+            _ => Told::new(Code::InvalidArgument, "ARCHIVE_INVALID", fault),
+        },
         Fault::Stream(fault) => stream::tell(fault),
-        Fault::Access(fault) => Told::new(Code::Unauthenticated, access_reason(fault), fault),
+        Fault::Access(fault) => access::tell(fault),
+        Fault::Shop(refusal) => access::refused(refusal),
         Fault::Busy { .. } => Told::new(Code::ResourceExhausted, "BUSY", fault).retry_in_s(2),
         Fault::TooLarge { max, .. } => {
             Told::new(Code::InvalidArgument, "TOO_LARGE", fault).with("bytes_max", max)
         }
-        Fault::Contended { job } => {
-            Told::new(Code::Aborted, "JOB_CONTENDED", fault).with("job", job)
+        Fault::Contended { what, name } => {
+            let reason = match *what {
+                "bay" => "BAY_CONTENDED",
+                _ => "JOB_CONTENDED",
+            };
+            Told::new(Code::Aborted, reason, fault).with(what, name)
         }
         Fault::RecordTooLarge { max, .. } => {
             Told::new(Code::ResourceExhausted, "RECORD_TOO_LARGE", fault).with("bytes_max", max)
@@ -52,13 +65,6 @@ fn tell(fault: &Fault) -> Told {
         Fault::Idle { .. } => Told::new(Code::DeadlineExceeded, "STREAM_IDLE", fault),
         Fault::Stopping => Told::new(Code::Unavailable, "SHUTTING_DOWN", fault).retry_in_s(2),
         Fault::Internal(fault) => tell_internal(fault),
-    }
-}
-
-fn access_reason(fault: &AccessFault) -> &'static str {
-    match fault {
-        AccessFault::TokenMissing => "TOKEN_MISSING",
-        AccessFault::TokenWrong => "TOKEN_WRONG",
     }
 }
 
@@ -80,7 +86,11 @@ fn tell_internal(fault: &InternalFault) -> Told {
         | InternalFault::Fold { .. }
         | InternalFault::Log { .. }
         | InternalFault::Temporary(_)
+        | InternalFault::ShopRecord { .. }
+        | InternalFault::ShopFold(_)
+        | InternalFault::Random(_)
         | InternalFault::Decode { .. }
+        | InternalFault::Sheet(_)
         | InternalFault::Task(_)
         | InternalFault::Impossible(_) => told,
     }

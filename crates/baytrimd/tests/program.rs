@@ -16,12 +16,33 @@ use baytrim_api::v1::{
 };
 use tokio::sync::mpsc;
 use tokio_stream::wrappers::UnboundedReceiverStream;
-use tonic::Streaming;
+use tonic::metadata::{Ascii, MetadataValue};
+use tonic::service::Interceptor;
+use tonic::transport::Channel;
+use tonic::{Request, Status, Streaming};
 
 /// The program, serving a directory; killed when dropped.
 struct Program {
     child: Child,
     url: String,
+    bearer: Bearer,
+}
+
+/// Shows a token with every call.
+#[derive(Clone)]
+struct Bearer(MetadataValue<Ascii>);
+
+impl Interceptor for Bearer {
+    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
+        let token = self.0.clone();
+        request.metadata_mut().insert("authorization", token);
+        Ok(request)
+    }
+}
+
+async fn connect(url: &str) -> Channel {
+    let endpoint = Channel::from_shared(url.to_owned()).unwrap();
+    endpoint.connect().await.unwrap()
 }
 
 impl Program {
@@ -40,7 +61,9 @@ impl Program {
             .strip_prefix("listening on ")
             .unwrap()
             .to_owned();
-        Self { child, url }
+        let token = std::fs::read_to_string(data.join("owner.token")).unwrap();
+        let bearer = Bearer(format!("Bearer {}", token.trim()).parse().unwrap());
+        Self { child, url, bearer }
     }
 
     /// Sends a signal and waits for the end; returns the exit code, none after a kill.
@@ -111,9 +134,12 @@ struct Line {
 }
 
 impl Line {
-    async fn open(url: &str) -> (Self, Out) {
+    async fn open(program: &Program) -> (Self, Out) {
         let (sender, receiver) = mpsc::unbounded_channel();
-        let mut pulls = PullServiceClient::connect(url.to_owned()).await.unwrap();
+        let mut pulls = PullServiceClient::with_interceptor(
+            connect(&program.url).await,
+            program.bearer.clone(),
+        );
         let messages = UnboundedReceiverStream::new(receiver);
         let answers = pulls.stream_pull(messages).await.unwrap().into_inner();
         let mut line = Self { sender, answers };
@@ -143,9 +169,8 @@ async fn what_is_acknowledged_survives_a_kill() {
     let directory = tempfile::tempdir().unwrap();
     let data = directory.path().join("ledger");
     let mut program = Program::start(&data);
-    let mut jobs = JobServiceClient::connect(program.url.clone())
-        .await
-        .unwrap();
+    let mut jobs =
+        JobServiceClient::with_interceptor(connect(&program.url).await, program.bearer.clone());
     let request = CreateJobRequest {
         job_id: "j".to_owned(),
         job_file: job_file(),
@@ -154,7 +179,7 @@ async fn what_is_acknowledged_survives_a_kill() {
     jobs.create_job(request).await.unwrap();
     let mut acknowledged = 0;
     for round in 1..=3_u64 {
-        let (mut line, first) = Line::open(&program.url).await;
+        let (mut line, first) = Line::open(&program).await;
         let Out::Opened(opened) = first else {
             panic!("{first:?}");
         };
@@ -179,7 +204,7 @@ async fn what_is_acknowledged_survives_a_kill() {
         }
         program = Program::start(&data);
     }
-    let (mut line, _) = Line::open(&program.url).await;
+    let (mut line, _) = Line::open(&program).await;
     line.send(In::Finish(FinishStream {}));
     let Some(Out::Finished(pull)) = line.answer().await else {
         panic!("not finished");
@@ -187,9 +212,8 @@ async fn what_is_acknowledged_survives_a_kill() {
     assert!(pull.sample_count >= acknowledged * 10);
     assert_eq!(program.signal("KILL").await, None);
     let program = Program::start(&data);
-    let mut pulls = PullServiceClient::connect(program.url.clone())
-        .await
-        .unwrap();
+    let mut pulls =
+        PullServiceClient::with_interceptor(connect(&program.url).await, program.bearer.clone());
     let request = ListPullsRequest {
         parent: "jobs/j".to_owned(),
         ..ListPullsRequest::default()
@@ -216,7 +240,7 @@ fn a_misconfigured_daemon_does_not_begin() {
     let file = file.to_str().unwrap();
     let data = directory.path().join("ledger");
     let data = data.to_str().unwrap();
-    let rows: [(&[&str], &str); 6] = [
+    let rows: [(&[&str], &str); 5] = [
         (&["serve"], "no directory for the ledger is named"),
         (
             &["serve", "--data", data, "--config", file],
@@ -229,10 +253,6 @@ fn a_misconfigured_daemon_does_not_begin() {
         (
             &["serve", "--data", data, "--listen", "7411"],
             "listen (flag)",
-        ),
-        (
-            &["serve", "--data", data, "--token-file", file],
-            "others than its owner may read it",
         ),
         (
             &["ledger", "verify", "--data", "/nowhere/at/all"],

@@ -71,27 +71,31 @@ pub(super) struct Left {
 
 /// Returns the residuals that a delay leaves, after the best coefficients; `weights` by row.
 pub(super) fn left_over(rows: &[SceneRow], place: &Place, weights: &[f64]) -> Left {
-    let arrivals = arrivals(rows, place);
+    let clocks = clocks(rows);
     let (gas_l, lag_s) = (place[1].exp(), place[2].exp());
     let mut state = [0.0; SCALARS];
     let mut last_input: Option<[f64; SCALARS]> = None;
     let mut before: Option<(f64, f64, [f64; SCALARS])> = None;
-    let mut next = 0;
     let mut whitened: Vec<(u32, f64, [f64; SCALARS])> = Vec::with_capacity(rows.len());
-    let mut start = 0;
+    let mut origin = Origin::default();
     let mut last_s = 0.0;
     for (index, row) in rows.iter().enumerate() {
         if row.restarts {
             (last_input, before) = (None, None);
-            (start, next) = (index, index);
+            origin = Origin {
+                start: index,
+                leaving: index,
+                made: index,
+            };
         }
-        while next < index + 1 && next < rows.len() && arrivals[next] <= row.offset_s {
-            next += 1;
-        }
-        if next == start {
+        let Some(share) = origin.advance(&clocks, index, place[0], (1.0 - MIXING_SHARE) * gas_l)
+        else {
             continue;
-        }
-        let input = interpolate(rows, &arrivals, next, index, row.offset_s);
+        };
+        let first = rows[origin.made].made;
+        let next = rows[(origin.made + 1).min(index)].made;
+        let input: [f64; SCALARS] =
+            std::array::from_fn(|scalar| first[scalar] + share * (next[scalar] - first[scalar]));
         match last_input {
             Some(last_input) => {
                 let lag_s = (lag_s + MIXING_SHARE * gas_l * row.s_per_l).min(LAG_S_MAX);
@@ -122,37 +126,64 @@ pub(super) fn left_over(rows: &[SceneRow], place: &Place, weights: &[f64]) -> Le
     regress(whitened, weights)
 }
 
-fn arrivals(rows: &[SceneRow], place: &Place) -> Vec<f64> {
-    let (cycles, gas_l) = (place[0], place[1].exp());
-    let mut latest = f64::NEG_INFINITY;
+/// Cycles run and litres flowed up to each row since the last restart.
+fn clocks(rows: &[SceneRow]) -> Vec<[f64; 2]> {
+    let mut now = [0.0; 2];
+    let mut before: Option<&SceneRow> = None;
     rows.iter()
         .map(|row| {
-            if row.restarts {
-                latest = f64::NEG_INFINITY;
+            match before {
+                Some(before) if !row.restarts => {
+                    let half_s = 0.5 * (row.offset_s - before.offset_s);
+                    now[0] += half_s * (1.0 / before.cycle_s + 1.0 / row.cycle_s);
+                    now[1] += half_s * (1.0 / before.s_per_l + 1.0 / row.s_per_l);
+                }
+                _ => now = [0.0; 2],
             }
-            let delay_s =
-                (cycles * row.cycle_s + (1.0 - MIXING_SHARE) * gas_l * row.s_per_l).clamp(0.0, 3.0);
-            latest = latest.max(row.offset_s + delay_s);
-            latest
+            before = Some(row);
+            now
         })
         .collect()
 }
 
-/// Returns what is at the sensor: between the last parcel that arrived and the next one.
-fn interpolate(
-    rows: &[SceneRow],
-    arrivals: &[f64],
-    next: usize,
-    now: usize,
-    at_s: f64,
-) -> [f64; SCALARS] {
-    let first = rows[next - 1].made;
-    if next > now || arrivals[next] <= arrivals[next - 1] {
-        return first;
+/// Where the gas at the sensor comes from: the last row before it left its cylinder, and before it was made.
+#[derive(Debug, Clone, Copy, Default)]
+struct Origin {
+    start: usize,
+    leaving: usize,
+    made: usize,
+}
+
+impl Origin {
+    /// Moves on to the row `now` and returns how far between the row `made` and the next the gas was made.
+    fn advance(
+        &mut self,
+        clocks: &[[f64; 2]],
+        now: usize,
+        cycles: f64,
+        pipe_l: f64,
+    ) -> Option<f64> {
+        let left_l = clocks[now][1] - pipe_l;
+        if left_l < clocks[self.start][1] {
+            return None;
+        }
+        while self.leaving < now && clocks[self.leaving + 1][1] <= left_l {
+            self.leaving += 1;
+        }
+        let here = clocks[self.leaving];
+        let next = clocks[(self.leaving + 1).min(now)];
+        let share = ((left_l - here[1]) / (next[1] - here[1]).max(1e-12)).clamp(0.0, 1.0);
+        let made = here[0] + share * (next[0] - here[0]) - cycles;
+        if made < clocks[self.start][0] {
+            return None;
+        }
+        while self.made < now && clocks[self.made + 1][0] <= made {
+            self.made += 1;
+        }
+        let next = clocks[(self.made + 1).min(now)][0];
+        let ahead = (made - clocks[self.made][0]) / (next - clocks[self.made][0]).max(1e-12);
+        Some(ahead.clamp(0.0, 1.0))
     }
-    let share =
-        ((at_s - arrivals[next - 1]) / (arrivals[next] - arrivals[next - 1])).clamp(0.0, 1.0);
-    std::array::from_fn(|scalar| first[scalar] + share * (rows[next].made[scalar] - first[scalar]))
 }
 
 /// Takes out what A and the films explain, by weighted least squares with weak priors on the films.

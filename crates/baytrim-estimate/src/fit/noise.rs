@@ -30,7 +30,7 @@ impl Default for Noise {
         Self {
             block: 0.008,
             correlation: 0.3,
-            episode: 0.006,
+            episode: 0.007,
             film: 0.06,
             pull: 0.005,
         }
@@ -189,7 +189,7 @@ impl Effects {
 }
 
 /// Standard deviation of the logarithm of an episode's offset, from engine to engine.
-const EPISODE_LOG_SD: f64 = 0.4;
+const EPISODE_LOG_SD: f64 = 0.25;
 
 impl Noise {
     /// Returns what the sizes cost by themselves: twice the negative logarithm of their prior.

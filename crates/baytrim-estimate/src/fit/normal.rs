@@ -131,6 +131,17 @@ impl Columns {
 impl Normal {
     /// Sums the evidence of all episodes.
     pub(crate) fn sum(all: &Episodes, pulls: usize, noise: &Noise, zero: &Envelope) -> Self {
+        Self::sum_of(all, pulls, noise, zero, None)
+    }
+
+    /// Sums the evidence of one pull's episodes, or of all.
+    pub(crate) fn sum_of(
+        all: &Episodes,
+        pulls: usize,
+        noise: &Noise,
+        zero: &Envelope,
+        one: Option<usize>,
+    ) -> Self {
         let nodes = zero.len();
         let border = border_len(pulls);
         let mut normal = Self {
@@ -145,6 +156,9 @@ impl Normal {
         let mut columns = Columns::default();
         let mut gram = Vec::new();
         for episode in &all.stays {
+            if one.is_some_and(|pull| pull != episode.pull) {
+                continue;
+            }
             columns.fill(all, episode, noise);
             let effects = Effects::new(noise, episode.weight, &columns.effects, columns.rows);
             normal.ln_determinant += effects.ln_determinant - 2.0 * columns.whitening.ln_scale();

@@ -148,7 +148,7 @@ impl Smoothness {
 }
 
 /// Standard deviation of a second difference along rpm and plate before any pull, ln units.
-pub(crate) const DIFFERENCE_SD: f64 = 0.03;
+pub(crate) const DIFFERENCE_SD: f64 = 0.02;
 /// Bounds of that standard deviation.
 const DIFFERENCE_SD_RANGE: (f64, f64) = (0.003, 0.15);
 /// Spread of ln(standard deviation) from engine to engine.

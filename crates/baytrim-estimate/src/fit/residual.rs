@@ -20,7 +20,7 @@ use super::normal::{Columns, LOCAL_BORDER, Solution, border_of, film_start};
 /// an episode is judged as a whole and honest tails are to count in full.
 const HUBER: f64 = 2.5;
 /// Most episodes that the sizes of the noise are estimated from; more tell nothing new.
-const EPISODES_MAX: usize = 300;
+const EPISODES_MAX: usize = 150;
 /// Rounds of the search for the sizes.
 const SEARCH_ROUNDS: usize = 3;
 

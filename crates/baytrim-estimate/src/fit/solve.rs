@@ -16,7 +16,7 @@ use super::{Fit, FitError, FitSettings, border_prior, calibrate, remark, residua
 /// Name and version of the estimator, for the record.
 const ESTIMATOR: &str = concat!("baytrim-estimate ", env!("CARGO_PKG_VERSION"));
 /// Rounds of estimating noise, offsets and film from residuals.
-const ROUNDS: i32 = 4;
+const ROUNDS: i32 = 3;
 /// Rounds of estimating the prior's strength from the evidence.
 const PRIOR_ROUNDS: i32 = 2;
 
@@ -83,9 +83,7 @@ impl Solved {
                 let mut factor = calibrate::factor(&episodes, &solution, pulls.len(), &noise);
                 if pulls.len() > 1 {
                     let others = |pull: usize| {
-                        let mut own = episodes.clone();
-                        own.stays.retain(|stay| stay.pull == pull);
-                        let own = Normal::sum(&own, pulls.len(), &noise, &zero);
+                        let own = Normal::sum_of(&episodes, pulls.len(), &noise, &zero, Some(pull));
                         normal.without(&own).solve(&prior, &border_prior)
                     };
                     let asked = calibrate::pull_factor(&episodes, pulls.len(), &noise, others);

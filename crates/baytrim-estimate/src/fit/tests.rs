@@ -1,4 +1,5 @@
 //! Checks of the fit against slower ways and published values.
 
 mod dense;
+mod oracles;
 mod published;

@@ -1,7 +1,6 @@
 //! Stuck channels: one that holds a value for far longer than it is used to, while others move.
 //!
-//! A lambda that stands from the start of the log is a sensor that heats up. Plates are not judged:
-//! one that stands while engine speed moves is a sweep.
+//! A lambda that stands from the start of the log is a sensor that heats up.
 
 use std::collections::VecDeque;
 

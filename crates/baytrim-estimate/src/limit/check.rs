@@ -73,6 +73,9 @@ pub(super) fn inputs(
     settings(axes, table, limits)?;
     let count = axes.node_count();
     length("visits", estimates.visits.len(), count)?;
+    if !estimates.false_lean.is_empty() {
+        length("false_lean", estimates.false_lean.len(), count)?;
+    }
     let sensor = [estimates.sensor_error];
     ranges("sensor_error", &sensor, 1, (0.0, LN_MAX))?;
     ranges("target_lambda", target_lambda, count, (0.5, 2.0))?;

@@ -4,8 +4,19 @@ use baytrim_model::axis::Axes;
 use baytrim_model::limits::Limits;
 use baytrim_model::table::BaseTable;
 
-use super::rungs::SLACK;
+use super::rungs::{self, SLACK};
 use super::{LimitError, check, neighbours};
+
+/// Returns the table value at `share`, 0 to 1, of the way from `before` to `after`, on the table's resolution: at
+/// that share, or short of it by less than one resolution, and never past either end.
+pub fn part_of_change(table: &BaseTable, before: f64, after: f64, share: f64) -> f64 {
+    rungs::short_of(table.resolution, before, after, share)
+}
+
+/// Returns a value as the table stores it; none where it lies between two that it can store.
+pub fn stored_value(table: &BaseTable, value: f64) -> Option<f64> {
+    rungs::stored(table.resolution, value)
+}
 
 /// Returns the neighbours that a table would leave further apart than the limit allows, and than
 /// they are in the table in force: node numbers, the richer (against the base table) first.

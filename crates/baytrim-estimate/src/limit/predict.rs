@@ -38,9 +38,20 @@ impl Prediction {
     }
 }
 
+/// Returns the chance that lambda is leaner than `wall_lambda`, where `lambda` is expected with a standard
+/// error in percent, sensor included.
+pub fn chance_leaner(lambda: f64, wall_lambda: f64, standard_error_percent: f64) -> f64 {
+    let prediction = Prediction {
+        target_lambda: lambda,
+        shortfall: 0.0,
+        error: standard_error_percent / 100.0,
+    };
+    prediction.chance_above(wall_lambda)
+}
+
 #[cfg(test)]
 mod tests {
-    use super::Prediction;
+    use super::{Prediction, chance_leaner};
 
     /// A risk or interval off by a sign would call a lean node safe.
     #[test]
@@ -56,6 +67,8 @@ mod tests {
         assert!((low * high - lean.lambda().powi(2)).abs() < 1e-12);
         // ln(0.9 e^0.05 / 0.92) = 0.028 021 is 1.401 standard errors: 0.9194 by any normal table.
         assert!((lean.chance_above(0.92) - 0.919_4).abs() < 1e-4);
+        let same = chance_leaner(lean.lambda(), 0.92, 2.0);
+        assert!((same - lean.chance_above(0.92)).abs() < 1e-12);
         let certain = Prediction { error: 0.0, ..lean };
         assert!(certain.chance_above(0.92) >= 1.0 && certain.chance_above(1.0) <= 0.0);
     }

@@ -48,15 +48,8 @@ impl Rungs {
         }
     }
 
-    /// Returns `steps` resolutions as the nearest number to what a person would write:
-    /// three steps of 0.1 are 0.3, which `3.0 * 0.1` is not.
     fn multiple(&self, steps: f64) -> f64 {
-        let per_unit = (1.0 / self.resolution).round();
-        if per_unit >= 1.0 && (per_unit * self.resolution - 1.0).abs() < 1e-12 {
-            steps / per_unit
-        } else {
-            steps * self.resolution
-        }
+        multiple(self.resolution, steps)
     }
 
     /// Returns the fuel of a rung over the base table's fuel; 0 or less where there is none.
@@ -130,6 +123,37 @@ impl Rungs {
             0
         }
     }
+}
+
+/// Returns `steps` resolutions as the nearest number to what a person would write:
+/// three steps of 0.1 are 0.3, which `3.0 * 0.1` is not.
+fn multiple(resolution: f64, steps: f64) -> f64 {
+    let per_unit = (1.0 / resolution).round();
+    if per_unit >= 1.0 && (per_unit * resolution - 1.0).abs() < 1e-12 {
+        steps / per_unit
+    } else {
+        steps * resolution
+    }
+}
+
+/// Returns the value that a table can store at `share` of the way from `before` to `after`, or short of it by less
+/// than one resolution.
+pub(super) fn short_of(resolution: f64, before: f64, after: f64, share: f64) -> f64 {
+    if share >= 1.0 {
+        return after;
+    }
+    let steps = (before + share * (after - before)) / resolution;
+    if after > before {
+        multiple(resolution, (steps + ON_STEP).floor()).clamp(before, after)
+    } else {
+        multiple(resolution, (steps - ON_STEP).ceil() + 0.0).clamp(after, before)
+    }
+}
+
+/// Returns the value that a table stores for `value`, where it is one that it can store.
+pub(super) fn stored(resolution: f64, value: f64) -> Option<f64> {
+    let steps = value / resolution;
+    ((steps - steps.round()).abs() < ON_STEP).then(|| multiple(resolution, steps.round()))
 }
 
 #[cfg(test)]

@@ -60,8 +60,10 @@ pub(super) fn wish(limits: &Limits, estimates: &NodeEstimates<'_>, node: usize, 
     let few = !unvisited && estimates.visits[node] < limits.visits_min;
     // What was never measured proves nothing, whatever its standard error says.
     let baseless = unvisited && change < 0.0 && !small;
+    let doubted = change > 0.0 && !small && estimates.looks_lean(node);
     let reasons = [
         (LimitName::LeanProof, baseless),
+        (LimitName::FalseLean, doubted),
         (
             LimitName::Deadband,
             small && size_percent >= ROUNDING_PERCENT,
@@ -70,7 +72,7 @@ pub(super) fn wish(limits: &Limits, estimates: &NodeEstimates<'_>, node: usize, 
         (LimitName::Visits, few),
         (LimitName::Borrowed, unvisited),
     ];
-    let held = small || unsure || few || baseless;
+    let held = small || unsure || few || baseless || doubted;
     let course = match (held, unvisited) {
         (true, true) => Course::Hold(NodeStatus::Unvisited),
         (true, false) if small => Course::Hold(NodeStatus::OnTarget),

@@ -43,7 +43,7 @@ impl Reading {
 /// unit, and the range of its median. What engines do; common practice.
 type Usual = (Quantity, Unit, [f64; 2], [f64; 2]);
 
-const USUAL: [Usual; 25] = [
+const USUAL: [Usual; 27] = [
     (
         Quantity::EngineSpeed,
         Unit::Rpm,
@@ -174,6 +174,8 @@ const USUAL: [Usual; 25] = [
         [2.0, 120.0],
         [7.0, 90.0],
     ),
+    (Quantity::Purge, Unit::Percent, [-1.0, 101.0], [0.0, 100.0]),
+    (Quantity::Purge, Unit::Ratio, [-0.01, 1.01], [0.0, 1.0]),
 ];
 
 /// Returns how the numbers of `column` are `quantity`, none where they cannot be.
@@ -190,11 +192,7 @@ pub(super) fn read_as(
         return None;
     }
     match quantity {
-        Quantity::FuelCut | Quantity::ShiftCut | Quantity::SensorReady => {
-            let is_bit = behaviour.is_flag(column);
-            let support = if behaviour.is_constant() { 0.5 } else { 1.0 };
-            is_bit.then(|| Reading::plain(Unit::Flag, support))
-        }
+        _ if is_flag => flag(quantity, column, behaviour),
         Quantity::ShortTermTrim | Quantity::LongTermTrim => trim(behaviour, stated),
         Quantity::PlateAngle | Quantity::GripAngle
             if matches!(stated, Some(StatedUnit::Volts | StatedUnit::Degrees)) =>
@@ -205,6 +203,14 @@ pub(super) fn read_as(
         Quantity::ManifoldPressure if behaviour.low < 0.0 => gauge(behaviour, stated),
         _ => in_usual_range(quantity, behaviour, stated),
     }
+}
+
+/// An event that lasts the whole log is none: the column is that of a switch.
+fn flag(quantity: Quantity, column: &RawColumn, behaviour: &Behaviour) -> Option<Reading> {
+    let is_state = matches!(quantity, Quantity::SensorReady | Quantity::ClosedLoop);
+    let is_switch = behaviour.is_constant() && behaviour.low > 0.0 && !is_state;
+    let support = if behaviour.is_constant() { 0.5 } else { 1.0 };
+    (behaviour.is_flag(column) && !is_switch).then(|| Reading::plain(Unit::Flag, support))
 }
 
 fn in_usual_range(
@@ -245,6 +251,10 @@ fn best_unit(quantity: Quantity, behaviour: &Behaviour, found: &[Unit]) -> Optio
     match quantity {
         // Both fit when the plate never opens by more than one percent, which is rarely a log.
         Quantity::PlateAngle | Quantity::GripAngle if found.contains(&Unit::Ratio) && !is_wide => {
+            Some(Unit::Ratio)
+        }
+        // A valve that opens all the way, or none that opens at all, tells nothing of its unit.
+        Quantity::Purge if found.contains(&Unit::Ratio) && !is_wide && behaviour.high > 0.0 => {
             Some(Unit::Ratio)
         }
         // Overrun drives lambda up and its inverse to nothing.

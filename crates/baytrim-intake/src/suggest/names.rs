@@ -82,9 +82,12 @@ impl Name {
         if best.0 > 0.0 && is_second {
             best.0 -= 0.05;
         }
+        // What the phrase itself says is not against it.
+        let is_said = |word: &str| best.1.split(' ').any(|said| said.contains(word));
         let is_against = AGAINST.iter().any(|(of, words)| {
             let is_of = of.is_none_or(|of| of == quantity);
-            is_of && words.split(' ').any(|word| self.says(word))
+            let mut words = words.split(' ').filter(|word| !is_said(word));
+            is_of && words.any(|word| self.says(word))
         });
         if is_against {
             best.0 *= 0.1;

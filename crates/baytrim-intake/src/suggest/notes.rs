@@ -20,6 +20,9 @@ const FLOOR_TRAVEL_PERCENT_MIN: f64 = 8.0;
 /// Lambda beyond which one value that comes again and again is a meter's word for no reading.
 const LAMBDA_STOP_MIN: f64 = 8.0;
 
+/// A canister's valve that is open further than this is open, percent.
+const PURGE_PERCENT: f64 = 1.0;
+
 /// Rows for which a value is held before that is worth a remark.
 const HOLD_ROWS_MIN: f64 = 2.0;
 
@@ -44,11 +47,33 @@ pub(super) fn refine(
         if suggested.quantity == Quantity::PlateAngle {
             raise_floor(suggested, known, evidence, &mut notes);
         }
+        if suggested.quantity == Quantity::Purge {
+            tell_purge(suggested, known, &mut notes);
+        }
         if suggested.quantity == Quantity::Lambda {
             name_twin(suggested, known, columns, &mut notes);
         }
     }
     notes
+}
+
+/// A log that is purged most of the time loses most of its readings to that gate.
+fn tell_purge(suggested: &SuggestedChannel, known: &Known<'_>, notes: &mut Vec<String>) {
+    let channel = &suggested.channel;
+    let to_percent = if channel.unit == Unit::Ratio {
+        100.0
+    } else {
+        1.0
+    };
+    let is_open = |value: &&f64| to_percent * channel.scaled(**value) > PURGE_PERCENT;
+    let values = &known.column.values;
+    let open_percent = 100.0 * values.iter().filter(is_open).count() as f64 / values.len() as f64;
+    if open_percent >= 30.0 {
+        notes.push(format!(
+            "column \"{}\" is open in {open_percent:.0} percent of the rows, which would be refused: close the purge valve while mapping, or raise gates.purge_percent_max in the job",
+            channel.column
+        ));
+    }
 }
 
 /// A value far outside the others that the quantity cannot have stands for no reading.

@@ -148,7 +148,8 @@ fn candidates(
         {
             confidence += 0.07;
         }
-        let must_move = quantity.units() != [Unit::Flag] && quantity != Quantity::AmbientPressure;
+        let may_stand = matches!(quantity, Quantity::AmbientPressure | Quantity::Purge);
+        let must_move = quantity.units() != [Unit::Flag] && !may_stand;
         if must_move && behaviour.is_constant() {
             confidence *= 0.4;
         }
@@ -176,6 +177,11 @@ fn why_not(quantity: Quantity, known: &Known<'_>, behaviour: &Behaviour) -> Stri
                 "column \"{name}\" holds {low} to {high} V: write two points of the meter's line, such as points = [[0.0, LAMBDA_AT_0_V], [5.0, LAMBDA_AT_5_V]]"
             )
         };
+    }
+    if quantity.units() == [Unit::Flag] && low >= 1.0 && high <= 1.0 {
+        return format!(
+            "column \"{name}\" is named for it and is on in the whole log, as a switch is; left out, since all of the log would be refused"
+        );
     }
     if quantity.units() == [Unit::Flag] {
         return format!(

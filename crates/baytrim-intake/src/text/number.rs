@@ -11,7 +11,7 @@ pub(crate) enum CellValue {
     Text,
     /// A number, but its decimals are set apart otherwise than those above.
     OtherMark,
-    /// Both a comma and a point: thousands are set apart.
+    /// Thousands are set apart in a way that is not plain: see [`grouped`].
     Thousands,
 }
 
@@ -46,6 +46,9 @@ impl NumberReader {
             return CellValue::Text;
         };
         if decimals.contains(',') || text.contains('.') {
+            if let Some((mark, number)) = grouped(text) {
+                return self.with_mark(mark, number);
+            }
             let is_digits = |byte: &u8| byte.is_ascii_digit() || b"+-.,".contains(byte);
             return if cell.iter().all(is_digits) {
                 CellValue::Thousands
@@ -67,6 +70,27 @@ impl NumberReader {
             CellValue::OtherMark
         }
     }
+}
+
+/// Returns a number whose thousands are set apart, `2.500,25` or `2,500.25`, with what stands before its
+/// decimals.
+///
+/// Plain is only what has decimals and whole groups of three before them, set apart by the other mark:
+/// `1,234` may be either, and so may not be guessed at.
+fn grouped(text: &str) -> Option<(u8, f64)> {
+    let at = text.rfind(['.', ','])?;
+    let (whole, decimals) = (&text[..at], &text[at + 1..]);
+    let mark = text.as_bytes()[at];
+    let other = if mark == b'.' { ',' } else { '.' };
+    let is_digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    let mut groups = whole.trim_start_matches(['+', '-']).split(other);
+    let first = groups.next()?;
+    let are_groups = groups.all(|group| group.len() == 3 && is_digits(group));
+    if !(is_digits(first) && first.len() <= 3 && are_groups && is_digits(decimals)) {
+        return None;
+    }
+    let plain = format!("{}.{decimals}", whole.replace(other, ""));
+    plain.parse().ok().map(|number| (mark, number))
 }
 
 /// Returns 1 or 0 for a word that says on or off.
@@ -105,7 +129,24 @@ mod tests {
         assert_eq!(read(&["1,5", "-0,25"]), [number(1.5), number(-0.25)]);
         assert_eq!(read(&["1.5", "1,5"]), [number(1.5), CellValue::OtherMark]);
         assert_eq!(read(&["1,5", "1.5"]), [number(1.5), CellValue::OtherMark]);
-        assert_eq!(read(&["1.234,5", "1,234,567"]), [CellValue::Thousands; 2]);
+        assert_eq!(
+            read(&["1.234,5", "-12.345.678,25", "7,5"]),
+            [number(1234.5), number(-12_345_678.25), number(7.5)]
+        );
+        assert_eq!(read(&["1,234.5", "0.5"]), [number(1234.5), number(0.5)]);
+        assert_eq!(
+            read(&["0.5", "1.234,5"]),
+            [number(0.5), CellValue::OtherMark]
+        );
+        let unplain = [
+            "1,234,567",
+            "12,34.5",
+            "1234,567.8",
+            "1.23,4",
+            "1,234.",
+            "-,123.4",
+        ];
+        assert_eq!(read(&unplain), [CellValue::Thousands; 6]);
         assert_eq!(read(&["NaN", "-inf", "1e999"]), [CellValue::NotFinite; 3]);
         assert_eq!(read(&["-", "12:30", "1,2x", "1 000"]), [CellValue::Text; 4]);
     }

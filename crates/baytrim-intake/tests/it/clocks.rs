@@ -2,7 +2,8 @@
 
 use std::fmt::Write;
 
-use baytrim_model::channel::{Quantity, Unit};
+use baytrim_intake::{Intake, standard_channels};
+use baytrim_model::channel::{Quantity, RepeatedTime, Unit};
 
 use crate::support::{altered, channel, read_with};
 
@@ -94,4 +95,44 @@ fn two_points_make_a_quantity_of_volts_counts_and_degrees() {
     for (lambda, expected) in lambda.iter().zip([0.5, 1.0, 1.5]) {
         assert!((lambda - expected).abs() < 1e-12, "{lambda}");
     }
+}
+
+/// Rows that a bus delivers in bunches would be taken as five readings of one moment and none for a
+/// while, and speeds of change between them would be a bus's.
+#[test]
+fn bunched_rows_are_told_and_spread_on_request() {
+    let mut text = "offset_s,rpm,plate_percent,lambda\n".to_owned();
+    for row in 0..200 {
+        let time_s = f64::from(row / 5) * 0.1 + f64::from(row % 5) * 0.000_2;
+        writeln!(text, "{time_s:.4},{},20,0.9", 2000 + row).unwrap();
+    }
+    let plain = read_with(text.as_bytes(), &standard_channels()).unwrap();
+    let codes = |intake: &Intake| -> Vec<String> {
+        let warnings = intake.report.warnings.iter();
+        warnings.map(|warning| warning.code.clone()).collect()
+    };
+    assert_eq!(codes(&plain), ["rows_bunched"]);
+    assert_eq!(plain.report.clock.bunch_rows, Some(5.0));
+    assert!((plain.samples.offset_s[4] - 0.0008).abs() < 1e-9);
+
+    let map = altered(|map| map.time.repeated = RepeatedTime::Spread);
+    let spread = read_with(text.as_bytes(), &map).unwrap();
+    assert_eq!(codes(&spread), ["times_spread"]);
+    for (row, offset_s) in spread.samples.offset_s.iter().enumerate() {
+        assert!(
+            (offset_s - row as f64 * 0.02).abs() < 1e-9,
+            "row {row}: {offset_s}"
+        );
+    }
+
+    // Jitter is none, nor is a pause.
+    let mut even = "offset_s,rpm,plate_percent,lambda\n".to_owned();
+    for row in 0..200 {
+        let jitter_s = f64::from(row * 7 % 5) * 0.003;
+        let pause_s = if row > 100 { 3.0 } else { 0.0 };
+        let time_s = f64::from(row) * 0.02 + jitter_s + pause_s;
+        writeln!(even, "{time_s:.4},{},20,0.9", 2000 + row).unwrap();
+    }
+    let even = read_with(even.as_bytes(), &standard_channels()).unwrap();
+    assert_eq!(even.report.clock.bunch_rows, None);
 }

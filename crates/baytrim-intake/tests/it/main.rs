@@ -14,5 +14,6 @@ mod mutations;
 mod properties;
 mod quality;
 mod road_logs;
+mod sheets;
 mod suggestions;
 mod support;

@@ -230,7 +230,7 @@ fn cell_cases() -> Vec<(&'static str, IntakeError)> {
         ),
         (
             "thousands set apart",
-            refused("offset_s;rpm;plate_percent;lambda\n0,1;2.000,5;10;0,9\n"),
+            refused("offset_s;rpm;plate_percent;lambda\n0,1;2,000,500;10;0,9\n"),
         ),
         (
             "not a number",

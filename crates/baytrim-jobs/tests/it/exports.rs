@@ -2,14 +2,16 @@
 
 use baytrim_jobs::export::{Form, Format, Quantity, Rows, render};
 use baytrim_jobs::job_file::{self, Attachments};
+use baytrim_jobs::verdict::Choice;
 use baytrim_jobs::{JobState, verdict};
 
-use crate::house::{ask, fold, proposed, record};
+use crate::house::{ask, fold, proposed, record, several};
 
 fn tuned() -> JobState {
     let mut records = proposed(&[(7, 3.5), (8, -2.0)]);
     let state = fold(&records);
-    let event = verdict::approve(&state, &ask(&state, "good"), &[]).expect("granted");
+    let event = verdict::approve(&state, &ask(&state, "good"), &Choice::whole(), &several())
+        .expect("granted");
     records.push(record(event, "reviewer", None));
     fold(&records)
 }

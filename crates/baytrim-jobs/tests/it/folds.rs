@@ -2,17 +2,25 @@
 
 use baytrim_jobs::codec::{self, DecodeError};
 use baytrim_jobs::state::{FoldError, Outcome};
+use baytrim_jobs::verdict::Choice;
 use baytrim_jobs::{JobState, verdict};
 use baytrim_model::ids::{ProposalId, RequestId};
+use baytrim_model::record::JobEvent;
 
-use crate::house::{ask, fold, opened, proposed, record, revision};
+use crate::house::{ask, fold, opened, proposed, record, revision, several};
 
 /// If this fails, a record read back from the ledger is not the record that was written.
 #[test]
 fn records_survive_their_bytes() {
     let mut records = proposed(&[(7, 3.5), (8, 1.0 / 3.0)]);
     let state = fold(&records);
-    let approval = verdict::approve(&state, &ask(&state, "pulled twice"), &[]).expect("granted");
+    let approval = verdict::approve(
+        &state,
+        &ask(&state, "pulled twice"),
+        &Choice::whole(),
+        &several(),
+    )
+    .expect("granted");
     records.push(record(approval, "reviewer", None));
     for record in &records {
         let bytes = codec::encode(record).expect("writable");
@@ -40,10 +48,10 @@ fn later_versions_are_refused() {
     let text = String::from_utf8(bytes)
         .expect("JSON")
         .replace("\"version\":1", "\"version\":2");
-    let error = codec::decode(text.as_bytes()).expect_err("too new");
+    let error = codec::decode::<JobEvent>(text.as_bytes()).expect_err("too new");
     assert!(matches!(error, DecodeError::TooNew { found: 2 }), "{error}");
     assert!(matches!(
-        codec::decode(b"{}"),
+        codec::decode::<JobEvent>(b"{}"),
         Err(DecodeError::Malformed(_))
     ));
 }

@@ -1,7 +1,7 @@
 //! A small invented job to decide upon.
 
 use baytrim_jobs::job_file::{self, Attachments};
-use baytrim_jobs::verdict::{self, Ask};
+use baytrim_jobs::verdict::{self, Ask, Rules};
 use baytrim_jobs::{JobState, open, propose};
 use baytrim_model::ids::{Actor, ProposalId, RequestId, RevisionId, UnixMillis};
 use baytrim_model::proposal::{FitSummary, NodeChange, NodeStatus, Proposal};
@@ -68,6 +68,7 @@ pub(crate) fn proposal(state: &JobState, changes: &[(usize, f64)]) -> Proposal {
         pulls: Vec::new(),
         created_at: UnixMillis(1_790_000_000_000),
         created_by: Actor("tuner".to_owned()),
+        valid_s: None,
         done: None,
         fit: FitSummary {
             estimator: "test 1".to_owned(),
@@ -101,6 +102,14 @@ pub(crate) fn ask(state: &JobState, reason: &str) -> Ask {
         reason: reason.to_owned(),
         at: UnixMillis(1_790_000_100_000),
         by: Actor("reviewer".to_owned()),
+    }
+}
+
+/// The rules of a shop of several people, where capitals make no difference between names.
+pub(crate) fn several() -> Rules<'static> {
+    Rules {
+        one_person: false,
+        is_same_hand: &|one, other| one.0.eq_ignore_ascii_case(&other.0),
     }
 }
 

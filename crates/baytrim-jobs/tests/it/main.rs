@@ -4,8 +4,11 @@
     reason = "table values are copied, not computed: the very same number is meant"
 )]
 
+mod bays;
+mod duty;
 mod exports;
 mod folds;
 mod house;
 mod job_files;
+mod taking;
 mod verdicts;

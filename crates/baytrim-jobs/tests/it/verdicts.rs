@@ -1,20 +1,26 @@
 //! Verdicts: what may be approved, by what, and when not.
 
 use baytrim_jobs::state::ProposalStanding;
+use baytrim_jobs::verdict::Choice;
 use baytrim_jobs::{JobState, Refusal, revert, verdict};
 use baytrim_model::ids::{Actor, ProposalId, UnixMillis};
 use baytrim_model::record::{JobEvent, JobRecord};
 
-use crate::house::{ask, fold, opened, proposed, record, revision};
+use crate::house::{ask, fold, opened, proposed, record, revision, several};
 
 fn standing(state: &JobState) -> ProposalStanding {
-    state.standing(state.proposal(ProposalId(1)).expect("there"))
+    state.standing(state.proposal(ProposalId(1)).expect("there"), UnixMillis(0))
 }
 
 fn approved(changes: &[(usize, f64)], only: &[(f64, f64)]) -> Vec<JobRecord> {
     let mut records = proposed(changes);
     let state = fold(&records);
-    let event = verdict::approve(&state, &ask(&state, "lambda meets target"), only);
+    let event = verdict::approve(
+        &state,
+        &ask(&state, "lambda meets target"),
+        &Choice::of(only),
+        &several(),
+    );
     records.push(record(event.expect("granted"), "reviewer", None));
     records
 }
@@ -57,18 +63,26 @@ fn stale_proposals_are_refused() {
     records.push(record(back.expect("granted"), "owner", None));
     let state = fold(&records);
     let entry = state.proposal(ProposalId(2)).expect("there");
-    assert_eq!(state.standing(entry), ProposalStanding::Stale);
+    assert_eq!(
+        state.standing(entry, UnixMillis(0)),
+        ProposalStanding::Stale
+    );
     let mut asked = ask(&state, "looks good");
     asked.proposal = ProposalId(2);
     asked.etag = verdict::etag(&entry.proposal);
-    let (reason, message) = refusal(verdict::approve(&state, &asked, &[]));
+    let (reason, message) = refusal(verdict::approve(
+        &state,
+        &asked,
+        &Choice::of(&[]),
+        &several(),
+    ));
     assert_eq!(reason, "PROPOSAL_STALE");
     assert_eq!(
         message,
         "proposal quoll-1/c2 is stale: it was computed from r1, and r2 is in force; compute it again with `baytrim propose quoll-1`"
     );
     assert!(
-        verdict::reject(&state, &asked).is_ok(),
+        verdict::reject(&state, &asked, &several()).is_ok(),
         "a stale proposal can be tidied away"
     );
 }
@@ -78,11 +92,11 @@ fn stale_proposals_are_refused() {
 fn second_verdict_is_told_who_was_first() {
     let state = fold(&approved(&[(7, 3.5)], &[]));
     let asked = ask(&state, "me too");
-    let (reason, message) = refusal(verdict::reject(&state, &asked));
+    let (reason, message) = refusal(verdict::reject(&state, &asked, &several()));
     assert_eq!(reason, "PROPOSAL_DECIDED");
     assert_eq!(
         message,
-        "proposal quoll-1/c1 was approved by reviewer already"
+        "proposal quoll-1/c1 was approved by reviewer already, 2026-09-21 14:13:20 UTC, and became r1"
     );
 }
 
@@ -92,24 +106,47 @@ fn verdicts_need_a_reason_and_the_right_etag() {
     let state = fold(&proposed(&[(7, 3.5)]));
     let blank = ask(&state, "  ");
     assert_eq!(
-        refusal(verdict::approve(&state, &blank, &[])).0,
+        refusal(verdict::approve(
+            &state,
+            &blank,
+            &Choice::of(&[]),
+            &several()
+        ))
+        .0,
         "FIELD_INVALID"
     );
     let mut other = ask(&state, "fine");
     other.etag = "00".to_owned();
     assert_eq!(
-        refusal(verdict::approve(&state, &other, &[])).0,
+        refusal(verdict::approve(
+            &state,
+            &other,
+            &Choice::of(&[]),
+            &several()
+        ))
+        .0,
         "ETAG_MISMATCH"
     );
     other.etag = String::new();
-    let (_, message) = refusal(verdict::approve(&state, &other, &[]));
+    let (_, message) = refusal(verdict::approve(
+        &state,
+        &other,
+        &Choice::of(&[]),
+        &several(),
+    ));
     assert_eq!(
         message,
         "etag: is empty; quote the etag of the proposal that was reviewed"
     );
     other.proposal = ProposalId(9);
     assert_eq!(
-        refusal(verdict::approve(&state, &other, &[])).0,
+        refusal(verdict::approve(
+            &state,
+            &other,
+            &Choice::of(&[]),
+            &several()
+        ))
+        .0,
         "PROPOSAL_UNKNOWN"
     );
 }
@@ -119,18 +156,33 @@ fn verdicts_need_a_reason_and_the_right_etag() {
 fn chosen_nodes_must_be_proposed() {
     let state = fold(&proposed(&[(7, 3.5)]));
     let asked = ask(&state, "fine");
-    let (_, message) = refusal(verdict::approve(&state, &asked, &[(3100.0, 5.0)]));
+    let (_, message) = refusal(verdict::approve(
+        &state,
+        &asked,
+        &Choice::of(&[(3100.0, 5.0)]),
+        &several(),
+    ));
     assert_eq!(
         message,
         "nodes[0]: 3100 rpm, 5 % is no node of the table; name nodes by the breakpoints of both axes"
     );
-    let (_, message) = refusal(verdict::approve(&state, &asked, &[(1500.0, 5.0)]));
+    let (_, message) = refusal(verdict::approve(
+        &state,
+        &asked,
+        &Choice::of(&[(1500.0, 5.0)]),
+        &several(),
+    ));
     assert!(
         message.contains("nothing is proposed for 1500 rpm, 5 %"),
         "{message}"
     );
     let empty = fold(&proposed(&[]));
-    let (reason, _) = refusal(verdict::approve(&empty, &ask(&empty, "fine"), &[]));
+    let (reason, _) = refusal(verdict::approve(
+        &empty,
+        &ask(&empty, "fine"),
+        &Choice::of(&[]),
+        &several(),
+    ));
     assert_eq!(reason, "NOTHING_TO_APPROVE");
 }
 
@@ -147,11 +199,16 @@ fn subset_must_hold_the_neighbour_limit() {
         (14, 10.0),
     ]));
     let asked = ask(&state, "fine");
-    let (reason, message) = refusal(verdict::approve(&state, &asked, &[(4500.0, 5.0)]));
+    let (reason, message) = refusal(verdict::approve(
+        &state,
+        &asked,
+        &Choice::of(&[(4500.0, 5.0)]),
+        &several(),
+    ));
     assert_eq!(reason, "SUBSET_BREAKS_NEIGHBOUR_LIMIT");
     assert!(message.contains("4500 rpm, 5 %"), "{message}");
     assert!(
-        verdict::approve(&state, &asked, &[]).is_ok(),
+        verdict::approve(&state, &asked, &Choice::of(&[]), &several()).is_ok(),
         "the whole holds it"
     );
 }

@@ -148,19 +148,22 @@ impl<'a> Run<'a> {
         let read_s = now_s - truth.ecu.lead_cycles * cycle_s;
         let air_g = truth.air.air_g(filling) / cylinders as f64;
         let (wall_share, tau_s) = self.film_now(filling);
-        let injected =
-            if self.cuts.fuel_cut() || (self.shifting(now_s) && !truth.ecu.shift_cuts_spark) {
-                0.0
-            } else {
-                let wanted = self.wanted_fuel(read_s, cylinder);
-                self.films[cylinder].compensated(
-                    wanted,
-                    cycle_s,
-                    wall_share,
-                    tau_s,
-                    truth.ecu.film_compensation,
-                )
-            };
+        let lost = cylinder == 0 && now_s >= self.bay.lost_cylinder_from_s;
+        let injected = if lost
+            || self.cuts.fuel_cut()
+            || (self.shifting(now_s) && !truth.ecu.shift_cuts_spark)
+        {
+            0.0
+        } else {
+            let wanted = self.wanted_fuel(read_s, cylinder);
+            self.films[cylinder].compensated(
+                wanted,
+                cycle_s,
+                wall_share,
+                tau_s,
+                truth.ecu.film_compensation,
+            )
+        };
         let reached = self.films[cylinder].cycle(injected, cycle_s, wall_share, tau_s);
         let noise = self.noise.firing(cylinder, filling) + self.slow_offset;
         let mut phi = reached / air_g * libm::exp(-noise);

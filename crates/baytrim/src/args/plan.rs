@@ -1,5 +1,7 @@
 //! `baytrim plan`.
 
+use std::path::PathBuf;
+
 use clap::{Args, ValueEnum};
 
 use crate::name::{JobName, parse_job, parse_pull_number};
@@ -8,7 +10,8 @@ use crate::name::{JobName, parse_job, parse_pull_number};
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
     baytrim plan quoll-1\n  \
-    baytrim plan quoll-1 --use street --seconds 90")]
+    baytrim plan quoll-1 --use street --seconds 90\n  \
+    baytrim plan quoll-1 --use-map commute.csv")]
 pub(crate) struct PlanArgs {
     /// The job, for example quoll-1
     #[arg(value_name = "JOB", value_parser = parse_job)]
@@ -17,6 +20,9 @@ pub(crate) struct PlanArgs {
     #[arg(long = "use", value_name = "street|track|wide-open", value_enum)]
     #[arg(hide_possible_values = true)]
     pub(crate) use_map: Option<Use>,
+    /// A use of your own: one weight per node, in the form of a table as CSV
+    #[arg(long = "use-map", value_name = "FILE.csv", conflicts_with = "use_map")]
+    pub(crate) use_map_file: Option<PathBuf>,
     /// Dyno seconds that the plan may take, 10 to 3600 [default: 120]
     #[arg(long, value_name = "N", value_parser = parse_seconds)]
     pub(crate) seconds: Option<f64>,

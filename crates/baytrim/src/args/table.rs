@@ -20,6 +20,20 @@ pub(crate) enum TableCommand {
         #[command(flatten)]
         revision: RevisionArg,
     },
+    /// Show what changed between two revisions of a job's table
+    #[command(
+        after_help = "Examples:\n  baytrim table diff quoll-1 --from r1\n  baytrim table diff quoll-1 --from r0 --to r2"
+    )]
+    Diff {
+        #[command(flatten)]
+        job: JobArg,
+        /// The revision to start from
+        #[arg(long, value_name = "rN", value_parser = parse_revision)]
+        from: String,
+        /// The revision to compare it with [default: the one in force]
+        #[arg(long, value_name = "rN", value_parser = parse_revision)]
+        to: Option<String>,
+    },
     /// List the revisions of a job's table, newest first
     #[command(after_help = "Example:\n  baytrim table list quoll-1")]
     List(JobArg),

@@ -3,6 +3,7 @@
 use baytrim_api::v1::ledger_service_client::LedgerServiceClient;
 use baytrim_api::v1::{ListRecordsRequest, VerifyLedgerRequest};
 
+use super::archive;
 use super::pages::{PAGE_SIZE, all_pages};
 use crate::args::ledger::LedgerCommand;
 use crate::client::{ANSWER_BYTES_MAX, LONG, QUICK};
@@ -20,6 +21,9 @@ pub(crate) async fn run(
 ) -> Result<Exit, Failure> {
     match command {
         LedgerCommand::Verify => verify(context).await,
+        LedgerCommand::Backup { output } => {
+            archive::back_up(output, context).await.map(|()| Exit::Done)
+        }
         LedgerCommand::Log(arg) => log(&arg.job, context).await.map(|()| Exit::Done),
     }
 }

@@ -1,18 +1,23 @@
 //! `baytrim propose` and `baytrim proposal …`.
 
 use baytrim_api::v1::correction_service_client::CorrectionServiceClient;
-use baytrim_api::v1::{CreateProposalRequest, GetProposalRequest, ListProposalsRequest, Proposal};
+use baytrim_api::v1::{
+    CreateProposalRequest, GetProposalRequest, ListProposalsRequest, Proposal,
+    ReproduceProposalRequest,
+};
 
 use super::pages::{PAGE_SIZE, all_pages};
 use super::request_id;
 use crate::args::proposal::{ProposalCommand, ProposeArgs};
-use crate::client::{ANSWER_BYTES_MAX, COMPUTE, QUICK, Server};
+use crate::client::{ANSWER_BYTES_MAX, COMPUTE, LONG, QUICK, Server};
 use crate::context::Context;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::json::proposal::{ProposalJson, ProposalsJson};
+use crate::json::reproduction::ReproductionJson;
 use crate::name::JobName;
 use crate::render::proposal::{render_proposal, render_proposals};
+use crate::render::reproduction::render_reproduction;
 
 /// Computes a proposal.
 pub(crate) async fn propose(
@@ -55,6 +60,7 @@ pub(crate) async fn run(
 ) -> Result<Exit, Failure> {
     match command {
         ProposalCommand::Show(arg) => show(&arg.proposal, context).await?,
+        ProposalCommand::Reproduce(arg) => return reproduce(&arg.proposal, context).await,
         ProposalCommand::List(arg) => list(&arg.job, context).await?,
     }
     Ok(Exit::Done)
@@ -83,6 +89,30 @@ async fn show(name: &str, context: &mut Context<'_>) -> Result<(), Failure> {
     let proposal = get(&server, name).await?;
     context.result(&ProposalJson::from(&proposal), |options| {
         render_proposal(&proposal, options)
+    })
+}
+
+/// Has a proposal computed again; one that comes out otherwise is a failure, told as a result.
+async fn reproduce(name: &str, context: &mut Context<'_>) -> Result<Exit, Failure> {
+    let server = context.server().await?;
+    let request = ReproduceProposalRequest {
+        name: name.to_owned(),
+    };
+    let answer = server.ask(LONG, request, |channel, request| async move {
+        let client = CorrectionServiceClient::new(channel);
+        client
+            .max_decoding_message_size(ANSWER_BYTES_MAX)
+            .reproduce_proposal(request)
+            .await
+    });
+    let found = answer.await?;
+    context.result(&ReproductionJson::new(name, &found), |options| {
+        render_reproduction(name, &found, options)
+    })?;
+    Ok(if found.identical {
+        Exit::Done
+    } else {
+        Exit::Failed
     })
 }
 

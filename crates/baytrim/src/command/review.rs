@@ -1,20 +1,22 @@
-//! `baytrim approve`, `reject`, `revert`.
+//! `baytrim approve`, `reject`, `comment`, `revert`.
 
 use baytrim_api::v1::review_service_client::ReviewServiceClient;
 use baytrim_api::v1::table_service_client::TableServiceClient;
 use baytrim_api::v1::{
-    ApproveProposalRequest, NodeRef, Proposal, RejectProposalRequest, RevertTableRequest,
+    ApproveProposalRequest, CreateCommentRequest, NodeRef, Proposal, RejectProposalRequest,
+    RevertTableRequest,
 };
 
 use super::{proposal, request_id};
-use crate::args::proposal::{ApproveArgs, RejectArgs};
+use crate::args::proposal::{ApproveArgs, CommentArgs, RejectArgs};
 use crate::args::table::RevertArgs;
 use crate::client::{ANSWER_BYTES_MAX, QUICK};
 use crate::context::Context;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::json::proposal::DecidedJson;
+use crate::json::proposal::{DecidedJson, SaidJson};
 use crate::json::table::RevisionJson;
+use crate::render::comments::render_comment;
 use crate::render::proposal::render_verdict;
 use crate::render::table::render_new_revision;
 
@@ -26,9 +28,10 @@ pub(crate) async fn approve(
     let server = context.server().await?;
     let name = args.proposal.proposal.clone();
     let etag = proposal::get(&server, &name).await?.etag;
-    let node = |node: &crate::args::proposal::Node| NodeRef {
-        rpm: node.rpm,
-        plate_percent: node.plate_percent,
+    let node = |take: &crate::args::proposal::Take| NodeRef {
+        rpm: take.node.rpm,
+        plate_percent: take.node.plate_percent,
+        after: take.value,
     };
     let request = ApproveProposalRequest {
         name,
@@ -36,6 +39,7 @@ pub(crate) async fn approve(
         nodes: args.only.iter().map(node).collect(),
         reason: args.reason.reason.clone(),
         request_id: request_id(),
+        share_percent: args.share.unwrap_or_default(),
     };
     let answer = server.ask(QUICK, request, |channel, request| async move {
         let client = ReviewServiceClient::new(channel);
@@ -67,6 +71,38 @@ pub(crate) async fn reject(args: &RejectArgs, context: &mut Context<'_>) -> Resu
             .await
     });
     show(answer.await?.proposal, context)
+}
+
+/// Says something about a proposal, or about one of its nodes.
+pub(crate) async fn comment(
+    args: &CommentArgs,
+    context: &mut Context<'_>,
+) -> Result<Exit, Failure> {
+    let server = context.server().await?;
+    let request = CreateCommentRequest {
+        parent: args.proposal.proposal.clone(),
+        text: args.text.clone(),
+        node: args.node.map(|node| NodeRef {
+            rpm: node.rpm,
+            plate_percent: node.plate_percent,
+            after: None,
+        }),
+        request_id: request_id(),
+    };
+    let answer = server.ask(QUICK, request, |channel, request| async move {
+        let client = ReviewServiceClient::new(channel);
+        client
+            .max_decoding_message_size(ANSWER_BYTES_MAX)
+            .create_comment(request)
+            .await
+    });
+    let comment = answer
+        .await?
+        .comment
+        .ok_or_else(|| Failure::incomplete("comment"))?;
+    let value = SaidJson::new(&args.proposal.proposal, &comment);
+    context.result(&value, |options| render_comment(&comment, options))?;
+    Ok(Exit::Done)
 }
 
 /// Shows the proposal with its verdict.

@@ -1,16 +1,14 @@
-//! A log on its way to the server.
+//! A log or an archive on its way to the server.
 
 use std::future::Future;
 use std::path::Path;
 
-use baytrim_api::v1::pull_service_client::PullServiceClient;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::transport::Channel;
 use tonic::{Code, Request, Response, Status};
 
-use crate::client::{ANSWER_BYTES_MAX, LONG, Server};
-use crate::context::Context;
+use crate::client::{LONG, Server};
 use crate::failure::Failure;
 use crate::log_reader::stream_log;
 
@@ -23,29 +21,28 @@ pub(crate) struct Wrapping<M> {
 }
 
 /// Sends one log to the method that `call` names; again from its start, under the same request name,
-/// while no server answers.
+/// while no server answers. Progress is drawn where `draws_progress` says so.
 pub(crate) async fn send<M, R, F, C>(
     server: &Server,
     log: &Path,
     wrapping: &Wrapping<M>,
-    context: &Context<'_>,
+    draws_progress: bool,
     call: C,
 ) -> Result<R, Failure>
 where
     M: Clone + Send + 'static,
     F: Future<Output = Result<Response<R>, Status>>,
-    C: Fn(PullServiceClient<Channel>, Request<ReceiverStream<M>>) -> F,
+    C: Fn(Channel, Request<ReceiverStream<M>>) -> F,
 {
     let size = tokio::fs::metadata(log).await;
     let size = size.map_err(|error| Failure::file("read the log", log, &error))?;
-    let progress = progress_bar(size.len(), log, context.draws_progress());
+    let progress = progress_bar(size.len(), log, draws_progress);
     let trouble = std::sync::Mutex::new(None);
     let answer = server.attempt(LONG, || {
         progress.set_position(0);
         let stream = stream_log(log, wrapping.open.clone(), wrapping.chunk, progress.clone());
-        let client = PullServiceClient::new(server.channel());
         let request = server.request(stream.messages, LONG);
-        let answer = call(client.max_decoding_message_size(ANSWER_BYTES_MAX), request);
+        let answer = call(server.channel(), request);
         let trouble = &trouble;
         async move {
             tokio::select! {

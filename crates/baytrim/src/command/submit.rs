@@ -2,13 +2,14 @@
 
 use std::path::Path;
 
+use baytrim_api::v1::pull_service_client::PullServiceClient;
 use baytrim_api::v1::upload_pull_request::Message;
 use baytrim_api::v1::{Axes, OpenUpload, Pull, UploadPullRequest};
 
 use super::send::{Wrapping, file_name, send};
 use super::{job, request_id};
 use crate::args::pull::SubmitArgs;
-use crate::client::Server;
+use crate::client::{ANSWER_BYTES_MAX, Server};
 use crate::context::Context;
 use crate::failure::Failure;
 use crate::json::pull::PullsJson;
@@ -33,7 +34,8 @@ pub(crate) async fn submit(args: &SubmitArgs, context: &mut Context<'_>) -> Resu
     let mut outcome = Ok(());
     for log in &args.logs {
         let open = opening(args, log, &channel_map);
-        match upload(&server, log, open, context).await {
+        let draws_progress = context.draws_progress();
+        match upload(&server, log, open, draws_progress).await {
             Ok(pull) => {
                 show(&pull, axes.as_ref(), !pulls.is_empty(), context)?;
                 pulls.push(pull);
@@ -71,7 +73,7 @@ async fn upload(
     server: &Server,
     log: &Path,
     open: OpenUpload,
-    context: &Context<'_>,
+    draws_progress: bool,
 ) -> Result<Pull, Failure> {
     let wrapping = Wrapping {
         open: UploadPullRequest {
@@ -85,8 +87,13 @@ async fn upload(
         server,
         log,
         &wrapping,
-        context,
-        |mut client, request| async move { client.upload_pull(request).await },
+        draws_progress,
+        |channel, request| async move {
+            PullServiceClient::new(channel)
+                .max_decoding_message_size(ANSWER_BYTES_MAX)
+                .upload_pull(request)
+                .await
+        },
     );
     answer
         .await?

@@ -4,17 +4,18 @@ use std::path::Path;
 
 use baytrim_api::v1::export_table_request::{Format, Quantity, Rows};
 use baytrim_api::v1::table_service_client::TableServiceClient;
-use baytrim_api::v1::{ExportTableRequest, GetRevisionRequest, ListRevisionsRequest};
+use baytrim_api::v1::{ExportTableRequest, GetRevisionRequest, ListRevisionsRequest, Revision};
 
 use super::pages::{PAGE_SIZE, all_pages};
 use crate::args::table::{ExportArgs, ExportFormat, ExportQuantity, ExportRows, TableCommand};
-use crate::client::{ANSWER_BYTES_MAX, QUICK};
+use crate::client::{ANSWER_BYTES_MAX, QUICK, Server};
 use crate::context::Context;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::json::table::{ExportJson, RevisionJson, RevisionsJson};
+use crate::json::table::{DiffJson, ExportJson, RevisionJson, RevisionsJson};
 use crate::name::JobName;
 use crate::render::table::{render_revision, render_revisions};
+use crate::render::table_diff::render_diff;
 
 /// Does what `command` asks.
 pub(crate) async fn run(
@@ -25,6 +26,9 @@ pub(crate) async fn run(
         TableCommand::Show { job, revision } => {
             show(job.job.revision(revision.revision.as_deref()), context).await?;
         }
+        TableCommand::Diff { job, from, to } => {
+            diff(&job.job, from, to.as_deref(), context).await?;
+        }
         TableCommand::List(arg) => list(&arg.job, context).await?,
         TableCommand::Export(args) => export(args, context).await?,
     }
@@ -33,6 +37,25 @@ pub(crate) async fn run(
 
 async fn show(name: String, context: &mut Context<'_>) -> Result<(), Failure> {
     let server = context.server().await?;
+    let revision = get(&server, name).await?;
+    let value = RevisionJson::from(&revision);
+    context.result(&value, |options| render_revision(&revision, options))
+}
+
+async fn diff(
+    job: &JobName,
+    from: &str,
+    to: Option<&str>,
+    context: &mut Context<'_>,
+) -> Result<(), Failure> {
+    let server = context.server().await?;
+    let from = get(&server, job.revision(Some(from))).await?;
+    let to = get(&server, job.revision(to)).await?;
+    let value = DiffJson::new(&from, &to);
+    context.result(&value, |options| render_diff(&from, &to, options))
+}
+
+async fn get(server: &Server, name: String) -> Result<Revision, Failure> {
     let answer = server.ask(
         QUICK,
         GetRevisionRequest { name },
@@ -44,12 +67,10 @@ async fn show(name: String, context: &mut Context<'_>) -> Result<(), Failure> {
                 .await
         },
     );
-    let revision = answer
+    answer
         .await?
         .revision
-        .ok_or_else(|| Failure::incomplete("revision"))?;
-    let value = RevisionJson::from(&revision);
-    context.result(&value, |options| render_revision(&revision, options))
+        .ok_or_else(|| Failure::incomplete("revision"))
 }
 
 async fn list(job: &JobName, context: &mut Context<'_>) -> Result<(), Failure> {

@@ -1,6 +1,6 @@
 //! Jobs for scripts.
 
-use baytrim_api::v1::{Job, Limits, TableContent, Wall};
+use baytrim_api::v1::{Job, Limits, RenderJobSheetResponse, TableContent, Wall};
 use serde::Serialize;
 
 use crate::name::{number, short};
@@ -141,5 +141,36 @@ fn wall(wall: &Wall) -> WallJson {
         plate_percent_min: wall.plate_percent_min,
         plate_percent_max: wall.plate_percent_max,
         lambda_max: wall.lambda_ratio_max,
+    }
+}
+
+/// A job's sheet that was written; its bytes are in the file.
+#[derive(Debug, Serialize)]
+pub(crate) struct SheetJson<'a> {
+    job: String,
+    file_name: &'a str,
+    media_type: &'a str,
+    sha256: &'a str,
+    page_count: u32,
+    record_count: u64,
+    output: Option<String>,
+}
+
+impl<'a> SheetJson<'a> {
+    /// Returns what is said of a sheet of `job` that went to `output`, none being standard output.
+    pub(crate) fn new(
+        job: String,
+        sheet: &'a RenderJobSheetResponse,
+        output: Option<String>,
+    ) -> Self {
+        Self {
+            job,
+            file_name: &sheet.file_name,
+            media_type: &sheet.media_type,
+            sha256: &sheet.sha256,
+            page_count: sheet.page_count,
+            record_count: sheet.record_count,
+            output,
+        }
     }
 }

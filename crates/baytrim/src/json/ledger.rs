@@ -10,8 +10,9 @@ pub(crate) struct RecordsJson<'a> {
     records: Vec<RecordJson<'a>>,
 }
 
+/// One record.
 #[derive(Debug, Serialize)]
-struct RecordJson<'a> {
+pub(crate) struct RecordJson<'a> {
     sequence_number: u64,
     hash: &'a str,
     previous_hash: &'a str,
@@ -35,7 +36,16 @@ pub(crate) struct CheckJson<'a> {
 impl<'a> RecordsJson<'a> {
     /// Returns the records of `job`.
     pub(crate) fn new(job: String, records: &'a [Record]) -> Self {
-        let record = |record: &'a Record| RecordJson {
+        Self {
+            job,
+            records: records.iter().map(RecordJson::from).collect(),
+        }
+    }
+}
+
+impl<'a> From<&'a Record> for RecordJson<'a> {
+    fn from(record: &'a Record) -> Self {
+        Self {
             sequence_number: record.sequence_number,
             hash: &record.hash,
             previous_hash: &record.previous_hash,
@@ -43,10 +53,6 @@ impl<'a> RecordsJson<'a> {
             actor: &record.actor,
             kind: &record.kind,
             summary: &record.summary,
-        };
-        Self {
-            job,
-            records: records.iter().map(record).collect(),
         }
     }
 }

@@ -1,6 +1,6 @@
 //! Proposals for scripts.
 
-use baytrim_api::v1::{FitSummary, NodeChange, Proposal, Verdict};
+use baytrim_api::v1::{Comment, FitSummary, NodeChange, Proposal, Verdict};
 use serde::Serialize;
 
 use super::plan::DoneJson;
@@ -17,6 +17,7 @@ pub(crate) struct ProposalJson<'a> {
     pulls: Vec<&'a str>,
     etag: &'a str,
     create_time: Option<String>,
+    expire_time: Option<String>,
     creator: &'a str,
     content: &'a str,
     change_count: u32,
@@ -27,6 +28,7 @@ pub(crate) struct ProposalJson<'a> {
     done: Option<DoneJson>,
     cautions: &'a [String],
     verdict: Option<VerdictJson<'a>>,
+    comments: Vec<CommentJson<'a>>,
 }
 
 /// Proposals of a job, without nodes.
@@ -44,6 +46,7 @@ struct ProposalRowJson<'a> {
     pulls: Vec<&'a str>,
     etag: &'a str,
     create_time: Option<String>,
+    expire_time: Option<String>,
     creator: &'a str,
     change_count: u32,
     fit: Option<FitJson<'a>>,
@@ -95,6 +98,8 @@ pub(crate) struct VerdictJson<'a> {
     reason: &'a str,
     revision: Option<&'a str>,
     approved_node_count: u32,
+    reduced_node_count: u32,
+    one_person: bool,
 }
 
 impl<'a> From<&'a Proposal> for ProposalJson<'a> {
@@ -107,6 +112,7 @@ impl<'a> From<&'a Proposal> for ProposalJson<'a> {
             pulls: numbers(&proposal.pulls),
             etag: &proposal.etag,
             create_time: proposal.create_time.map(|time| time.to_string()),
+            expire_time: proposal.expire_time.map(|time| time.to_string()),
             creator: &proposal.creator,
             content: &proposal.content,
             change_count: proposal.change_count,
@@ -117,6 +123,7 @@ impl<'a> From<&'a Proposal> for ProposalJson<'a> {
             done: proposal.done.as_ref().map(DoneJson::from),
             cautions: &proposal.cautions,
             verdict: proposal.verdict.as_ref().map(verdict),
+            comments: proposal.comments.iter().map(comment).collect(),
         }
     }
 }
@@ -139,6 +146,7 @@ fn row(proposal: &Proposal) -> ProposalRowJson<'_> {
         pulls: numbers(&proposal.pulls),
         etag: &proposal.etag,
         create_time: proposal.create_time.map(|time| time.to_string()),
+        expire_time: proposal.expire_time.map(|time| time.to_string()),
         creator: &proposal.creator,
         change_count: proposal.change_count,
         fit: proposal.fit.as_ref().map(fit),
@@ -196,6 +204,48 @@ fn verdict(verdict: &Verdict) -> VerdictJson<'_> {
         reason: &verdict.reason,
         revision: (!verdict.revision.is_empty()).then(|| number(&verdict.revision)),
         approved_node_count: verdict.approved_node_count,
+        reduced_node_count: verdict.reduced_node_count,
+        one_person: verdict.one_person,
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct CommentJson<'a> {
+    number: u32,
+    author: &'a str,
+    create_time: Option<String>,
+    rpm: Option<f64>,
+    plate_percent: Option<f64>,
+    text: &'a str,
+}
+
+fn comment(comment: &Comment) -> CommentJson<'_> {
+    CommentJson {
+        number: comment.number,
+        author: &comment.author,
+        create_time: comment.create_time.map(|time| time.to_string()),
+        rpm: comment.rpm,
+        plate_percent: comment.plate_percent,
+        text: &comment.text,
+    }
+}
+
+/// A comment that was made.
+#[derive(Debug, Serialize)]
+pub(crate) struct SaidJson<'a> {
+    id: String,
+    job: &'a str,
+    comment: CommentJson<'a>,
+}
+
+impl<'a> SaidJson<'a> {
+    /// Returns a comment on `proposal`, a full name.
+    pub(crate) fn new(proposal: &'a str, said: &'a Comment) -> Self {
+        Self {
+            id: short(proposal),
+            job: job_of(proposal),
+            comment: comment(said),
+        }
     }
 }
 

@@ -1,9 +1,12 @@
 //! Pulls for scripts.
 
-use baytrim_api::v1::{Delay, DelaySource, GateCount, NodeCoverage, Pull, PullWarning};
+use baytrim_api::v1::{
+    ChannelMapSource, Delay, DelaySource, FilmBand, GateCount, NodeCoverage, Pull, PullWarning,
+};
 use serde::Serialize;
 
 use super::realised::RealisedJson;
+use super::recording::RecordingJson;
 
 use crate::name::{job_of, number, short};
 
@@ -18,6 +21,8 @@ pub(crate) struct PullJson<'a> {
     log_sha256: &'a str,
     create_time: Option<String>,
     creator: &'a str,
+    channel_map_source: Option<&'static str>,
+    channel_map: Option<String>,
     sample_count: u64,
     duration_s: f64,
     accepted_s: f64,
@@ -25,7 +30,10 @@ pub(crate) struct PullJson<'a> {
     strip: Vec<Option<&'a str>>,
     delay: Option<DelayJson<'a>>,
     warnings: Vec<WarningJson<'a>>,
+    film: Vec<FilmJson>,
     realised: Option<RealisedJson<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    recording: Option<RecordingJson<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     coverage: Option<Vec<CoverageJson>>,
 }
@@ -64,6 +72,29 @@ struct WarningJson<'a> {
 }
 
 #[derive(Debug, Serialize)]
+struct FilmJson {
+    start_rpm: f64,
+    end_rpm: f64,
+    difference_percent: f64,
+    standard_error_percent: f64,
+    tip_in_s: f64,
+    tip_out_s: f64,
+}
+
+impl From<&FilmBand> for FilmJson {
+    fn from(band: &FilmBand) -> Self {
+        Self {
+            start_rpm: band.start_rpm,
+            end_rpm: band.end_rpm,
+            difference_percent: band.difference_percent,
+            standard_error_percent: band.standard_error_percent,
+            tip_in_s: band.tip_in_s,
+            tip_out_s: band.tip_out_s,
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
 struct CoverageJson {
     rpm: f64,
     plate_percent: f64,
@@ -77,6 +108,7 @@ impl<'a> PullJson<'a> {
         let coverage = Some(pull.coverage.iter().map(coverage).collect());
         Self {
             coverage,
+            recording: pull.recording.as_ref().map(RecordingJson::from),
             ..Self::without_coverage(pull, job)
         }
     }
@@ -95,6 +127,8 @@ impl<'a> PullJson<'a> {
             log_sha256: &pull.log_sha256,
             create_time: pull.create_time.map(|time| time.to_string()),
             creator: &pull.creator,
+            channel_map_source: map_source(pull.channel_map_source()),
+            channel_map: (!pull.channel_map.is_empty()).then(|| short(&pull.channel_map)),
             sample_count: pull.sample_count,
             duration_s: pull.duration_s,
             accepted_s: pull.accepted_s,
@@ -106,7 +140,9 @@ impl<'a> PullJson<'a> {
                 .collect(),
             delay: pull.delay.as_ref().map(delay),
             warnings: pull.warnings.iter().map(warning).collect(),
+            film: pull.film.iter().map(FilmJson::from).collect(),
             realised: pull.realised.as_ref().map(RealisedJson::from),
+            recording: None,
             coverage: None,
         }
     }
@@ -126,6 +162,16 @@ impl<'a> PullsJson<'a> {
             job: job.to_owned(),
             pulls: pulls.iter().map(one).collect(),
         }
+    }
+}
+
+fn map_source(source: ChannelMapSource) -> Option<&'static str> {
+    match source {
+        ChannelMapSource::Unspecified => None,
+        ChannelMapSource::Sent => Some("sent"),
+        ChannelMapSource::Job => Some("job"),
+        ChannelMapSource::Bay => Some("bay"),
+        ChannelMapSource::Standard => Some("standard"),
     }
 }
 

@@ -4,6 +4,7 @@ use baytrim_api::v1::{ExportTableResponse, Revision};
 use serde::Serialize;
 
 use crate::name::{job_of, number};
+use crate::render::table_diff::change_percent;
 
 /// A revision; axes, values and totals are empty in lists.
 #[derive(Debug, Serialize)]
@@ -20,6 +21,20 @@ pub(crate) struct RevisionJson<'a> {
     plate_percent: &'a [f64],
     values: &'a [f64],
     total_percent: &'a [f64],
+}
+
+/// What changed between two revisions, in node order.
+#[derive(Debug, Serialize)]
+pub(crate) struct DiffJson<'a> {
+    job: &'a str,
+    from: &'a str,
+    to: &'a str,
+    content: &'a str,
+    rpm: &'a [f64],
+    plate_percent: &'a [f64],
+    before: &'a [f64],
+    after: &'a [f64],
+    change_percent: Vec<f64>,
 }
 
 /// Revisions of a job.
@@ -56,6 +71,23 @@ impl<'a> From<&'a Revision> for RevisionJson<'a> {
             plate_percent: &revision.plate_percent,
             values: &revision.values,
             total_percent: &revision.total_percent,
+        }
+    }
+}
+
+impl<'a> DiffJson<'a> {
+    /// Returns what changed from one revision to another.
+    pub(crate) fn new(from: &'a Revision, to: &'a Revision) -> Self {
+        Self {
+            job: job_of(&to.name),
+            from: number(&from.name),
+            to: number(&to.name),
+            content: &to.content,
+            rpm: &to.rpm,
+            plate_percent: &to.plate_percent,
+            before: &from.values,
+            after: &to.values,
+            change_percent: change_percent(from, to),
         }
     }
 }

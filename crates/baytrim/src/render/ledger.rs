@@ -31,6 +31,17 @@ pub fn render_records(records: &[Record], options: &RenderOptions) -> String {
     columns(heads, &rows, options)
 }
 
+/// Returns the line of one record as it comes.
+pub(crate) fn render_record(record: &Record) -> String {
+    format!(
+        "{:>6}  {}  {}  {}\n",
+        record.sequence_number,
+        minute(record.create_time.map(|time| time.to_string())),
+        plain(&record.actor),
+        plain(&record.summary),
+    )
+}
+
 /// Returns what a check of the whole ledger found.
 pub fn render_check(check: &VerifyLedgerResponse, options: &RenderOptions) -> String {
     let number =

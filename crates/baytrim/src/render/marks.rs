@@ -34,6 +34,11 @@ pub(crate) fn limit(name: &str) -> LimitMark {
             "what is proven",
             "fuel comes off only as far as the evidence proves",
         ),
+        "false_lean" => (
+            'f',
+            "a false lean reading",
+            "looks lean for another reason than too little fuel",
+        ),
         "deadband" => ('d', "the tolerance", "smaller than the tolerance"),
         "standard_error" => ('u', "a large error", "too unsure for a change"),
         "visits" => (

@@ -4,6 +4,7 @@ use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{Proposal, Verdict};
 
 use super::columns::{Edge, columns};
+use super::comments::comments;
 use super::look::worth_a_look;
 use super::number::fixed;
 use super::proposal_grid::change_grid;
@@ -22,6 +23,7 @@ pub fn render_proposal(proposal: &Proposal, options: &RenderOptions) -> String {
         summary(proposal, options),
         change_grid(proposal, options),
         worth_a_look(proposal, options),
+        comments(&proposal.comments, options),
         cautions(&proposal.cautions, options),
         next(proposal, options),
     ];
@@ -85,6 +87,7 @@ pub(crate) fn state_name(state: State) -> &'static str {
         State::Approved => "approved",
         State::Rejected => "rejected",
         State::Stale => "stale",
+        State::Expired => "expired",
     }
 }
 
@@ -114,6 +117,11 @@ fn heading(proposal: &Proposal, options: &RenderOptions) -> String {
         let made = moment(proposal.create_time.map(|time| time.to_string()));
         let line = format!("Made {made} by {}", plain(&proposal.creator));
         page += &(options.paint(Ink::Quiet, &line) + "\n");
+        if let (State::Open | State::Expired, Some(time)) = (proposal.state(), proposal.expire_time)
+        {
+            let line = format!("Can be approved until {}", moment(Some(time.to_string())));
+            page += &(options.paint(Ink::Quiet, &line) + "\n");
+        }
     }
     if let Some(verdict) = &proposal.verdict {
         page += &wrap(&verdict_sentence(verdict), options.width, 0);
@@ -124,12 +132,21 @@ fn heading(proposal: &Proposal, options: &RenderOptions) -> String {
 fn verdict_sentence(verdict: &Verdict) -> String {
     let when = moment(verdict.create_time.map(|time| time.to_string()));
     let (who, why) = (plain(&verdict.reviewer), plain(&verdict.reason));
+    let duty = if verdict.one_person {
+        " in a shop of one person"
+    } else {
+        ""
+    };
     if verdict.approved {
         let nodes = counted(verdict.approved_node_count as usize, "node");
         let revision = plain(number(&verdict.revision));
-        format!("Approved by {who}, {when}: {nodes} became {revision}. Reason: {why}")
+        let less = match verdict.reduced_node_count {
+            0 => String::new(),
+            count => format!(" ({count} of them less than proposed)"),
+        };
+        format!("Approved by {who}{duty}, {when}: {nodes}{less} became {revision}. Reason: {why}")
     } else {
-        format!("Rejected by {who}, {when}. Reason: {why}")
+        format!("Rejected by {who}{duty}, {when}. Reason: {why}")
     }
 }
 
@@ -158,7 +175,7 @@ fn next(proposal: &Proposal, options: &RenderOptions) -> String {
             format!("baytrim table export {job} --format csv --output {job}.csv"),
             format!("baytrim pull submit {job} LOG --bay NAME"),
         ],
-        State::Stale | State::Rejected => vec![
+        State::Stale | State::Expired | State::Rejected => vec![
             format!("baytrim pull submit {job} LOG --bay NAME"),
             format!("baytrim propose {job}"),
         ],

@@ -1,12 +1,13 @@
 //! A pull: what was refused and why, its delay, its coverage; lists of pulls.
 
-use baytrim_api::v1::{Axes, Delay, DelaySource, NodeCoverage, Pull};
+use baytrim_api::v1::{Axes, ChannelMapSource, Delay, DelaySource, FilmBand, NodeCoverage, Pull};
 
 use super::columns::{Edge, columns};
 use super::grid::{Cell, Grid};
 use super::marks::gate;
-use super::number::{fixed, share_percent};
+use super::number::{fixed, share_percent, signed};
 use super::realised::render_realised;
+use super::recording::render_recording;
 use super::strip::render_strip;
 use super::style::{Ink, RenderOptions};
 use super::text::{counted, hang, minute, moment, plain, sentence, wrap};
@@ -27,7 +28,13 @@ pub fn render_pull(pull: &Pull, axes: Option<&Axes>, options: &RenderOptions) ->
         pull.delay
             .as_ref()
             .map_or_else(String::new, |delay| delay_text(delay, options)),
+        film(&pull.film, options),
         coverage(&pull.coverage, axes, options),
+        pull.recording
+            .as_ref()
+            .map_or_else(String::new, |recording| {
+                render_recording(recording, options)
+            }),
     ];
     let parts: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
     parts.join("\n")
@@ -96,7 +103,23 @@ fn heading(pull: &Pull, options: &RenderOptions) -> String {
         let line = format!("Finished {made} by {}", plain(&pull.creator));
         page += &(options.paint(Ink::Quiet, &line) + "\n");
     }
+    if let Some(map) = read_with(pull) {
+        page += &(options.paint(Ink::Quiet, &map) + "\n");
+    }
     page
+}
+
+/// Says which channel map the log was read with; nothing of a live pull, which needs none.
+fn read_with(pull: &Pull) -> Option<String> {
+    let map = match pull.channel_map_source() {
+        ChannelMapSource::Unspecified => return None,
+        ChannelMapSource::Standard if pull.source_name.is_empty() => return None,
+        ChannelMapSource::Sent => "the channel map that was sent with the log".to_owned(),
+        ChannelMapSource::Job => "the job's channel map for the bay".to_owned(),
+        ChannelMapSource::Bay => format!("channel map {} of the bay", number(&pull.channel_map)),
+        ChannelMapSource::Standard => "the standard column names".to_owned(),
+    };
+    Some(format!("Read with {}", plain(&map)))
 }
 
 fn acceptance(pull: &Pull, options: &RenderOptions) -> String {
@@ -185,6 +208,28 @@ fn delay_text(delay: &Delay, options: &RenderOptions) -> String {
         sentence(&plain(&delay.remark)),
     );
     options.paint(Ink::Strong, "Delay") + "\n" + &wrap(&text, options.width, 2)
+}
+
+/// Returns the film meter: what tip-in and tip-out leave between them.
+fn film(bands: &[FilmBand], options: &RenderOptions) -> String {
+    if bands.is_empty() {
+        return String::new();
+    }
+    let title = "Wall film: how much leaner an opening throttle reads than a closing one";
+    let mut page = options.paint(Ink::Strong, title) + "\n";
+    for band in bands {
+        let line = format!(
+            "{} to {} rpm: {} ± {} % ({} s and {} s)",
+            fixed(band.start_rpm, 0),
+            fixed(band.end_rpm, 0),
+            signed(band.difference_percent, 1),
+            fixed(band.standard_error_percent, 1),
+            fixed(band.tip_in_s, 0),
+            fixed(band.tip_out_s, 0),
+        );
+        page += &hang(&line, options.width, 2, 4);
+    }
+    page
 }
 
 fn coverage(visited: &[NodeCoverage], axes: Option<&Axes>, options: &RenderOptions) -> String {

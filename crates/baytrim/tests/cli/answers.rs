@@ -1,21 +1,30 @@
 //! Canned answers: the invented job quoll-1 of an invented shop. Nothing here was measured.
 
+pub(crate) mod bays;
 mod next;
+mod trace;
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
-    Axes, ChannelSuggestion, Delay, DelaySource, DoneChance, Engine, FitSummary, Fuel, GateCount,
-    GetStatusResponse, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Record,
-    Revision, SuggestChannelsResponse, TableContent, Verdict, Wall,
+    Axes, ChannelSuggestion, Comment, Delay, DelaySource, DoneChance, Engine, FilmBand, FitSummary,
+    Fuel, GateCount, GetStatusResponse, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull,
+    PullWarning, Record, Revision, SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
 use prost_types::{Duration, Timestamp};
 
-pub(crate) use next::{plan, realised};
+pub(crate) use next::{plan, realised, reproduction};
+pub(crate) use trace::node_trace;
 
 /// 2026-03-14 09:26:53 UTC, in the middle of the invented job.
 pub(crate) const MOMENT: Timestamp = Timestamp {
     seconds: 1_773_480_413,
     nanos: 589_000_000,
+};
+
+/// Thirty days after [`MOMENT`].
+const LATER: Timestamp = Timestamp {
+    seconds: MOMENT.seconds + 2_592_000,
+    nanos: 0,
 };
 
 pub(crate) const ETAG: &str = "\"5b0c\"";
@@ -158,7 +167,18 @@ pub(crate) fn pull() -> Pull {
             message: "A tenth of the pull was cold: let the engine warm up before logging."
                 .to_owned(),
         }],
+        film: vec![FilmBand {
+            start_rpm: 1500.0,
+            end_rpm: 4500.0,
+            difference_percent: 0.8,
+            standard_error_percent: 0.5,
+            tip_in_s: 14.0,
+            tip_out_s: 11.0,
+        }],
         realised: None,
+        channel_map_source: baytrim_api::v1::ChannelMapSource::Bay.into(),
+        channel_map: "bays/east/maps/m2".to_owned(),
+        recording: Some(bays::recording()),
     }
 }
 
@@ -186,6 +206,17 @@ fn coverage() -> Vec<NodeCoverage> {
         .collect()
 }
 
+pub(crate) fn comment() -> Comment {
+    Comment {
+        number: 1,
+        author: "robin".to_owned(),
+        create_time: Some(MOMENT),
+        text: "heard it knock here, once".to_owned(),
+        rpm: Some(3000.0),
+        plate_percent: Some(20.0),
+    }
+}
+
 pub(crate) fn proposal() -> Proposal {
     let nodes = nodes();
     let change_count = nodes
@@ -198,6 +229,8 @@ pub(crate) fn proposal() -> Proposal {
         base_revision: "r0".to_owned(),
         pulls: vec!["p1".to_owned(), "p2".to_owned(), "p3".to_owned()],
         create_time: Some(MOMENT),
+        expire_time: Some(LATER),
+        comments: vec![comment()],
         creator: "kim".to_owned(),
         fit: Some(FitSummary {
             estimator: "footprint 1".to_owned(),
@@ -249,6 +282,7 @@ pub(crate) fn decided(approved: bool) -> Proposal {
             String::new()
         },
         approved_node_count: if approved { 2 } else { 0 },
+        ..Verdict::default()
     };
     Proposal {
         state: state.into(),

@@ -21,6 +21,7 @@ async fn every_reading_command_shows_something() {
         ("propose quoll-1", "baytrim approve quoll-1/c1 --reason"),
         ("propose quoll-1 --dry-run", "Not recorded"),
         ("plan quoll-1 --use wide-open", "up and down at 40 %"),
+        ("trace quoll-1/c1 3000:20", "3000 rpm at 20 % plate"),
         (
             "proposal show jobs/quoll-1/proposals/c1",
             "Proposal quoll-1/c1 (open)",
@@ -33,6 +34,11 @@ async fn every_reading_command_shows_something() {
             "channels suggest Cargo.toml",
             "plate_angle: \"Klappe\" in percent, 55 % sure",
         ),
+        ("channels show east", "column = \"AFR wide\""),
+        ("channels show east --map m1", "Channel map m1 of bay east"),
+        ("channels history east", "new lambda meter"),
+        ("channels history west", "baytrim channels suggest LOG"),
+        ("channels list", "east  m2"),
         ("ledger log quoll-1", "pull p2 from bay east"),
         ("completions bash", "_baytrim"),
         ("--help", "baytrim pull submit quoll-1"),
@@ -60,7 +66,7 @@ async fn job_open_sends_the_file_and_what_it_names() {
     let checked = baytrim(&url, &["job", "open", path, "--check"]).await;
     assert!(checked.out.starts_with("Only checked"), "{}", checked.out);
     shop.with(|seen| {
-        assert_eq!(seen.actors, ["robin", "kim"]);
+        assert_eq!(seen.actors, ["robin"]);
         assert_eq!(seen.jobs[0].attachments[0].content, b"1,2\n");
         assert_eq!(seen.jobs[0].request_id.len(), 36);
         assert!(!seen.jobs[0].validate_only && seen.jobs[1].validate_only);
@@ -176,6 +182,61 @@ async fn a_retried_upload_keeps_its_name() {
     });
 }
 
+/// A bay would get another map than the file holds, or one that was only to be checked.
+#[tokio::test]
+async fn channels_set_sends_the_file_as_it_is() {
+    let (shop, url) = Shop::open().await;
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("map.toml");
+    std::fs::write(&file, "# by hand\n[time]\nrate_hz = 50\n").unwrap();
+    let path = file.to_str().unwrap();
+    let words = [
+        "channels",
+        "set",
+        "bays/east",
+        path,
+        "--reason",
+        "new meter",
+    ];
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
+    assert!(
+        outcome.err.contains("first channel map of bay east"),
+        "{}",
+        outcome.err
+    );
+    let checked = baytrim(&url, &["channels", "set", "east", path, "--check"]).await;
+    assert!(checked.out.contains("not recorded"), "{}", checked.out);
+    shop.with(|seen| {
+        let first = &seen.maps[0];
+        assert_eq!(first.text, "# by hand\n[time]\nrate_hz = 50\n");
+        assert_eq!(
+            (first.parent.as_str(), first.reason.as_str()),
+            ("bays/east", "new meter")
+        );
+        assert_eq!(first.request_id.len(), 36);
+        assert!(!first.validate_only && seen.maps[1].validate_only);
+    });
+    let copy = folder.path().join("copy.toml");
+    let words = [
+        "channels",
+        "show",
+        "east",
+        "--output",
+        copy.to_str().unwrap(),
+    ];
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
+    let text = std::fs::read_to_string(&copy).unwrap();
+    assert_eq!(text, answers::bays::channel_map().text);
+    let again = baytrim(&url, &words).await;
+    assert_eq!(
+        again.exit,
+        Exit::Failed,
+        "a file that is there is not written over"
+    );
+}
+
 /// A verdict would be given on another state of the proposal, or on other nodes.
 #[tokio::test]
 async fn verdicts_quote_the_etag_and_the_nodes() {
@@ -201,8 +262,11 @@ async fn verdicts_quote_the_etag_and_the_nodes() {
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
     shop.with(|seen| {
         let approval = &seen.approvals[0];
-        let nodes = [(3000.0, 20.0), (4500.0, 2.5)]
-            .map(|(rpm, plate_percent)| NodeRef { rpm, plate_percent });
+        let nodes = [(3000.0, 20.0), (4500.0, 2.5)].map(|(rpm, plate_percent)| NodeRef {
+            rpm,
+            plate_percent,
+            after: None,
+        });
         assert_eq!(approval.nodes, nodes);
         assert_eq!(
             (approval.etag.as_str(), approval.reason.as_str()),
@@ -260,4 +324,32 @@ async fn propose_says_what_to_leave_out() {
     let outcome = baytrim(&url, &["propose", "quoll-1", "--without", "p1,quoll-1/p3"]).await;
     assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
     shop.with(|seen| assert_eq!(seen.proposals[0].excluded_pulls, ["p1", "p3"]));
+}
+
+/// A plan would be weighed by another use than the file says.
+#[tokio::test]
+async fn a_use_map_goes_to_the_server_in_node_order() {
+    let (shop, url) = Shop::open().await;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("use.csv");
+    let axes = answers::axes();
+    let rpm: Vec<String> = axes.rpm.iter().map(ToString::to_string).collect();
+    let mut lines = vec![format!("plate_percent/rpm,{}", rpm.join(","))];
+    for (row, plate) in axes.plate_percent.iter().enumerate() {
+        lines.push(format!("{plate}{}", format!(",{row}").repeat(rpm.len())));
+    }
+    std::fs::write(&path, lines.join("\n")).unwrap();
+    let file = path.to_str().unwrap();
+    let outcome = baytrim(&url, &["plan", "quoll-1", "--use-map", file]).await;
+    assert_eq!(outcome.exit, Exit::Done, "{}", outcome.err);
+    let (values, use_map) = shop.with(|seen| {
+        let plan = seen.plans.last().unwrap();
+        (plan.use_values.clone(), plan.use_map)
+    });
+    assert_eq!((values.len(), use_map), (96, 0));
+    assert_eq!((values[0], values[12], values[95]), (0.0, 1.0, 7.0));
+    std::fs::write(&path, "1,2").unwrap();
+    let outcome = baytrim(&url, &["plan", "quoll-1", "--use-map", file]).await;
+    assert_eq!(outcome.exit, Exit::Failed);
+    assert!(outcome.err.contains("line 1 must begin"), "{}", outcome.err);
 }

@@ -248,3 +248,30 @@ async fn a_reader_that_has_seen_enough_is_no_failure() {
     .await;
     assert_eq!((exit, err.as_slice()), (Exit::Done, [].as_slice()));
 }
+
+/// A script that audits a ledger would take a proposal for reproduced that is not.
+#[tokio::test]
+async fn a_proposal_that_comes_out_otherwise_is_a_failure_told_as_a_result() {
+    let (_shop, url) = Shop::open().await;
+    let words = ["proposal", "reproduce", "quoll-1/c1", "--json"];
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, Exit::Failed);
+    assert_eq!(outcome.json()["identical"], false);
+    assert_eq!(outcome.json()["differing_nodes"][0]["after"], 4.0);
+}
+
+/// A backup that was cut off would lie about as if it were whole.
+#[tokio::test]
+async fn half_a_backup_never_takes_the_name_of_a_whole_one() {
+    let (_shop, url) = Shop::open().await;
+    let directory = tempfile::tempdir().unwrap();
+    let file = directory.path().join("shop.tar");
+    let words = ["ledger", "backup", "--output", file.to_str().unwrap()];
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, Exit::Failed, "{}", outcome.err);
+    assert!(!file.exists());
+    std::fs::write(&file, "another").unwrap();
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, Exit::Usage, "{}", outcome.err);
+    assert_eq!(std::fs::read(&file).unwrap(), b"another");
+}

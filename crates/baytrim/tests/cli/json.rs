@@ -34,8 +34,8 @@ async fn object(words: &str) -> Value {
 async fn a_proposal_has_its_documented_keys() {
     for words in ["propose quoll-1 --json", "proposal show quoll-1/c1 --json"] {
         let proposal = object(words).await;
-        let expected = "id job state base_revision pulls etag create_time creator content change_count \
-                        rpm plate_percent nodes fit done cautions verdict";
+        let expected = "id job state base_revision pulls etag create_time expire_time creator content change_count \
+                        rpm plate_percent nodes fit done cautions verdict comments";
         assert_eq!(keys(&proposal), set(expected));
         assert_eq!(proposal["id"], "quoll-1/c1");
         assert_eq!(proposal["job"], "quoll-1");
@@ -82,14 +82,21 @@ async fn other_answers_have_their_documented_keys() {
         ("pull list quoll-1 --json", "job pulls"),
         (
             "pull show quoll-1/p2 --json",
-            "id job bay revision source_name log_sha256 create_time creator sample_count \
-             duration_s accepted_s refused strip delay warnings realised coverage",
+            "id job bay revision source_name log_sha256 create_time creator \
+             channel_map_source channel_map sample_count \
+             duration_s accepted_s refused strip delay warnings film realised recording coverage",
         ),
         ("proposal list quoll-1 --json", "job proposals"),
         (
             "plan quoll-1 --use street --seconds 60 --json",
             "job revision pulls done steps standard_error_percent planned_standard_error_percent \
              total_s unreachable_node_count cautions",
+        ),
+        (
+            "trace quoll-1 3000:20 --json",
+            "id rpm plate_percent revision correction_percent standard_error_percent \
+             total_standard_error_percent target_lambda measured_fraction dwell_s visits errors \
+             pulls cautions",
         ),
         (
             "approve quoll-1/c1 --reason x --json",
@@ -104,6 +111,14 @@ async fn other_answers_have_their_documented_keys() {
             "job revision in_force origin create_time creator reason content rpm plate_percent \
              values total_percent",
         ),
+        (
+            "comment quoll-1/c1 --node 3000:20 knocks --json",
+            "id job comment",
+        ),
+        (
+            "table diff quoll-1 --from r0 --json",
+            "job from to content rpm plate_percent before after change_percent",
+        ),
         ("table list quoll-1 --json", "job revisions"),
         (
             "table export quoll-1 --format csv --json",
@@ -113,6 +128,12 @@ async fn other_answers_have_their_documented_keys() {
             "channels suggest Cargo.toml --json",
             "channel_map complete channels missing notes refusal row_count unused_columns output",
         ),
+        (
+            "channels show east --json",
+            "bay map in_force create_time creator reason channels text",
+        ),
+        ("channels history east --json", "bay maps"),
+        ("channels list --json", "bays"),
         ("ledger log quoll-1 --json", "job records"),
         (
             "ledger verify --json",
@@ -165,12 +186,16 @@ async fn every_key_is_documented() {
         "propose quoll-1 --json",
         "proposal list quoll-1 --json",
         "plan quoll-1 --json",
+        "trace quoll-1 3000:20 --json",
         "approve quoll-1/c1 --reason x --json",
         "revert quoll-1 --to r0 --reason x --json",
         "table show quoll-1 --json",
         "table list quoll-1 --json",
         "table export quoll-1 --format csv --json",
         "channels suggest Cargo.toml --json",
+        "channels show east --json",
+        "channels history east --json",
+        "channels list --json",
         "ledger log quoll-1 --json",
         "ledger verify --json",
     ] {
@@ -196,4 +221,14 @@ async fn a_status_has_its_documented_keys() {
                     sample_count failed_write_count";
     assert_eq!(keys(&status), set(expected));
     assert_eq!(status["uptime_s"], 183_600);
+}
+
+/// A script that audits a ledger would find a key gone.
+#[tokio::test]
+async fn a_reproduction_has_its_documented_keys() {
+    let found = object("proposal reproduce quoll-1/c1 --json").await;
+    let expected = "id identical recorded_estimator estimator pulls node_count other_value_count \
+                    differing_node_count correction_difference_percent_max differing_nodes";
+    assert_eq!(keys(&found), set(expected));
+    assert_eq!(found["id"], "quoll-1/c1");
 }

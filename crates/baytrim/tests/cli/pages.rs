@@ -1,15 +1,20 @@
 //! Pages against golden files. `BAYTRIM_UPDATE_GOLDEN=1 cargo test -p baytrim` writes them anew.
 
+use baytrim::render::channel_maps::{render_map, render_maps};
 use baytrim::render::channels::render_suggestion;
 use baytrim::render::job::{render_job, render_jobs};
 use baytrim::render::ledger::{render_check, render_records};
 use baytrim::render::plan::render_plan;
 use baytrim::render::proposal::{render_proposals, render_verdict};
 use baytrim::render::pull::render_pulls;
+use baytrim::render::reproduction::render_reproduction;
 use baytrim::render::status::render_status;
 use baytrim::render::table::{render_new_revision, render_revision, render_revisions};
+use baytrim::render::trace::render_trace;
 use baytrim::{RenderOptions, render_proposal, render_pull};
-use baytrim_api::v1::{Job, Proposal, Pull, VerifyLedgerResponse};
+use baytrim_api::v1::{
+    Job, Proposal, Pull, ReproduceProposalResponse, ReproducedPull, VerifyLedgerResponse,
+};
 
 use crate::answers;
 
@@ -30,6 +35,16 @@ fn check(name: &str, draw: impl Fn(&RenderOptions) -> String) {
         let golden = std::fs::read_to_string(&path).unwrap_or_default();
         assert!(page == golden, "{path} differs; the page is now:\n{page}");
     }
+}
+
+/// A tuner would see another channel map in force than there is.
+#[test]
+fn channel_maps() {
+    let map = answers::bays::channel_map();
+    check("channel-map", |options| render_map("east", &map, options));
+    check("channel-maps", |options| {
+        render_maps("east", std::slice::from_ref(&map), options)
+    });
 }
 
 /// A reviewer would see another proposal than the one that is to be decided on.
@@ -58,6 +73,9 @@ fn proposals() {
     });
     check("plan", |options| {
         render_plan(&answers::plan(), "quoll-1", options)
+    });
+    check("trace", |options| {
+        render_trace(&answers::node_trace(), options)
     });
     check("verdict", |options| {
         let approved = render_verdict(&answers::decided(true), options);
@@ -206,5 +224,30 @@ fn pages_keep_to_the_width() {
 fn status() {
     check("status", |options| {
         render_status("http://127.0.0.1:7411", &answers::status(), options)
+    });
+}
+
+/// An auditor would take numbers for reproduced that are not, or not see which differ.
+#[test]
+fn reproductions() {
+    let name = "jobs/quoll-1/proposals/c1";
+    let otherwise = answers::reproduction();
+    check("reproduction", |options| {
+        render_reproduction(name, &otherwise, options)
+    });
+    let pulls = otherwise.pulls.iter().map(|pull| ReproducedPull {
+        evidence_identical: true,
+        ..pull.clone()
+    });
+    let same = ReproduceProposalResponse {
+        identical: true,
+        pulls: pulls.collect(),
+        estimator: otherwise.recorded_estimator.clone(),
+        recorded_estimator: otherwise.recorded_estimator.clone(),
+        node_count: 96,
+        ..ReproduceProposalResponse::default()
+    };
+    check("reproduction-same", |options| {
+        render_reproduction(name, &same, options)
     });
 }

@@ -3,6 +3,7 @@
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
+use baytrim_api::v1::bay_service_server::BayServiceServer;
 use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
@@ -11,8 +12,9 @@ use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
 use baytrim_api::v1::{
-    ApproveProposalRequest, CreateJobRequest, CreateProposalRequest, ExportTableRequest,
-    OpenUpload, RejectProposalRequest, RevertTableRequest,
+    ApproveProposalRequest, CreateCommentRequest, CreateJobRequest, CreateProposalRequest,
+    ExportTableRequest, OpenUpload, PlanPullRequest, RejectProposalRequest, RevertTableRequest,
+    SetChannelMapRequest,
 };
 use tokio::net::TcpListener;
 use tokio_stream::wrappers::TcpListenerStream;
@@ -20,6 +22,7 @@ use tonic::transport::Server;
 use tonic::{Code, Request, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
 
+mod bays;
 mod corrections;
 mod daemon;
 mod jobs;
@@ -42,10 +45,13 @@ pub(crate) struct Seen {
     pub(crate) jobs: Vec<CreateJobRequest>,
     pub(crate) uploads: Vec<Upload>,
     pub(crate) proposals: Vec<CreateProposalRequest>,
+    pub(crate) plans: Vec<PlanPullRequest>,
     pub(crate) approvals: Vec<ApproveProposalRequest>,
     pub(crate) rejections: Vec<RejectProposalRequest>,
+    pub(crate) comments: Vec<CreateCommentRequest>,
     pub(crate) reverts: Vec<RevertTableRequest>,
     pub(crate) exports: Vec<ExportTableRequest>,
+    pub(crate) maps: Vec<SetChannelMapRequest>,
     pub(crate) page_tokens: Vec<String>,
     /// Calls that are answered UNAVAILABLE before any is answered well.
     pub(crate) failing_calls: usize,
@@ -72,6 +78,7 @@ impl Shop {
         let url = format!("http://{}", listener.local_addr().unwrap());
         let serving = Server::builder()
             .add_service(JobServiceServer::new(shop.clone()))
+            .add_service(BayServiceServer::new(shop.clone()))
             .add_service(PullServiceServer::new(shop.clone()))
             .add_service(CorrectionServiceServer::new(shop.clone()))
             .add_service(ReviewServiceServer::new(shop.clone()))

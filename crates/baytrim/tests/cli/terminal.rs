@@ -32,7 +32,6 @@ impl Outcome {
 pub(crate) async fn baytrim(url: &str, words: &[&str]) -> Outcome {
     let environment = Environment {
         server: Some(url.to_owned()),
-        user: Some("kim".to_owned()),
         ..Environment::default()
     };
     let (mut out, mut err) = (Vec::new(), Vec::new());

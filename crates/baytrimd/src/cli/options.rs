@@ -27,9 +27,6 @@ pub(crate) struct Options {
     /// Which log lines are written [env: BAYTRIM_LOG_LEVEL] [default: info]
     #[arg(long, value_name = "LEVEL")]
     log_level: Option<String>,
-    /// File (mode 0600) with the token that every caller must show [env: BAYTRIM_ACCESS_TOKEN_FILE]
-    #[arg(long, value_name = "FILE")]
-    token_file: Option<String>,
     /// Listens beyond this machine although nothing is encrypted [env: BAYTRIM_ACCESS_INSECURE_LAN]
     #[arg(long)]
     insecure_lan: bool,
@@ -47,7 +44,6 @@ impl Options {
             ("listen", &self.listen),
             ("log.format", &self.log_format),
             ("log.level", &self.log_level),
-            ("access.token_file", &self.token_file),
         ];
         let mut flags: BTreeMap<&'static str, String> = given
             .into_iter()
@@ -68,6 +64,23 @@ impl Options {
     /// Returns what all layers say.
     pub(crate) fn settings(&self) -> Result<Settings, Failure> {
         config::settings(&self.layers()?).map_err(Failure::usage)
+    }
+
+    /// Returns the directory where the command line of the same user looks for the names of token files.
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the daemon's environment is read here and nowhere else"
+    )]
+    pub(crate) fn places() -> Option<PathBuf> {
+        let variable = |name: &str| {
+            let value = std::env::var(name).ok().filter(|value| !value.is_empty());
+            value.map(PathBuf::from)
+        };
+        let home = || variable("HOME").map(|home| home.join(".config"));
+        let of_user = variable("XDG_RUNTIME_DIR")
+            .or_else(|| variable("XDG_CONFIG_HOME"))
+            .or_else(home);
+        of_user.map(|directory| directory.join("baytrim"))
     }
 
     /// Returns the directory of the ledger, which has no default.

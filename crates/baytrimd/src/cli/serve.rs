@@ -2,16 +2,19 @@
 
 use std::future::Future;
 use std::io::Write as _;
+use std::net::SocketAddr;
+use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 
 use anyhow::Context as _;
+use baytrim_ledger::Store;
 use baytrim_ledger_local::{LocalStore, OpenError, OpenReport};
 use clap::Args;
 use tokio::net::TcpListener;
 
 use super::{EXIT_DAMAGED, Failure, Options};
-use crate::access::Access;
+use crate::access::{Access, OWNER_NAME, Place, Places, establish};
 use crate::config::Settings;
 use crate::log;
 use crate::server::{Serving, is_loopback, serve};
@@ -30,7 +33,6 @@ impl Serve {
     pub(crate) fn run(self) -> Result<ExitCode, Failure> {
         let settings = self.options.settings()?;
         log::start(settings.log_format, &settings.log_level);
-        let access = access(&settings)?;
         let data = Options::data(&settings)?.clone();
         let options = baytrim_ledger_local::Options {
             accept_loss: self.accept_loss,
@@ -38,7 +40,10 @@ impl Serve {
         };
         let (store, report) = LocalStore::open(&data, &options).map_err(not_opened)?;
         tell(&report);
-        let store = Arc::new(store);
+        let store: Arc<dyn Store> = Arc::new(store);
+        let access = Access::open(Arc::clone(&store), Some(&data))
+            .context("the shop's members can't be read; run `baytrimd ledger verify`")?;
+        let owner = establish(&access, &data).context("the shop has no owner yet")?;
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .enable_all()
             .build()
@@ -49,22 +54,18 @@ impl Serve {
             access,
             metrics: None,
         };
-        runtime.block_on(listen_and_serve(&settings, serving))?;
+        runtime.block_on(listen_and_serve(&settings, serving, owner.as_deref()))?;
         // Waits for blocking work, so that the store is closed in order when its last owner goes.
         drop(runtime);
         Ok(ExitCode::SUCCESS)
     }
 }
 
-/// Returns the check of callers that the settings ask for.
-pub(crate) fn access(settings: &Settings) -> Result<Access, Failure> {
-    match &settings.token_file {
-        Some(path) => Access::from_file(path).map_err(Failure::usage),
-        None => Ok(Access::open()),
-    }
-}
-
-async fn listen_and_serve(settings: &Settings, mut serving: Serving) -> Result<(), Failure> {
+async fn listen_and_serve(
+    settings: &Settings,
+    mut serving: Serving,
+    owner: Option<&Path>,
+) -> Result<(), Failure> {
     let listen = &settings.listen;
     let wanted = tokio::net::lookup_host(listen).await;
     let wanted: Vec<_> = wanted
@@ -79,7 +80,6 @@ async fn listen_and_serve(settings: &Settings, mut serving: Serving) -> Result<(
         }
         tracing::warn!(
             listen,
-            closed = serving.access.is_closed(),
             "other machines can connect, and nothing is encrypted"
         );
     }
@@ -92,7 +92,8 @@ async fn listen_and_serve(settings: &Settings, mut serving: Serving) -> Result<(
     if let Some(listen) = &settings.metrics_listen {
         serving.metrics = Some(metrics_listener(listen).await?);
     }
-    announce(address)?;
+    announce(address, owner)?;
+    let _places = owner.and_then(|owner| tell_command_line(address, owner));
     let shutdown = signals().context("signals can't be listened to")?;
     serve(serving, listener, shutdown)
         .await
@@ -110,12 +111,32 @@ async fn metrics_listener(listen: &str) -> Result<TcpListener, Failure> {
     Ok(listener)
 }
 
-/// Prints the one line that scripts wait for.
-fn announce(address: std::net::SocketAddr) -> anyhow::Result<()> {
+/// Prints the one line that scripts wait for, then where an owner's token is.
+fn announce(address: SocketAddr, owner: Option<&Path>) -> anyhow::Result<()> {
+    let mut lines = vec![format!("listening on http://{address}")];
+    if let Some(owner) = owner {
+        lines.push(format!("the owner's token is in {}", owner.display()));
+        tracing::info!(file = %owner.display(), "the owner's token is there");
+    }
     let mut out = std::io::stdout().lock();
-    writeln!(out, "listening on http://{address}")
+    writeln!(out, "{}", lines.join("\n"))
         .and_then(|()| out.flush())
         .context("standard output is closed")
+}
+
+/// Lets the command line of the same user find the token; where that fails, `--token-file` still does.
+fn tell_command_line(address: SocketAddr, owner: &Path) -> Option<Places> {
+    let directory = Options::places()?;
+    let place = Place {
+        member: OWNER_NAME.to_owned(),
+        file: owner.to_owned(),
+    };
+    let written = Places::write(&directory, address, &[place]);
+    written
+        .inspect_err(|error| {
+            tracing::warn!(directory = %directory.display(), %error, "the command line must be told the token file with --token-file");
+        })
+        .ok()
 }
 
 /// Returns a future that resolves at the first SIGTERM or SIGINT.

@@ -33,7 +33,7 @@ impl Key {
 }
 
 /// Every key, in the order in which they are shown.
-pub const KEYS: [Key; 12] = [
+pub const KEYS: [Key; 11] = [
     Key {
         name: "data",
         kind: Kind::Text,
@@ -57,12 +57,6 @@ pub const KEYS: [Key; 12] = [
         kind: Kind::Text,
         default: "info",
         sentence: "error, warn, info, debug, trace, or a filter such as baytrimd=debug,warn",
-    },
-    Key {
-        name: "access.token_file",
-        kind: Kind::Text,
-        default: "",
-        sentence: "file (mode 0600) with the token that every caller must show; empty: everybody is let in",
     },
     Key {
         name: "access.insecure_lan",

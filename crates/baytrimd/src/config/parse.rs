@@ -38,7 +38,6 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
         listen: listen.value.clone(),
         log_format,
         log_level: log_level.value.clone(),
-        token_file: path(layers, "access.token_file"),
         is_insecure_lan: flag(layers, "access.insecure_lan")?,
         metrics_listen: Some(metrics_listen.value.clone()).filter(|listen| !listen.is_empty()),
         limits: ServiceLimits {

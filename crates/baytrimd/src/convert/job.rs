@@ -11,6 +11,7 @@ use baytrim_model::table::TableContent;
 
 use super::name;
 use super::time::timestamp;
+use crate::clock;
 use crate::fault::Fault;
 use crate::limits::{ATTACHMENTS_MAX, JOB_FILE_BYTES_MAX};
 use crate::shop::Loaded;
@@ -144,7 +145,7 @@ fn open_proposals(state: &JobState) -> Vec<String> {
     let open = state
         .proposals
         .iter()
-        .filter(|entry| state.standing(entry) == ProposalStanding::Open);
+        .filter(|entry| state.standing(entry, clock::now()) == ProposalStanding::Open);
     open.map(|entry| name::proposal(state.id(), entry.proposal.id))
         .collect()
 }

@@ -4,7 +4,7 @@ use std::str::FromStr;
 
 use baytrim_jobs::Refusal;
 use baytrim_model::field::FieldError;
-use baytrim_model::ids::{JobId, ProposalId, PullId, RevisionId};
+use baytrim_model::ids::{BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId};
 
 /// Returns the name of a job.
 pub fn job(id: &JobId) -> String {
@@ -24,6 +24,16 @@ pub fn proposal(job: &JobId, id: ProposalId) -> String {
 /// Returns the name of a revision.
 pub fn revision(job: &JobId, id: RevisionId) -> String {
     format!("jobs/{job}/revisions/{id}")
+}
+
+/// Returns the name of a bay.
+pub fn bay(id: &BayName) -> String {
+    format!("bays/{id}")
+}
+
+/// Returns the name of a channel map.
+pub fn channel_map(bay: &BayName, id: ChannelMapId) -> String {
+    format!("bays/{bay}/maps/{id}")
 }
 
 /// Returns the job that `name` names; `field` is where the name stands in the request.
@@ -69,6 +79,34 @@ pub fn parse_revision(field: &str, name: &str) -> Result<(JobId, Option<Revision
         "jobs/JOB/revisions/r1 or jobs/JOB/revisions/-",
     )?;
     Ok((job, Some(id)))
+}
+
+/// Returns the bay that `name` names.
+///
+/// # Errors
+/// When it names none.
+pub fn parse_bay(field: &str, name: &str) -> Result<BayName, Refusal> {
+    let parts: Vec<&str> = name.split('/').collect();
+    match parts.as_slice() {
+        ["bays", bay] => part(field, bay),
+        _ => Err(wrong(field, name, "bays/BAY")),
+    }
+}
+
+/// Returns the bay and the channel map that `name` names; none for `-`, the one in force.
+///
+/// # Errors
+/// When it names none.
+pub fn parse_channel_map(
+    field: &str,
+    name: &str,
+) -> Result<(BayName, Option<ChannelMapId>), Refusal> {
+    let parts: Vec<&str> = name.split('/').collect();
+    match parts.as_slice() {
+        ["bays", bay, "maps", "-"] => Ok((part(field, bay)?, None)),
+        ["bays", bay, "maps", id] => Ok((part(field, bay)?, Some(part(field, id)?))),
+        _ => Err(wrong(field, name, "bays/BAY/maps/m1 or bays/BAY/maps/-")),
+    }
 }
 
 /// Returns `text` as the identifier that it should be.

@@ -6,25 +6,43 @@ use baytrim_jobs::propose::CAUTIONS;
 use baytrim_jobs::state::{ProposalEntry, ProposalStanding, VerdictEntry};
 use baytrim_jobs::verdict;
 use baytrim_model::proposal::{DoneChance, FitSummary, NodeChange, Proposal};
+use baytrim_model::record::Duty;
 
 use super::name;
 use super::time::timestamp;
+use crate::clock;
 
 /// Returns a recorded proposal with its nodes.
 pub fn whole(state: &JobState, entry: &ProposalEntry) -> v1::Proposal {
     v1::Proposal {
         nodes: entry.proposal.nodes.iter().map(node).collect(),
+        comments: comments(entry),
         ..brief(state, entry)
     }
 }
 
+/// Returns what was said about a proposal.
+pub fn comments(entry: &ProposalEntry) -> Vec<v1::Comment> {
+    let numbered = (1..).zip(&entry.comments);
+    let comments = numbered.map(|(number, comment)| v1::Comment {
+        number,
+        author: comment.by.to_string(),
+        create_time: Some(timestamp(comment.at)),
+        text: comment.text.clone(),
+        rpm: comment.node.map(|node| node.rpm),
+        plate_percent: comment.node.map(|node| node.plate_percent),
+    });
+    comments.collect()
+}
+
 /// Returns a recorded proposal without its nodes.
 pub fn brief(state: &JobState, entry: &ProposalEntry) -> v1::Proposal {
-    let standing = match state.standing(entry) {
+    let standing = match state.standing(entry, clock::now()) {
         ProposalStanding::Open => v1::proposal::State::Open,
         ProposalStanding::Approved => v1::proposal::State::Approved,
         ProposalStanding::Rejected => v1::proposal::State::Rejected,
         ProposalStanding::Stale => v1::proposal::State::Stale,
+        ProposalStanding::Expired => v1::proposal::State::Expired,
     };
     v1::Proposal {
         name: name::proposal(state.id(), entry.proposal.id),
@@ -55,6 +73,7 @@ fn facts(state: &JobState, proposal: &Proposal) -> v1::Proposal {
         pulls: proposal.pulls.iter().map(ToString::to_string).collect(),
         create_time: Some(timestamp(proposal.created_at)),
         creator: proposal.created_by.to_string(),
+        expire_time: proposal.expires_at().map(timestamp),
         fit: Some(fit(&proposal.fit)),
         done: proposal.done.as_ref().map(done),
         content: state.spec.table.content.as_str().to_owned(),
@@ -129,5 +148,7 @@ fn given(verdict: &VerdictEntry) -> v1::Verdict {
         reason: verdict.reason.clone(),
         revision,
         approved_node_count: u32::try_from(nodes).unwrap_or(u32::MAX),
+        reduced_node_count: u32::try_from(verdict.reduced.len()).unwrap_or(u32::MAX),
+        one_person: verdict.duty == Some(Duty::OnePerson),
     }
 }

@@ -5,8 +5,11 @@ use baytrim_jobs::JobState;
 use baytrim_jobs::pulls::Circumstances;
 use baytrim_jobs::state::{Outcome, PullEntry};
 use baytrim_model::axis::Axes;
-use baytrim_model::ids::{Actor, UnixMillis};
-use baytrim_model::pull::{DelayFound, DelaySource, GateCount, PullSummary, Realised};
+use baytrim_model::ids::{Actor, BayName, UnixMillis};
+use baytrim_model::pull::{
+    ChannelMapSource, DelayFound, DelaySource, FilmBand, GateCount, PullSummary, Realised,
+};
+use baytrim_model::recording::Recording;
 
 use super::name;
 use super::time::timestamp;
@@ -19,6 +22,7 @@ pub fn whole(state: &JobState, pull: &PullEntry) -> v1::Pull {
     v1::Pull {
         coverage: coverage(axes, summary),
         realised: summary.realised.as_ref().map(|found| realised(axes, found)),
+        recording: pull.record.recording.as_ref().map(recording),
         ..brief(state, pull)
     }
 }
@@ -34,6 +38,8 @@ pub fn brief(state: &JobState, pull: &PullEntry) -> v1::Pull {
         log_sha256: record.log_blob.clone(),
         create_time: Some(timestamp(pull.at)),
         creator: pull.by.to_string(),
+        channel_map_source: source(record.channels_from).into(),
+        channel_map: channel_map(&record.bay, record.channels_from),
         ..of_summary(&record.summary)
     }
 }
@@ -65,9 +71,31 @@ pub fn checked(
         source_name: source_name.to_owned(),
         create_time: Some(timestamp(at)),
         creator: by.to_string(),
+        channel_map_source: source(circumstances.channels_from).into(),
+        channel_map: channel_map(&circumstances.bay, circumstances.channels_from),
         coverage: coverage(axes, summary),
         realised: summary.realised.as_ref().map(|found| realised(axes, found)),
         ..of_summary(summary)
+    }
+}
+
+/// Returns how a log was recorded.
+pub fn recording(found: &Recording) -> v1::Recording {
+    let channels = found.channels.iter().map(|channel| v1::ChannelRecording {
+        quantity: channel.quantity.to_string(),
+        column: channel.column.clone(),
+        missing_count: channel.missing_count,
+        reading_low: channel.low,
+        reading_high: channel.high,
+        resolution: channel.resolution,
+        hold_row_factor: channel.hold_rows,
+    });
+    v1::Recording {
+        rows_per_s: found.rate_hz,
+        jitter_s: found.jitter_s,
+        longest_gap_s: found.gap_s_max,
+        repeated_count: found.repeated_count,
+        channels: channels.collect(),
     }
 }
 
@@ -78,6 +106,34 @@ pub fn gate(count: &GateCount) -> v1::GateCount {
         sample_count: count.sample_count,
         refused_s: count.refused_s,
         sentence: count.gate.sentence().to_owned(),
+    }
+}
+
+fn film(band: &FilmBand) -> v1::FilmBand {
+    v1::FilmBand {
+        start_rpm: band.from_rpm,
+        end_rpm: band.to_rpm,
+        difference_percent: band.difference_percent,
+        standard_error_percent: band.standard_error_percent,
+        tip_in_s: band.tip_in_s,
+        tip_out_s: band.tip_out_s,
+    }
+}
+
+fn source(from: Option<ChannelMapSource>) -> v1::ChannelMapSource {
+    match from {
+        None => v1::ChannelMapSource::Unspecified,
+        Some(ChannelMapSource::Sent) => v1::ChannelMapSource::Sent,
+        Some(ChannelMapSource::Job) => v1::ChannelMapSource::Job,
+        Some(ChannelMapSource::Bay(_)) => v1::ChannelMapSource::Bay,
+        Some(ChannelMapSource::Standard) => v1::ChannelMapSource::Standard,
+    }
+}
+
+fn channel_map(bay: &BayName, from: Option<ChannelMapSource>) -> String {
+    match from {
+        Some(ChannelMapSource::Bay(id)) => name::channel_map(bay, id),
+        _ => String::new(),
     }
 }
 
@@ -97,6 +153,7 @@ fn of_summary(summary: &PullSummary) -> v1::Pull {
             .collect(),
         delay: Some(delay(&summary.delay)),
         warnings: warnings.collect(),
+        film: summary.film.iter().map(film).collect(),
         realised: summary.realised.as_ref().map(realised_in_brief),
         ..v1::Pull::default()
     }

@@ -4,14 +4,27 @@ use baytrim_api::v1;
 use baytrim_ledger::Record;
 use baytrim_model::proposal::{NodeStatus, Proposal};
 use baytrim_model::pull::PullRecord;
-use baytrim_model::record::{JobEvent, JobRecord};
+use baytrim_model::record::{BayEvent, BayRecord, Duty, JobEvent, JobRecord, StreamRecord};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
 use super::time::timestamp;
 
-/// Returns a record; `decoded` is what its body says.
-pub fn record(record: &Record, decoded: &JobRecord, with_body: bool) -> v1::Record {
-    let (kind, summary) = told(&decoded.event);
+/// Returns a record of a job; `decoded` is what its body says.
+pub fn of_job(record: &Record, decoded: &JobRecord, with_body: bool) -> v1::Record {
+    of_stream(record, decoded, told(&decoded.event), with_body)
+}
+
+/// Returns a record of a bay; `decoded` is what its body says.
+pub fn of_bay(record: &Record, decoded: &BayRecord, with_body: bool) -> v1::Record {
+    of_stream(record, decoded, told_of_bay(&decoded.event), with_body)
+}
+
+fn of_stream<E>(
+    record: &Record,
+    decoded: &StreamRecord<E>,
+    (kind, summary): (&'static str, String),
+    with_body: bool,
+) -> v1::Record {
     let body = if with_body {
         String::from_utf8_lossy(&record.body).into_owned()
     } else {
@@ -43,20 +56,67 @@ fn told(event: &JobEvent) -> (&'static str, String) {
         JobEvent::ProposalApproved {
             proposal,
             nodes,
+            reduced,
+            duty,
             revision,
         } => {
             let (count, id, reason) = (nodes.len(), revision.id, &revision.reason);
-            let summary =
-                format!("{proposal} approved, {count} nodes taken, became {id}: {reason}");
+            let less = match reduced.len() {
+                0 => String::new(),
+                count => format!(", {count} of them less than proposed"),
+            };
+            let summary = format!(
+                "{proposal} approved{}, {count} nodes taken{less}, became {id}: {reason}",
+                told_duty(*duty)
+            );
             ("proposal_approved", summary)
         }
-        JobEvent::ProposalRejected { proposal, reason } => (
+        JobEvent::ProposalRejected {
+            proposal,
+            reason,
+            duty,
+        } => (
             "proposal_rejected",
-            format!("{proposal} rejected: {reason}"),
+            format!("{proposal} rejected{}: {reason}", told_duty(*duty)),
         ),
+        JobEvent::CommentMade {
+            proposal,
+            number,
+            node,
+            text,
+        } => {
+            let place = node.map_or_else(String::new, |node| {
+                format!(" at {} rpm, {} %", node.rpm, node.plate_percent)
+            });
+            let summary = format!("comment {number} on {proposal}{place}: {text}");
+            ("comment_made", summary)
+        }
         JobEvent::TableReverted { revision } => ("table_reverted", told_revert(revision)),
         JobEvent::TableExported { revision, form, .. } => {
             ("table_exported", format!("{revision} exported as {form}"))
+        }
+    }
+}
+
+fn told_duty(duty: Option<Duty>) -> &'static str {
+    match duty {
+        Some(Duty::OnePerson) => " in a shop of one person",
+        None => "",
+    }
+}
+
+fn told_of_bay(event: &BayEvent) -> (&'static str, String) {
+    match event {
+        BayEvent::ChannelMapSet {
+            id, map, reason, ..
+        } => {
+            let count = map.channels.len();
+            let why = match reason.as_str() {
+                "" => String::new(),
+                reason => format!(": {reason}"),
+            };
+            let summary = format!("channel map {id} put in force, {count} quantities{why}");
+            ("channel_map_set", summary)
         }
     }
 }

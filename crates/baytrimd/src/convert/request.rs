@@ -1,10 +1,11 @@
 //! What all requests have in common.
 
 use baytrim_jobs::Refusal;
-use baytrim_model::ids::{Actor, RequestId};
+use baytrim_model::ids::{Actor, BayName, RequestId};
 use tonic::Request;
 
-use crate::access::ACTOR_UNKNOWN;
+use crate::access::{ACTOR_UNKNOWN, Admitted};
+use crate::fault::AccessFault;
 use crate::limits::{REQUEST_ID_BYTES_MAX, STREAM_ID_BYTES};
 use crate::shop::Author;
 
@@ -12,6 +13,40 @@ use crate::shop::Author;
 pub fn actor<T>(request: &Request<T>) -> Actor {
     let found = request.extensions().get::<Actor>().cloned();
     found.unwrap_or_else(|| Actor(ACTOR_UNKNOWN.to_owned()))
+}
+
+/// Who submits a pull.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Submitter {
+    /// Who it is.
+    pub by: Actor,
+    /// The one bay whose pulls it may submit; none: any.
+    pub bay: Option<BayName>,
+}
+
+impl Submitter {
+    /// Checks that a pull of `bay` may be submitted.
+    ///
+    /// # Errors
+    /// [`AccessFault::OtherBay`].
+    pub fn check(&self, bay: &str) -> Result<(), AccessFault> {
+        match &self.bay {
+            Some(own) if own.to_string() != bay => Err(AccessFault::OtherBay {
+                member: self.by.0.clone(),
+                bay: own.to_string(),
+            }),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// Returns who submits, as the access check found it.
+pub fn submitter<T>(request: &Request<T>) -> Submitter {
+    let admitted = request.extensions().get::<Admitted>();
+    Submitter {
+        by: actor(request),
+        bay: admitted.and_then(|admitted| admitted.caller.member.bay.clone()),
+    }
 }
 
 /// Returns who asks under which request id; an empty id is none.

@@ -14,12 +14,31 @@ use baytrim_intake::{LogLimits, read_log, standard_channels};
 use baytrim_model::engine::Fuel;
 use baytrim_model::samples::Samples;
 use tokio_stream::wrappers::ReceiverStream;
-use tonic::Request;
-use tonic::metadata::MetadataValue;
+use tonic::metadata::{Ascii, MetadataValue};
+use tonic::service::Interceptor;
 use tonic::transport::Channel;
+use tonic::{Request, Status};
 
-/// Who acts in the demo.
-pub(super) const ACTOR: &str = "demo";
+/// Shows a token with every call.
+#[derive(Clone)]
+pub(super) struct Bearer(MetadataValue<Ascii>);
+
+impl Bearer {
+    /// Reads the token in `file`.
+    pub(super) fn read(file: &Path) -> anyhow::Result<Self> {
+        let text = std::fs::read_to_string(file);
+        let text = text.with_context(|| format!("can't read {}", file.display()))?;
+        Ok(Self(format!("Bearer {}", text.trim()).parse()?))
+    }
+}
+
+impl Interceptor for Bearer {
+    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
+        let token = self.0.clone();
+        request.metadata_mut().insert("authorization", token);
+        Ok(request)
+    }
+}
 
 /// Samples in one batch: five seconds at 20 Hz.
 const BATCH_SAMPLES: usize = 100;
@@ -27,6 +46,7 @@ const BATCH_SAMPLES: usize = 100;
 /// Streams the pull logged in `log` to `bay` of job `parent` and returns it as recorded.
 pub(super) async fn pull(
     server: &str,
+    token: &Bearer,
     parent: &str,
     bay: &str,
     log: &Path,
@@ -56,12 +76,8 @@ pub(super) async fn pull(
             }
         }
     });
-    let mut request = Request::new(ReceiverStream::new(receiver));
-    request
-        .metadata_mut()
-        .insert("baytrim-actor", MetadataValue::from_static(ACTOR));
-    let mut answers = PullServiceClient::new(channel)
-        .stream_pull(request)
+    let mut answers = PullServiceClient::with_interceptor(channel, token.clone())
+        .stream_pull(ReceiverStream::new(receiver))
         .await?
         .into_inner();
     let mut bar = Bar::new(stem(log), count);

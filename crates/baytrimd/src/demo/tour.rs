@@ -5,69 +5,98 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 use baytrim::{Environment, Exit, RenderOptions, render_pull};
+use baytrim_api::v1::access_service_client::AccessServiceClient;
 use baytrim_api::v1::job_service_client::JobServiceClient;
-use baytrim_api::v1::{GetJobRequest, Job};
+use baytrim_api::v1::{CreateSignInRequest, GetJobRequest, Job};
+use tonic::transport::Channel;
 
-use super::stream;
+use super::people::{People, REVIEWER, TUNER};
+use super::stream::{self, Bearer};
 
-/// Walks the whole way once: job, pulls, proposal, and where to go on.
-pub(super) async fn walk(server: &str, from: &Path, place: &str, once: bool) -> anyhow::Result<()> {
-    let job = stream::job_of(&from.join("job.toml"))?;
-    let terminal = Terminal::new(server);
-    say(&format!(
-        "Baytrim demo. Shop, vehicle and customer are invented; the engine is simulated.\n\
-         The daemon serves at {server}; its ledger is in {place}.\n"
-    ))?;
-    let file = from.join("job.toml").display().to_string();
-    if terminal.job(&job).await?.is_some() {
-        say(&format!(
-            "Job {job} is in this ledger already; going on with it.\n"
-        ))?;
-    } else {
-        terminal.command(&["job", "open", &file]).await?;
-        terminal.pulls(&job, from).await?;
-        terminal.command(&["propose", &job]).await?;
-    }
-    say(&next_steps(server, &job, once))
+/// What the demo walks through, and who acts.
+pub(super) struct Tour {
+    pub(super) server: String,
+    pub(super) from: PathBuf,
+    pub(super) people: People,
 }
 
-fn next_steps(server: &str, job: &str, once: bool) -> String {
-    if once {
-        return "\nThat was the way from logs to a proposal. Without --once the demo serves on, with the review page.\n"
-            .to_owned();
+impl Tour {
+    /// Walks the whole way once: job, pulls, proposal, and where to go on.
+    pub(super) async fn walk(&self, place: &str, once: bool) -> anyhow::Result<()> {
+        let (server, from) = (&self.server, &self.from);
+        let job = stream::job_of(&from.join("job.toml"))?;
+        let terminal = Terminal::new(server, &self.people.tuner)?;
+        say(&format!(
+            "Baytrim demo. Shop, vehicle, customer and people are invented; the engine is simulated.\n\
+             The daemon serves at {server}; its ledger is in {place}.\n\
+             {TUNER} opens jobs and proposes, {REVIEWER} decides; each has a token.\n"
+        ))?;
+        let file = from.join("job.toml").display().to_string();
+        if terminal.job(&job).await?.is_some() {
+            say(&format!(
+                "Job {job} is in this ledger already; going on with it.\n"
+            ))?;
+        } else {
+            terminal.command(&["job", "open", &file]).await?;
+            terminal.pulls(&job, from).await?;
+            terminal.command(&["propose", &job]).await?;
+        }
+        say(&self.next_steps(&job, once).await?)
     }
-    let option = if server.ends_with(":7411") {
-        String::new()
-    } else {
-        format!(" --server {server}")
-    };
-    format!(
-        "\nReview page: {server}/\n\
-         Or in another terminal (target/release/baytrim after `cargo build --release`):\n\
-         \x20 baytrim{option} proposal show {job}/c1\n\
-         \x20 baytrim{option} approve {job}/c1 --reason \"matches what I saw on the dyno\"\n\
-         \x20 baytrim{option} table export {job} --format csv --as percent\n\
-         \x20 baytrim{option} ledger verify\n\
-         Ctrl-C ends the demo.\n"
-    )
+
+    async fn next_steps(&self, job: &str, once: bool) -> anyhow::Result<String> {
+        let server = &self.server;
+        if once {
+            return Ok("\nThat was the way from logs to a proposal. Without --once the demo serves on, with the review page.\n"
+                .to_owned());
+        }
+        let option = if server.ends_with(":7411") {
+            String::new()
+        } else {
+            format!(" --server {server}")
+        };
+        let link = Terminal::new(server, &self.people.reviewer)?
+            .sign_in()
+            .await?;
+        Ok(format!(
+            "\nReview page, signed in as {REVIEWER} (good once, for five minutes; `baytrim --as \"{REVIEWER}\"{option} sign-in` makes another):\n\
+             \x20 {server}{link}\n\
+             Or in another terminal (target/release/baytrim after `cargo build --release`):\n\
+             \x20 baytrim{option} proposal show {job}/c1\n\
+             \x20 baytrim --as \"{REVIEWER}\"{option} approve {job}/c1 --reason \"matches what I saw on the dyno\"\n\
+             \x20 baytrim{option} table export {job} --format csv --as percent\n\
+             \x20 baytrim{option} ledger verify\n\
+             Ctrl-C ends the demo.\n"
+        ))
+    }
 }
 
 /// The demo's own terminal: the command line's commands, run within this process.
 struct Terminal {
     server: String,
+    token: Bearer,
     environment: Environment,
 }
 
 impl Terminal {
-    fn new(server: &str) -> Self {
+    /// Returns the terminal of whom the token in `file` stands for.
+    fn new(server: &str, file: &Path) -> anyhow::Result<Self> {
         let mut environment = Environment::of_process();
         environment.server = Some(server.to_owned());
-        environment.token_file = None;
-        environment.user = Some(stream::ACTOR.to_owned());
-        Self {
+        environment.token_file = Some(file.to_owned());
+        Ok(Self {
             server: server.to_owned(),
+            token: Bearer::read(file)?,
             environment,
-        }
+        })
+    }
+
+    /// Returns the path of a link that signs in once.
+    async fn sign_in(&self) -> anyhow::Result<String> {
+        let channel = Channel::from_shared(self.server.clone())?.connect().await?;
+        let mut client = AccessServiceClient::with_interceptor(channel, self.token.clone());
+        let made = client.create_sign_in(CreateSignInRequest {}).await?;
+        Ok(made.into_inner().path)
     }
 
     /// Runs one command, showing it first as a person would type it.
@@ -99,7 +128,7 @@ impl Terminal {
         )?;
         let axes = self.job(job).await?.and_then(|job| job.axes);
         for log in logs(from)? {
-            let pull = stream::pull(&self.server, &parent, "east", &log).await?;
+            let pull = stream::pull(&self.server, &self.token, &parent, "east", &log).await?;
             say(&format!(
                 "\n{}",
                 render_pull(&pull, axes.as_ref(), &options)
@@ -110,7 +139,8 @@ impl Terminal {
 
     /// Returns the job, where the ledger has it.
     async fn job(&self, job: &str) -> anyhow::Result<Option<Job>> {
-        let mut client = JobServiceClient::connect(self.server.clone()).await?;
+        let channel = Channel::from_shared(self.server.clone())?.connect().await?;
+        let mut client = JobServiceClient::with_interceptor(channel, self.token.clone());
         let name = format!("jobs/{job}");
         match client.get_job(GetJobRequest { name }).await {
             Ok(answer) => Ok(answer.into_inner().job),

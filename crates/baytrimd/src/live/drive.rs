@@ -8,7 +8,6 @@ use baytrim_api::v1::stream_pull_response::Message as Out;
 use baytrim_api::v1::{
     OpenStream, SampleBatch, StreamOpened, StreamPullRequest, StreamPullResponse,
 };
-use baytrim_model::ids::Actor;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
 use tonic::{Status, Streaming};
@@ -18,6 +17,7 @@ use super::registry::Streams;
 use super::session::{Opened, Session};
 use crate::compute::blocking;
 use crate::convert;
+use crate::convert::request::Submitter;
 use crate::fault::Fault;
 use crate::limits::{PULL_MESSAGE_BYTES_MAX, STREAM_QUEUE_MAX};
 use crate::metrics::Counted;
@@ -33,7 +33,7 @@ pub async fn run(
     shop: Arc<Shop>,
     streams: Streams,
     stop: watch::Receiver<bool>,
-    by: Actor,
+    by: Submitter,
     inbound: Streaming<StreamPullRequest>,
     answers: Answers,
 ) {
@@ -45,8 +45,14 @@ pub async fn run(
     }
 }
 
-async fn serve(shop: Arc<Shop>, streams: Streams, by: Actor, line: &mut Line) -> Result<(), Fault> {
+async fn serve(
+    shop: Arc<Shop>,
+    streams: Streams,
+    by: Submitter,
+    line: &mut Line,
+) -> Result<(), Fault> {
     let opening = convert::stream::opening(&first(line).await?)?;
+    by.check(&opening.bay)?;
     let claim = streams.claim(&opening.request_id.0).await?;
     // Dropped before the claim, so that whoever takes over finds the room free.
     let _room = streams.admit()?;
@@ -54,7 +60,7 @@ async fn serve(shop: Arc<Shop>, streams: Streams, by: Actor, line: &mut Line) ->
     line.superseded = Some(claim.superseded());
     let opened = {
         let shop = Arc::clone(&shop);
-        blocking(move || Session::open(shop, &opening, by)).await?
+        blocking(move || Session::open(shop, &opening, by.by)).await?
     };
     let mut session = match opened {
         Opened::Live(session) => session,

@@ -3,6 +3,7 @@
 use baytrim_jobs::pulls::Circumstances;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::{BayName, JobId, RevisionId, UnixMillis};
+use baytrim_model::pull::ChannelMapSource;
 use serde::{Deserialize, Serialize};
 
 use super::StreamFault;
@@ -25,6 +26,7 @@ impl Header {
             bay: self.bay.clone(),
             revision: self.revision,
             channels: self.channels.clone(),
+            channels_from: Some(ChannelMapSource::Standard),
         }
     }
 

@@ -9,6 +9,7 @@ use baytrim_ledger::limits::CHUNK_BYTES_MAX;
 use baytrim_ledger::{SpoolError, StreamName};
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::Actor;
+use baytrim_model::pull::ChannelMapSource;
 use baytrim_model::samples::Samples;
 use prost::Message as _;
 
@@ -188,7 +189,12 @@ fn header(
         return Ok(header);
     }
     let (bay, revision) = (&opening.bay, &opening.revision);
-    let found = pulls::circumstances(&job.state, bay, revision, opening.channels.clone())?;
+    let found = pulls::circumstances(
+        &job.state,
+        bay,
+        revision,
+        (opening.channels.clone(), ChannelMapSource::Standard),
+    )?;
     let header = Header {
         request_id: opening.request_id.0.clone(),
         job: opening.job.clone(),

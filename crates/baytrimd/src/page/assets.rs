@@ -1,4 +1,4 @@
-//! The style sheet and the script, inside the program, each at a path that names its content.
+//! Style sheets and scripts, inside the program, each at a path that names its content.
 
 use std::sync::LazyLock;
 
@@ -11,23 +11,66 @@ use sha2::{Digest as _, Sha256};
 /// The style sheet.
 pub(super) const STYLE: &str = include_str!("../../assets/page.css");
 
-/// The script.
-pub(super) const SCRIPT: &str = include_str!("../../assets/page.js");
-
 /// A content at a path never changes, so that a tablet asks for it once.
 const FOR_EVER: &str = "public, max-age=31536000, immutable";
 
-static STYLE_PATH: LazyLock<String> = LazyLock::new(|| path("css", STYLE));
-static SCRIPT_PATH: LazyLock<String> = LazyLock::new(|| path("js", SCRIPT));
-
-/// Returns the path of the style sheet.
-pub(super) fn style_path() -> &'static str {
-    &STYLE_PATH
+/// A style sheet or a script with its path.
+pub(super) struct Asset {
+    text: &'static str,
+    kind: &'static str,
+    path: LazyLock<String>,
 }
 
-/// Returns the path of the script.
-pub(super) fn script_path() -> &'static str {
-    &SCRIPT_PATH
+macro_rules! asset {
+    ($text:expr, $ending:literal, $kind:literal) => {
+        Asset {
+            text: $text,
+            kind: $kind,
+            path: LazyLock::new(|| path($ending, $text)),
+        }
+    };
+}
+
+/// The page's looks.
+pub(super) static PAGE_STYLE: Asset = asset!(STYLE, "css", "text/css; charset=utf-8");
+/// What a script adds to every page.
+pub(super) static PAGE_SCRIPT: Asset = asset!(
+    include_str!("../../assets/page.js"),
+    "js",
+    "text/javascript; charset=utf-8"
+);
+/// Charts.
+pub(super) static CHART_SCRIPT: Asset = asset!(
+    include_str!("../../assets/chart.js"),
+    "js",
+    "text/javascript; charset=utf-8"
+);
+/// The library that draws charts; its licence is its first lines.
+pub(super) static CHART_LIBRARY: Asset = asset!(
+    include_str!("../../assets/vendor/uPlot-1.6.32.min.js"),
+    "js",
+    "text/javascript; charset=utf-8"
+);
+/// The library's looks.
+pub(super) static CHART_STYLE: Asset = asset!(
+    include_str!("../../assets/vendor/uPlot-1.6.32.min.css"),
+    "css",
+    "text/css; charset=utf-8"
+);
+
+static ALL: [&Asset; 5] = [
+    &PAGE_STYLE,
+    &PAGE_SCRIPT,
+    &CHART_SCRIPT,
+    &CHART_LIBRARY,
+    &CHART_STYLE,
+];
+
+impl Asset {
+    /// Returns the path.
+    pub(super) fn path(&self) -> &str {
+        &self.path
+    }
 }
 
 /// Returns the page's icon as an address of its own: three cells, the middle one filled.
@@ -38,19 +81,15 @@ pub(super) fn icon() -> &'static str {
      %3Crect x='6' y='4' width='4' height='8' fill='%23fff'/%3E%3C/svg%3E"
 }
 
-/// Returns the routes of both.
+/// Returns the routes of all of them.
 pub(super) fn router() -> Router {
-    let serve = |kind: &'static str, text: &'static str| {
-        get(move || async move {
-            ([(CONTENT_TYPE, kind), (CACHE_CONTROL, FOR_EVER)], text).into_response()
-        })
-    };
-    Router::new()
-        .route(style_path(), serve("text/css; charset=utf-8", STYLE))
-        .route(
-            script_path(),
-            serve("text/javascript; charset=utf-8", SCRIPT),
-        )
+    ALL.into_iter().fold(Router::new(), |router, asset| {
+        let serve = move || async move {
+            let headers = [(CONTENT_TYPE, asset.kind), (CACHE_CONTROL, FOR_EVER)];
+            (headers, asset.text).into_response()
+        };
+        router.route(asset.path(), get(serve))
+    })
 }
 
 fn path(ending: &str, text: &str) -> String {

@@ -6,20 +6,19 @@ use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::verdict::{self, Ask};
+use baytrim_jobs::verdict::{self, Ask, Rules};
 use baytrim_jobs::{JobState, Refusal};
-use baytrim_model::ids::{Actor, JobId, ProposalId};
+use baytrim_model::ids::{JobId, ProposalId};
 use baytrim_model::proposal::Proposal;
 use baytrim_model::record::JobEvent;
 
 use super::grid::Line;
 use super::problem::{self, Problem};
 use super::proposal::aspect::Aspect;
-use super::proposal::decide_form::{Draft, positions};
+use super::proposal::decide_form::{Draft, choice_of};
 use super::proposal::take::{Rule, Take};
 use super::proposal::{self, View};
-use super::{address, read};
-use crate::access::ACTOR_BYTES_MAX;
+use super::{address, read, signed};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
@@ -100,7 +99,7 @@ async fn record(
     fields: &[(String, String)],
     verdict: Verdict,
 ) -> Result<(), Fault> {
-    let by = reviewer(field(fields, "reviewer").unwrap_or_default())?;
+    let by = signed::signed_in()?.caller.member.name.actor();
     let text = |name: &str| field(fields, name).unwrap_or_default().to_owned();
     let (etag, reason) = (text("etag"), text("reason"));
     let author = Author {
@@ -119,16 +118,22 @@ async fn record(
                 at: clock::now(),
                 by,
             };
-            Ok(plan(&job.state, &ask, &take, verdict)?)
+            shop.by_rules(|rules| Ok(plan(&job.state, &ask, &take, verdict, rules)?))
         })
     })
     .await?;
     Ok(())
 }
 
-fn plan(state: &JobState, ask: &Ask, take: &Take, verdict: Verdict) -> Result<JobEvent, Refusal> {
+fn plan(
+    state: &JobState,
+    ask: &Ask,
+    take: &Take,
+    verdict: Verdict,
+    rules: &Rules<'_>,
+) -> Result<JobEvent, Refusal> {
     if verdict == Verdict::Reject {
-        return verdict::reject(state, ask);
+        return verdict::reject(state, ask, rules);
     }
     // To the verdict no nodes mean all of them; to a reviewer who has unticked all, none.
     if take.count() == 0 {
@@ -138,7 +143,7 @@ fn plan(state: &JobState, ask: &Ask, take: &Take, verdict: Verdict) -> Result<Jo
             "choose at least one, or reject the proposal",
         ));
     }
-    verdict::approve(state, ask, &positions(state, take))
+    verdict::approve(state, ask, &choice_of(state, take), rules)
 }
 
 /// Returns the proposal's page again, with why nothing was recorded and with what was written.
@@ -155,7 +160,6 @@ fn refused(
         view.take = take;
     }
     view.draft = Draft {
-        reviewer: field(fields, "reviewer").unwrap_or_default().to_owned(),
         reason: field(fields, "reason").unwrap_or_default().to_owned(),
         problem: Some(refusal.to_string()),
     };
@@ -195,22 +199,7 @@ fn line(state: &JobState, text: &str) -> Option<Line> {
     }
 }
 
-fn reviewer(name: &str) -> Result<Actor, Refusal> {
-    let name = name.trim();
-    if (1..=ACTOR_BYTES_MAX).contains(&name.len()) && !name.chars().any(char::is_control) {
-        return Ok(Actor(name.to_owned()));
-    }
-    Err(Refusal::field(
-        "your name",
-        format!(
-            "is {} bytes long, or has other signs than letters",
-            name.len()
-        ),
-        format!("write 1 to {ACTOR_BYTES_MAX} bytes; the record keeps it"),
-    ))
-}
-
-fn field<'a>(fields: &'a [(String, String)], name: &str) -> Option<&'a str> {
+pub(super) fn field<'a>(fields: &'a [(String, String)], name: &str) -> Option<&'a str> {
     fields
         .iter()
         .find(|(found, _)| found == name)

@@ -2,13 +2,22 @@
 
 use maud::{DOCTYPE, Markup, html};
 
-use super::assets;
+use super::{assets, signed};
 
 /// One step of the way from the inbox to a page: its words and its path.
 pub(super) type Step = (String, String);
 
+/// Returns a whole page with charts on it.
+pub(super) fn charted(title: &str, way: &[Step], body: &Markup) -> Markup {
+    whole(title, way, body, true)
+}
+
 /// Returns a whole page. `way` leads from the inbox to the page above this one.
 pub(super) fn page(title: &str, way: &[Step], body: &Markup) -> Markup {
+    whole(title, way, body, false)
+}
+
+fn whole(title: &str, way: &[Step], body: &Markup, with_charts: bool) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -18,8 +27,13 @@ pub(super) fn page(title: &str, way: &[Step], body: &Markup) -> Markup {
                 meta name="color-scheme" content="light dark";
                 title { (title) " · Baytrim" }
                 link rel="icon" href=(assets::icon());
-                link rel="stylesheet" href=(assets::style_path());
-                script src=(assets::script_path()) defer {}
+                link rel="stylesheet" href=(assets::PAGE_STYLE.path());
+                script src=(assets::PAGE_SCRIPT.path()) defer {}
+                @if with_charts {
+                    link rel="stylesheet" href=(assets::CHART_STYLE.path());
+                    script src=(assets::CHART_LIBRARY.path()) defer {}
+                    script src=(assets::CHART_SCRIPT.path()) defer {}
+                }
             }
             body {
                 a.skip href="#main" { "Skip to the content" }
@@ -30,8 +44,9 @@ pub(super) fn page(title: &str, way: &[Step], body: &Markup) -> Markup {
                             ol { @for (words, path) in way { li { a href=(path) { (words) } } } }
                         }
                     }
+                    @if let Some(name) = signed::actor() { a.you href="/you" title="You are signed in" { (name.0) } }
                 }
-                main #main tabindex="-1" { (body) }
+                main #main tabindex="-1" { (body) p.quiet #news aria-live="polite" {} }
                 footer.bottom { "Baytrim advises; a licensed, competent person decides." }
             }
         }

@@ -14,7 +14,7 @@ use axum::response::{IntoResponse, Response};
 use super::problem::Problem;
 
 /// Nothing but this page's own style sheet, script, pictures and forms; nobody may frame it.
-pub(super) const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; \
+pub(super) const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; connect-src 'self'; \
      form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// Answers only what was asked by this page itself or by a person, with the headers that keep it so.

@@ -17,17 +17,17 @@ pub(super) type Waiting<'a> = (&'a JobState, &'a ProposalEntry);
 
 /// Returns the page. `next` is the path of the page after this one, where there is one.
 pub(super) fn page(jobs: &[Arc<JobState>], next: Option<&str>, now: UnixMillis) -> Markup {
-    let waiting = waiting(jobs);
+    let waiting = waiting(jobs, now);
     let body = html! {
         h1 { "Inbox" }
-        section aria-labelledby="waiting" {
+        section #live-waiting data-live aria-labelledby="waiting" {
             h2 #waiting { "Waiting for a verdict" }
             @if waiting.is_empty() {
                 p.empty { "Nothing waits. A proposal comes from " code { "baytrim propose JOB" } "." }
             }
             ul.cards { @for (job, entry) in &waiting { li { (card(job, entry, now)) } } }
         }
-        section aria-labelledby="jobs" {
+        section #live-jobs data-live aria-labelledby="jobs" {
             h2 #jobs { "Jobs" }
             @if jobs.is_empty() {
                 p.empty { "No job yet. One is opened with " code { "baytrim job open FILE" } "." }
@@ -39,11 +39,11 @@ pub(super) fn page(jobs: &[Arc<JobState>], next: Option<&str>, now: UnixMillis) 
 }
 
 /// Returns the proposals that wait, oldest first: who waits longest is seen first.
-pub(super) fn waiting(jobs: &[Arc<JobState>]) -> Vec<Waiting<'_>> {
+pub(super) fn waiting(jobs: &[Arc<JobState>], now: UnixMillis) -> Vec<Waiting<'_>> {
     let open = jobs.iter().flat_map(|job| {
         let entries = job.proposals.iter();
         entries
-            .filter(|entry| job.standing(entry) == ProposalStanding::Open)
+            .filter(move |entry| job.standing(entry, now) == ProposalStanding::Open)
             .map(move |entry| (&**job, entry))
     });
     let mut open: Vec<Waiting<'_>> = open.collect();
@@ -66,7 +66,7 @@ pub(super) fn bays(job: &JobState, entry: &ProposalEntry) -> String {
 }
 
 /// Returns when something last happened to a job.
-pub(super) fn last_activity(job: &JobState) -> UnixMillis {
+pub(crate) fn last_activity(job: &JobState) -> UnixMillis {
     let pulls = job.pulls.iter().map(|pull| pull.at);
     let proposals = job.proposals.iter().flat_map(|entry| {
         let verdict = entry.verdict.as_ref().map(|verdict| verdict.at);

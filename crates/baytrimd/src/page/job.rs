@@ -18,10 +18,11 @@ pub(super) fn page(state: &JobState, now: UnixMillis) -> Markup {
             h1 { (state.spec.title) }
             p.quiet { code { (state.id()) } ", opened by " (state.opened_by) ", " (moment(state.opened_at)) }
         }
+        (address::sections(state.id(), "job"))
         @if !state.spec.notes.is_empty() { p.notes { (state.spec.notes) } }
-        section aria-labelledby="proposals" { h2 #proposals { "Proposals" } (proposals(state, now)) }
-        section aria-labelledby="pulls" { h2 #pulls { "Pulls" } (pulls(state, now)) }
-        section aria-labelledby="revisions" { h2 #revisions { "Revisions" } (revisions(state)) }
+        section #live-proposals data-live aria-labelledby="proposals" { h2 #proposals { "Proposals" } (proposals(state, now)) }
+        section #live-pulls data-live aria-labelledby="pulls" { h2 #pulls { "Pulls" } (pulls(state, now)) }
+        section #live-revisions data-live aria-labelledby="revisions" { h2 #revisions { "Revisions" } (revisions(state)) }
         section aria-labelledby="facts" { h2 #facts { "Facts" } (facts(state)) }
     };
     frame::page(&state.spec.title, &[], &body)
@@ -34,6 +35,7 @@ pub(super) fn standing(standing: ProposalStanding) -> &'static str {
         ProposalStanding::Approved => "approved",
         ProposalStanding::Rejected => "rejected",
         ProposalStanding::Stale => "stale: the table has moved on",
+        ProposalStanding::Expired => "expired",
     }
 }
 
@@ -51,7 +53,7 @@ fn proposals(state: &JobState, now: UnixMillis) -> Markup {
                     a.card href=(address::proposal(job, proposal.id)) {
                         span.figure { strong { (format!("{:.1}", proposal.fit.off_target_percent)) " %" } span { "off target" } }
                         span.what {
-                            strong { "Proposal " (proposal.id) ": " (standing(state.standing(entry))) }
+                            strong { "Proposal " (proposal.id) ": " (standing(state.standing(entry, now))) }
                             span { (counted(changes, "change")) " to " (proposal.base_revision) " from " (counted(proposal.pulls.len(), "pull")) }
                             span.quiet { (proposal.created_by) ", " (age(proposal.created_at, now)) }
                         }
@@ -67,7 +69,13 @@ fn pulls(state: &JobState, now: UnixMillis) -> Markup {
     if state.pulls.is_empty() {
         return html! { p.empty { "None yet. A log is sent with " code { "baytrim pull submit " (job) " LOG --bay NAME" } "." } };
     }
-    html! { ul.cards { @for entry in state.pulls.iter().rev() { li { (pull_card(state, entry, now)) } } } }
+    let ends = state.pulls.first().zip(state.pulls.last());
+    html! {
+        ul.cards { @for entry in state.pulls.iter().rev() { li { (pull_card(state, entry, now)) } } }
+        @if let Some((first, last)) = ends.filter(|_| state.pulls.len() > 1) {
+            (super::pulls::form(state, first.record.id, last.record.id))
+        }
+    }
 }
 
 fn pull_card(state: &JobState, entry: &PullEntry, now: UnixMillis) -> Markup {

@@ -2,18 +2,16 @@
 //!
 //! They are those of the command line: whoever knows one reads the other.
 
+pub(super) use baytrim_jobs::verdict::BORROWED_BELOW;
 use baytrim_model::limits::LimitName;
 use baytrim_model::proposal::{NodeChange, NodeStatus};
 use maud::{Markup, html};
-
-/// Below this measured fraction an estimate counts as borrowed: its neighbours say more than it does.
-pub(super) const BORROWED_BELOW: f64 = 0.5;
 
 /// Sign of an estimate that is mostly borrowed.
 pub(super) const BORROWED: char = '~';
 
 /// Chance of ending too lean from which a node is marked: one in twenty, common practice for a risk worth a word.
-const LEAN_RISK_MARKED: f64 = 0.05;
+pub(super) const LEAN_RISK_MARKED: f64 = 0.05;
 
 /// Sign of a node that is perhaps leaner than permitted.
 const LEAN: char = '!';
@@ -71,6 +69,7 @@ pub(super) fn letter(limit: LimitName) -> char {
         LimitName::Neighbour => 'n',
         LimitName::LeanestLambda => 'w',
         LimitName::LeanProof => 'p',
+        LimitName::FalseLean => 'f',
         LimitName::Deadband => 'd',
         LimitName::StandardError => 'u',
         LimitName::Visits => 'v',

@@ -1,7 +1,7 @@
 //! Numbers as people read them.
 
 /// Returns `value` with its sign always, minus as the typographic one; what rounds to nothing has no sign.
-pub(super) fn signed(value: f64, decimals: usize) -> String {
+pub(crate) fn signed(value: f64, decimals: usize) -> String {
     let size = format!("{:.decimals$}", value.abs());
     let is_zero = size.bytes().all(|byte| matches!(byte, b'0' | b'.'));
     match value {
@@ -12,7 +12,7 @@ pub(super) fn signed(value: f64, decimals: usize) -> String {
 }
 
 /// Returns `value` with that many decimals, minus as the typographic one.
-pub(super) fn fixed(value: f64, decimals: usize) -> String {
+pub(crate) fn fixed(value: f64, decimals: usize) -> String {
     let text = signed(value, decimals);
     text.strip_prefix('+').map_or(text.clone(), str::to_owned)
 }
@@ -23,7 +23,7 @@ pub(super) fn breakpoint(value: f64) -> String {
 }
 
 /// Returns the number of decimals that a table of that resolution shows.
-pub(super) fn decimals(resolution: f64) -> usize {
+pub(crate) fn decimals(resolution: f64) -> usize {
     (0..6)
         .find(|&decimals| {
             let scaled = resolution * 10_f64.powi(decimals);
@@ -33,7 +33,7 @@ pub(super) fn decimals(resolution: f64) -> usize {
 }
 
 /// Returns a length of time in the largest units that say something.
-pub(super) fn seconds(value: f64) -> String {
+pub(crate) fn seconds(value: f64) -> String {
     if value < 99.95 {
         return format!("{value:.1} s");
     }
@@ -43,7 +43,7 @@ pub(super) fn seconds(value: f64) -> String {
 }
 
 /// Returns a number of things, in words that fit the number.
-pub(super) fn counted(count: usize, thing: &str) -> String {
+pub(crate) fn counted(count: usize, thing: &str) -> String {
     match count {
         1 => format!("1 {thing}"),
         _ => format!("{count} {thing}s"),

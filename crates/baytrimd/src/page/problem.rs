@@ -28,12 +28,13 @@ impl Problem {
         }
     }
 
-    /// Returns the problem of a daemon that asks for a token.
-    pub(super) fn closed() -> Self {
+    /// Returns the problem of a form that came after its session had ended.
+    pub(super) fn signed_out() -> Self {
         Self {
-            status: StatusCode::FORBIDDEN,
-            title: "This daemon asks for a token",
-            words: "The review page can't show one yet, so it stays shut here. Use the command line with --token-file.".to_owned(),
+            status: StatusCode::UNAUTHORIZED,
+            title: "You are signed out",
+            words: "Nothing was recorded. Sign in, go back to the page, and send the form again."
+                .to_owned(),
         }
     }
 
@@ -94,6 +95,7 @@ pub(super) fn status(refusal: &Refusal) -> StatusCode {
     match refusal.kind() {
         RefusalKind::Invalid => StatusCode::UNPROCESSABLE_ENTITY,
         RefusalKind::NotFound => StatusCode::NOT_FOUND,
+        RefusalKind::Forbidden => StatusCode::FORBIDDEN,
         RefusalKind::Exists | RefusalKind::State | RefusalKind::Conflict => StatusCode::CONFLICT,
     }
 }

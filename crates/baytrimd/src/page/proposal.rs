@@ -1,6 +1,7 @@
 //! A proposal's page: see it, ask why, choose, decide.
 
 pub(super) mod aspect;
+pub(super) mod behind;
 pub(super) mod decide_form;
 pub(super) mod headline;
 pub(super) mod node;
@@ -12,10 +13,13 @@ use baytrim_jobs::state::{ProposalEntry, ProposalStanding};
 use baytrim_model::ids::UnixMillis;
 use maud::{Markup, html};
 
+use super::grid::place;
+use super::job::standing;
 use super::moment::{age, moment};
 use super::number::{breakpoint, decimals};
 use super::{address, frame};
 use aspect::{Aspect, Drawn};
+use behind::Behind;
 use decide_form::Draft;
 use take::{Rule, Take};
 
@@ -31,6 +35,8 @@ pub(super) struct View<'a> {
     pub(super) take: Take,
     /// The node whose details are shown.
     pub(super) node: Option<usize>,
+    /// The readings near that node.
+    pub(super) behind: Vec<Behind>,
     /// What stands in the form.
     pub(super) draft: Draft,
     /// The time of day.
@@ -54,6 +60,7 @@ impl<'a> View<'a> {
             aspect: Aspect::Change,
             take,
             node: None,
+            behind: Vec::new(),
             draft: Draft::default(),
             now,
         }
@@ -61,7 +68,7 @@ impl<'a> View<'a> {
 
     /// Returns whether a verdict can still be given, so that choosing makes sense.
     pub(super) fn is_open(&self) -> bool {
-        self.state.standing(self.entry) == ProposalStanding::Open
+        self.state.standing(self.entry, self.now) == ProposalStanding::Open
     }
 
     /// Returns the path of this proposal.
@@ -96,9 +103,11 @@ pub(super) fn page(view: &View<'_>) -> Markup {
             h1 { "Proposal " (proposal.id) }
             p.quiet { (origin(view)) }
         }
+        div.problem #meanwhile role="alert" hidden {}
         (decide_form::outcome(view))
         (headline::headline(&state.spec.axes, proposal))
-        form method="post" action={ (view.path()) "/selection" } data-draft=(view.path()) {
+        form method="post" action={ (view.path()) "/selection" } data-draft=(view.path())
+            data-standing=(standing(view.state.standing(view.entry, view.now))) {
             // Enter in a text field presses a form's first button: this one does nothing.
             button type="submit" disabled hidden {}
             a.skip href="#decide" { "Skip the table" }
@@ -109,12 +118,31 @@ pub(super) fn page(view: &View<'_>) -> Markup {
                     (aspect::table(view.aspect, &drawn))
                     (aspect::legend(view.aspect, &drawn))
                 }
-                (node::details(state, proposal, view.node, view.aspect == Aspect::Choose))
+                (node::details(view))
                 (decide_form::form(view))
             }
         }
+        (talk(view))
     };
     frame::page(&title, &way, &body)
+}
+
+/// Returns what was said about the proposal, and how to say something.
+fn talk(view: &View<'_>) -> Markup {
+    let (job, id) = (view.state.id(), view.entry.proposal.id);
+    html! {
+        section aria-labelledby="talk" {
+            h2 #talk { "Comments" }
+            @for comment in &view.entry.comments {
+                p {
+                    strong { (comment.by) } ", " (moment(comment.at))
+                    @if let Some(node) = comment.node { ", on " (place(node.rpm, node.plate_percent)) }
+                }
+                blockquote { (comment.text) }
+            }
+            p.quiet { "To say something: " code { "baytrim comment " (job) "/" (id) " TEXT" } }
+        }
+    }
 }
 
 fn origin(view: &View<'_>) -> Markup {
@@ -171,6 +199,7 @@ fn rules(view: &View<'_>) -> Markup {
                     (rule.words()) " (" (Take::by(rule, proposal).count()) ")"
                 }
             }
+            button type="button" data-paint hidden aria-pressed="false" { "Paint by finger" }
             p.quiet {
                 "As suggested leaves out what takes fuel off where less than half was measured. "
                 "Proven: mostly measured here, and at least twice its standard error."

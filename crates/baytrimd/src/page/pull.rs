@@ -9,7 +9,7 @@ use maud::{Markup, html};
 use super::grid::{grid, plain_head};
 use super::moment::moment;
 use super::number::{counted, seconds};
-use super::{address, frame, scale, strip};
+use super::{address, frame, realised, scale, strip, timeline};
 
 /// Returns the page.
 pub(super) fn page(state: &JobState, entry: &PullEntry) -> Markup {
@@ -37,6 +37,8 @@ pub(super) fn page(state: &JobState, entry: &PullEntry) -> Markup {
         @for warning in &summary.warnings {
             div.cautions role="note" aria-label="Warning" { strong { "Look at this" } p { (warning.message) } }
         }
+        (realised::section(state, entry))
+        (timeline::section(state, entry))
         section aria-labelledby="gates" {
             h2 #gates { "What was refused" }
             (strip::picture(summary))
@@ -51,7 +53,7 @@ pub(super) fn page(state: &JobState, entry: &PullEntry) -> Markup {
         }
         section aria-labelledby="delay" { h2 #delay { "Delay" } (delay(summary)) }
     };
-    frame::page(&title, &way, &body)
+    frame::charted(&title, &way, &body)
 }
 
 /// Returns the accepted share of a pull in whole percent.

@@ -12,15 +12,17 @@ use serde::Deserialize;
 use super::problem::Problem;
 use super::proposal::View;
 use super::proposal::aspect::Aspect;
+use super::proposal::behind::Behind;
+use super::proposal::decide_form::Draft;
 use super::proposal::take::Take;
 use super::{compare, inbox, job, proposal, pull, revision};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
-use crate::shop::{JOB_PREFIX, Shop};
+use crate::shop::{JOB_PREFIX, Loaded, Shop};
 
 /// Most jobs on one page of the inbox: those whose folds are kept in memory.
-const JOBS_SHOWN_MAX: usize = crate::limits::JOBS_CACHED_MAX;
+const JOBS_SHOWN_MAX: usize = crate::limits::FOLDS_CACHED_MAX;
 
 /// A page, or why it can't be shown.
 pub(super) type Page = Result<Html<String>, Problem>;
@@ -74,11 +76,21 @@ fn jobs(shop: &Shop, after: Option<&str>) -> Result<(Vec<Arc<JobState>>, Option<
     Ok((jobs, last))
 }
 
+/// Tells an open page whether to look again: a number that is another one after each record.
+pub(super) async fn changes(State(shop): State<Arc<Shop>>) -> String {
+    shop.changes().to_string()
+}
+
 /// Returns the job that an address names.
 pub(super) async fn load(shop: &Arc<Shop>, id: &str) -> Result<Arc<JobState>, Problem> {
+    Ok(load_whole(shop, id).await?.state)
+}
+
+/// Returns the job that an address names, with the head of its records.
+pub(super) async fn load_whole(shop: &Arc<Shop>, id: &str) -> Result<Loaded, Problem> {
     let id: JobId = id.parse()?;
     let shop = Arc::clone(shop);
-    Ok(blocking(move || shop.job(&id)).await?.state)
+    Ok(blocking(move || shop.job(&id)).await?)
 }
 
 pub(super) async fn job(State(shop): State<Arc<Shop>>, Path(id): Path<String>) -> Page {
@@ -101,7 +113,9 @@ pub(super) async fn revision(
 ) -> Page {
     let state = load(&shop, &id).await?;
     let revision = state.revision(number.parse()?)?;
-    Ok(Html(revision::page(&state, revision).into_string()))
+    Ok(Html(
+        revision::page(&state, revision, &Draft::default()).into_string(),
+    ))
 }
 
 pub(super) async fn compare(
@@ -151,7 +165,8 @@ async fn show(
     code: Option<&str>,
     Query(node): Query<Node>,
 ) -> Page {
-    let state = load(&shop, id).await?;
+    let job = load_whole(&shop, id).await?;
+    let state = Arc::clone(&job.state);
     let number: ProposalId = number.parse()?;
     let entry = state.proposal(number)?;
     let mut view = View::first(&state, entry, clock::now());
@@ -166,7 +181,28 @@ async fn show(
         .node
         .as_deref()
         .and_then(|text| find_node(&state, text));
+    if let Some(node) = view.node {
+        view.behind = blocking(move || behind(&shop, &job, number, node)).await?;
+    }
     Ok(Html(proposal::page(&view).into_string()))
+}
+
+/// Returns the readings behind a node of a proposal.
+fn behind(
+    shop: &Shop,
+    job: &Loaded,
+    number: ProposalId,
+    node: usize,
+) -> Result<Vec<Behind>, Fault> {
+    let (state, cache) = (&job.state, shop.evidence());
+    let proposal = &state.proposal(number)?.proposal;
+    let mut found = Vec::new();
+    for &pull in &proposal.pulls {
+        let pull = state.pull(pull)?;
+        let evidence = cache.of_pull(&**shop.store(), job, pull)?;
+        found.extend(Behind::of(state, proposal, node, pull, &evidence));
+    }
+    Ok(found)
 }
 
 fn find_node(state: &JobState, text: &str) -> Option<usize> {

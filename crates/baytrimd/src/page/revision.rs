@@ -7,11 +7,12 @@ use maud::{Markup, html};
 use super::grid::{grid, plain_head};
 use super::moment::moment;
 use super::number::{decimals, fixed, signed};
+use super::proposal::decide_form::Draft;
 use super::proposal::node::unit;
-use super::{address, compare, frame, job, scale};
+use super::{address, compare, frame, job, revert, scale};
 
 /// Returns the page.
-pub(super) fn page(state: &JobState, revision: &Revision) -> Markup {
+pub(super) fn page(state: &JobState, revision: &Revision, draft: &Draft) -> Markup {
     let title = format!("Revision {} of {}", revision.id, state.spec.title);
     let way = [(state.spec.title.clone(), address::job(state.id()))];
     let body = html! {
@@ -24,6 +25,7 @@ pub(super) fn page(state: &JobState, revision: &Revision) -> Markup {
             (table(state, revision))
             @if revision.id.0 > 0 { div.legend { (scale::change_legend("less than r0", "more than r0")) } }
         }
+        (revert::form(state, revision, draft))
         section aria-labelledby="more" {
             h2 #more { "Compare" }
             (compare::form(state, revision.id, state.head().id))

@@ -3,7 +3,12 @@
 //! Steps, not a ramp: a reader can tell eleven cells apart at two metres, and each step's text
 //! contrast can be tested. The number stands in the cell as well, so that colour carries nothing alone.
 
+use std::collections::HashMap;
+use std::sync::LazyLock;
+
 use maud::{Markup, html};
+
+use super::assets::STYLE;
 
 /// Lower ends of the five steps away from zero, percent. Common practice: lambda within 2 % is near
 /// enough for part throttle, 10 % is where most step limits stand.
@@ -20,8 +25,40 @@ const MORE: [&str; 6] = ["z", "m1", "m2", "m3", "m4", "m5"];
 const LESS: [&str; 6] = ["z", "l1", "l2", "l3", "l4", "l5"];
 const AMOUNT: [&str; 6] = ["q0", "q1", "q2", "q3", "q4", "q5"];
 
+/// A step's ground and text, red, green, blue each.
+type Colours = ([u8; 3], [u8; 3]);
+
+/// The light scheme's colours, as the style sheet has them.
+static LIGHT: LazyLock<HashMap<&'static str, Colours>> = LazyLock::new(|| {
+    let mut found = HashMap::new();
+    for line in STYLE.lines() {
+        let Some((class, rule)) = line
+            .strip_prefix('.')
+            .and_then(|rest| rest.split_once(" { background: #"))
+        else {
+            continue;
+        };
+        if let Some((ground, text)) = rule.split_once("; color: #")
+            && let (Some(ground), Some(text)) = (colour(ground), colour(text))
+        {
+            found.entry(class).or_insert((ground, text));
+        }
+    }
+    found
+});
+
+fn colour(digits: &str) -> Option<[u8; 3]> {
+    let channel = |at: usize| u8::from_str_radix(digits.get(at..at + 2)?, 16).ok();
+    Some([channel(0)?, channel(2)?, channel(4)?])
+}
+
+/// Returns the colours of a class on paper: those of the light scheme.
+pub(crate) fn light(class: &str) -> Option<Colours> {
+    LIGHT.get(class).copied()
+}
+
 /// Returns the class of a signed fuel change in percent: `l5` to `l1`, `z`, `m1` to `m5`.
-pub(super) fn change(percent: f64) -> &'static str {
+pub(crate) fn change(percent: f64) -> &'static str {
     let step = reached(&CHANGE_STEPS_PERCENT, percent.abs());
     if percent < 0.0 {
         LESS[step]
@@ -47,6 +84,15 @@ fn reached(steps: &[f64; 5], value: f64) -> usize {
 
 /// Returns the legend of the scale of fuel changes, from less to more.
 pub(super) fn change_legend(less: &str, more: &str) -> Markup {
+    signed_legend(less, more, "percent of fuel, from")
+}
+
+/// Returns the legend of the same scale where it shows differences of lambda, from richer to leaner.
+pub(super) fn lambda_legend(less: &str, more: &str) -> Markup {
+    signed_legend(less, more, "percent of lambda, from")
+}
+
+fn signed_legend(less: &str, more: &str, unit: &str) -> Markup {
     let ends = CHANGE_STEPS_PERCENT;
     html! {
         div.scale {
@@ -56,7 +102,7 @@ pub(super) fn change_legend(less: &str, more: &str) -> Markup {
                 li.z { "0" }
                 @for step in 1..=5 { li class=(MORE[step]) { "+" (ends[step - 1]) } }
             }
-            span.end { (more) " (percent of fuel, from)" }
+            span.end { (more) " (" (unit) ")" }
         }
     }
 }
@@ -90,7 +136,7 @@ pub(super) fn sure_legend() -> Markup {
 
 #[cfg(test)]
 mod tests {
-    use super::{change, dwell, sure};
+    use super::{change, dwell, light, sure};
 
     /// If this fails, a cell's colour says another size or direction than its number.
     #[test]
@@ -99,6 +145,16 @@ mod tests {
         assert_eq!((change(0.5), change(-0.5)), ("m1", "l1"));
         assert_eq!((change(6.9), change(-7.0)), ("m3", "l4"));
         assert_eq!((change(40.0), change(-40.0)), ("m5", "l5"));
+    }
+
+    /// If this fails, paper has other colours than the page: these are those of the style sheet.
+    #[test]
+    fn paper_has_the_light_colours() {
+        assert_eq!(light("l5"), Some(([0x02, 0x2a, 0x70], [0xff; 3])));
+        assert_eq!(light("m3"), Some(([0xc7, 0x7a, 0x4e], [0; 3])));
+        let classes = ["l4", "l3", "l2", "l1", "z", "m1", "m2", "m4", "m5"];
+        assert!(classes.iter().all(|class| light(class).is_some()));
+        assert_eq!(light("none"), None);
     }
 
     /// If this fails, more dwell or a smaller error looks like less.

@@ -4,4 +4,5 @@ mod answers;
 mod contrast;
 mod deciding;
 mod house;
+mod paper;
 mod saying;

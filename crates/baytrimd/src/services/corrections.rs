@@ -6,6 +6,7 @@ use baytrim_api::v1::correction_service_server::CorrectionService;
 use baytrim_api::v1::{
     CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
     ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse,
+    ReproduceProposalRequest, ReproduceProposalResponse, TraceNodeRequest, TraceNodeResponse,
 };
 use baytrim_jobs::state::{Outcome, ProposalEntry};
 use baytrim_jobs::{Refusal, propose, pull_plan as next};
@@ -13,11 +14,13 @@ use baytrim_model::ids::{Actor, PullId};
 use baytrim_model::proposal::Proposal;
 use tonic::{Request, Response, Status};
 
+use super::trace;
 use crate::clock;
 use crate::compute::blocking;
 use crate::convert::page::Page;
-use crate::convert::{name, proposal, pull_plan, request};
+use crate::convert::{name, proposal, pull_plan, reproduction, request};
 use crate::fault::{Fault, InternalFault};
+use crate::reproduce::reproduce;
 use crate::shop::{Decided, Loaded, Shop};
 
 /// The correction service.
@@ -80,6 +83,20 @@ impl CorrectionService for Corrections {
         }))
     }
 
+    async fn reproduce_proposal(
+        &self,
+        request: Request<ReproduceProposalRequest>,
+    ) -> Result<Response<ReproduceProposalResponse>, Status> {
+        let parsed = name::parse_proposal("name", &request.get_ref().name);
+        let (id, number) = parsed.map_err(Fault::from)?;
+        let shop = Arc::clone(&self.shop);
+        let again = self.shop.compute().run(move || {
+            let found = reproduce(&**shop.store(), &id, number)?;
+            Ok(reproduction::whole(&found))
+        });
+        Ok(Response::new(again.await?))
+    }
+
     async fn plan_pull(
         &self,
         request: Request<PlanPullRequest>,
@@ -87,6 +104,18 @@ impl CorrectionService for Corrections {
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
         let plan = self.shop.compute().run(move || plan(&shop, &request));
         Ok(Response::new(plan.await?))
+    }
+
+    async fn trace_node(
+        &self,
+        request: Request<TraceNodeRequest>,
+    ) -> Result<Response<TraceNodeResponse>, Status> {
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        let traced = self
+            .shop
+            .compute()
+            .run(move || trace::node(&shop, &request));
+        Ok(Response::new(traced.await?))
     }
 }
 
@@ -104,7 +133,7 @@ fn plan(shop: &Shop, request: &PlanPullRequest) -> Result<PlanPullResponse, Faul
 }
 
 /// Returns the pulls that a request leaves out.
-fn excluded(texts: &[String]) -> Result<Vec<PullId>, Refusal> {
+pub(super) fn excluded(texts: &[String]) -> Result<Vec<PullId>, Refusal> {
     let texts = texts.iter().enumerate();
     texts
         .map(|(index, text)| name::part::<PullId>(&format!("excluded_pulls[{index}]"), text))
@@ -143,6 +172,7 @@ fn compute(shop: &Shop, job: &Loaded, excluded: &[PullId], by: &Actor) -> Result
         &evidence,
         clock::now(),
         by,
+        shop.access()?.policy().proposal_valid_s,
     )?)
 }
 

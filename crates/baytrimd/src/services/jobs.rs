@@ -1,15 +1,16 @@
 //! Opens jobs and reads them.
 
+use std::fmt::Write as _;
 use std::sync::Arc;
 
 use baytrim_api::v1::job_service_server::JobService;
 use baytrim_api::v1::{
     CreateJobRequest, CreateJobResponse, GetJobRequest, GetJobResponse, ListJobsRequest,
-    ListJobsResponse,
+    ListJobsResponse, RenderJobSheetRequest, RenderJobSheetResponse,
 };
 use baytrim_jobs::{Refusal, open};
-use baytrim_ledger::StreamName;
 use baytrim_model::ids::{Actor, JobId};
+use sha2::{Digest as _, Sha256};
 use tonic::{Request, Response, Status};
 
 use crate::clock;
@@ -17,7 +18,8 @@ use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{job, name, request};
 use crate::fault::Fault;
-use crate::shop::{JOB_PREFIX, Shop};
+use crate::sheet::{self, Sheet};
+use crate::shop::{JOB_PREFIX, Loaded, Shop};
 
 /// The job service.
 #[derive(Debug, Clone)]
@@ -65,6 +67,16 @@ impl JobService for Jobs {
         let (page, shop) = (page.map_err(Fault::from)?, Arc::clone(&self.shop));
         Ok(Response::new(blocking(move || list(&shop, &page)).await?))
     }
+
+    async fn render_job_sheet(
+        &self,
+        request: Request<RenderJobSheetRequest>,
+    ) -> Result<Response<RenderJobSheetResponse>, Status> {
+        let id = name::parse_job("name", &request.get_ref().name).map_err(Fault::from)?;
+        let shop = Arc::clone(&self.shop);
+        let made = blocking(move || render(&shop.job(&id)?));
+        Ok(Response::new(made.await?))
+    }
 }
 
 fn create(
@@ -91,25 +103,30 @@ fn create(
     Ok(CreateJobResponse { job })
 }
 
+fn render(job: &Loaded) -> Result<RenderJobSheetResponse, Fault> {
+    let made = sheet::render(&Sheet::of(&job.state, &job.head))?;
+    Ok(RenderJobSheetResponse {
+        sha256: sha256(&made.bytes),
+        media_type: "application/pdf".to_owned(),
+        file_name: made.file_name,
+        page_count: u32::try_from(made.page_count).unwrap_or(u32::MAX),
+        record_count: job.state.record_count(),
+        content: made.bytes,
+    })
+}
+
+fn sha256(bytes: &[u8]) -> String {
+    let hash = Sha256::digest(bytes);
+    hash.iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
+
 fn list(shop: &Shop, page: &Page) -> Result<ListJobsResponse, Fault> {
-    let after = page.after.as_deref();
-    let after = after.and_then(|id| StreamName::new(&format!("{JOB_PREFIX}{id}")).ok());
-    // One more than is shown, to know whether there is a next page.
-    let streams = shop
-        .store()
-        .streams(JOB_PREFIX, after.as_ref(), page.size + 1)?;
-    let ids = streams.iter().filter_map(|(stream, _)| {
-        let id = stream.as_str().strip_prefix(JOB_PREFIX)?;
-        id.parse::<JobId>().ok()
-    });
-    let ids: Vec<JobId> = ids.collect();
-    let shown = &ids[..ids.len().min(page.size)];
-    let jobs = shown.iter().map(|id| Ok(job::brief(&shop.job(id)?)));
+    let (ids, next_page_token) = shop.list::<JobId>(JOB_PREFIX, page)?;
+    let jobs = ids.iter().map(|id| Ok(job::brief(&shop.job(id)?)));
     let jobs = jobs.collect::<Result<Vec<_>, Fault>>()?;
-    let next_page_token = match shown.last() {
-        Some(last) if ids.len() > shown.len() => page.token_after(last.as_str()),
-        _ => String::new(),
-    };
     Ok(ListJobsResponse {
         jobs,
         next_page_token,

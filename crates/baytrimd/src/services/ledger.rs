@@ -2,32 +2,40 @@
 
 use std::sync::Arc;
 
+use baytrim_api::v1;
 use baytrim_api::v1::ledger_service_server::LedgerService;
 use baytrim_api::v1::{
-    ListRecordsRequest, ListRecordsResponse, VerifyLedgerRequest, VerifyLedgerResponse,
+    BackUpLedgerRequest, BackUpLedgerResponse, ExportJobRequest, ExportJobResponse,
+    ImportJobRequest, ImportJobResponse, ListRecordsRequest, ListRecordsResponse,
+    VerifyLedgerRequest, VerifyLedgerResponse,
 };
 use baytrim_jobs::{Refusal, codec};
-use baytrim_model::ids::JobId;
-use tonic::{Request, Response, Status};
+use baytrim_ledger::{Record, StreamName};
+use baytrim_model::ids::{BayName, JobId};
+use tokio::sync::watch;
+use tonic::{Request, Response, Status, Streaming};
 
+use super::archives::{self, Sent};
+use crate::carry;
 use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{name, record};
 use crate::fault::{Fault, InternalFault};
 use crate::ledger_check;
 use crate::limits::PAGE_BODY_BYTES_MAX;
-use crate::shop::{Shop, stream_of};
+use crate::shop::{Shop, stream_of, stream_of_bay};
 
 /// The ledger service.
 #[derive(Debug, Clone)]
 pub struct Ledger {
     shop: Arc<Shop>,
+    stop: watch::Receiver<bool>,
 }
 
 impl Ledger {
-    /// Returns the service over `shop`.
-    pub fn new(shop: Arc<Shop>) -> Self {
-        Self { shop }
+    /// Returns the service over `shop`; archives that come in end when `stop` turns true.
+    pub fn new(shop: Arc<Shop>, stop: watch::Receiver<bool>) -> Self {
+        Self { shop, stop }
     }
 }
 
@@ -38,13 +46,43 @@ impl LedgerService for Ledger {
         request: Request<ListRecordsRequest>,
     ) -> Result<Response<ListRecordsResponse>, Status> {
         let request = request.get_ref();
-        let id = name::parse_job("parent", &request.parent).map_err(Fault::from)?;
-        let list = format!("records of {id}");
+        let parent = Parent::parse(&request.parent).map_err(Fault::from)?;
+        let list = format!("records of {}", parent.stream());
         let page = Page::parse(&list, request.page_size, &request.page_token);
         let (page, shop) = (page.map_err(Fault::from)?, Arc::clone(&self.shop));
         let with_bodies = request.with_bodies;
-        let listed = blocking(move || records(&shop, &id, &page, with_bodies));
+        let listed = blocking(move || records(&shop, &parent, &page, with_bodies));
         Ok(Response::new(listed.await?))
+    }
+
+    type ExportJobStream = Sent<ExportJobResponse>;
+
+    async fn export_job(
+        &self,
+        request: Request<ExportJobRequest>,
+    ) -> Result<Response<Self::ExportJobStream>, Status> {
+        let id = name::parse_job("name", &request.get_ref().name).map_err(Fault::from)?;
+        let sent = archives::send(&self.shop, move |shop| carry::job_contents(shop, &id));
+        Ok(Response::new(sent))
+    }
+
+    async fn import_job(
+        &self,
+        request: Request<Streaming<ImportJobRequest>>,
+    ) -> Result<Response<ImportJobResponse>, Status> {
+        let (shop, stop) = (Arc::clone(&self.shop), self.stop.clone());
+        let taken = archives::take(shop, stop, request.into_inner());
+        Ok(Response::new(taken.await?))
+    }
+
+    type BackUpLedgerStream = Sent<BackUpLedgerResponse>;
+
+    async fn back_up_ledger(
+        &self,
+        _request: Request<BackUpLedgerRequest>,
+    ) -> Result<Response<Self::BackUpLedgerStream>, Status> {
+        let contents = |shop: &Shop| carry::all_contents(&**shop.store());
+        Ok(Response::new(archives::send(&self.shop, contents)))
     }
 
     async fn verify_ledger(
@@ -68,20 +106,69 @@ impl LedgerService for Ledger {
     }
 }
 
+/// Whose records are asked for.
+pub(super) enum Parent {
+    Job(JobId),
+    Bay(BayName),
+}
+
+impl Parent {
+    pub(super) fn parse(name: &str) -> Result<Self, Refusal> {
+        if name.starts_with("bays/") {
+            return name::parse_bay("parent", name).map(Self::Bay);
+        }
+        name::parse_job("parent", name).map(Self::Job)
+    }
+
+    pub(super) fn stream(&self) -> StreamName {
+        match self {
+            Self::Job(id) => stream_of(id),
+            Self::Bay(id) => stream_of_bay(id),
+        }
+    }
+
+    /// Returns what to say where there is no record; a bay without any is as good as any other.
+    pub(super) fn empty(&self) -> Result<ListRecordsResponse, Fault> {
+        match self {
+            Self::Job(id) => Err(Refusal::JobUnknown(id.to_string()).into()),
+            Self::Bay(_) => Ok(ListRecordsResponse::default()),
+        }
+    }
+
+    pub(super) fn tell(
+        &self,
+        entry: &Record,
+        with_body: bool,
+    ) -> Result<v1::Record, InternalFault> {
+        let told =
+            match self {
+                Self::Job(_) => codec::decode(&entry.body)
+                    .map(|decoded| record::of_job(entry, &decoded, with_body)),
+                Self::Bay(_) => codec::decode(&entry.body)
+                    .map(|decoded| record::of_bay(entry, &decoded, with_body)),
+            };
+        told.map_err(|source| InternalFault::Record {
+            stream: entry.stream.to_string(),
+            seq: entry.seq,
+            source,
+        })
+    }
+}
+
 fn records(
     shop: &Shop,
-    id: &JobId,
+    parent: &Parent,
     page: &Page,
     with_bodies: bool,
 ) -> Result<ListRecordsResponse, Fault> {
-    let stream = stream_of(id);
+    let stream = parent.stream();
     let from = match &page.after {
         None => 0,
         Some(last) => last.parse::<u64>().map_or(0, |last| last.saturating_add(1)),
     };
     let head = shop.store().head(&stream)?;
     if head.next_seq == 0 {
-        return Err(Refusal::JobUnknown(id.to_string()).into());
+        return parent.empty();
     }
     let found = shop.store().read(&stream, from, page.size)?;
     let mut records = Vec::with_capacity(found.len());
@@ -91,12 +178,7 @@ fn records(
         if bytes > PAGE_BODY_BYTES_MAX && !records.is_empty() {
             break;
         }
-        let decoded = codec::decode(&entry.body).map_err(|source| InternalFault::Record {
-            stream: stream.to_string(),
-            seq: entry.seq,
-            source,
-        })?;
-        records.push(record::record(entry, &decoded, with_bodies));
+        records.push(parent.tell(entry, with_bodies)?);
     }
     let next_page_token = match records.last() {
         Some(last) if last.sequence_number + 1 < head.next_seq => {

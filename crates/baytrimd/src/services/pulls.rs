@@ -59,7 +59,7 @@ impl PullService for Pulls {
         &self,
         request: Request<Streaming<StreamPullRequest>>,
     ) -> Result<Response<Self::StreamPullStream>, Status> {
-        let by = request::actor(&request);
+        let by = request::submitter(&request);
         let (answers, receiver) = mpsc::channel(STREAM_QUEUE_MAX);
         let (shop, streams) = (Arc::clone(&self.shop), self.streams.clone());
         let (stop, inbound) = (self.stop.clone(), request.into_inner());
@@ -71,7 +71,7 @@ impl PullService for Pulls {
         &self,
         request: Request<Streaming<UploadPullRequest>>,
     ) -> Result<Response<UploadPullResponse>, Status> {
-        let by = request::actor(&request);
+        let by = request::submitter(&request);
         let _room = self.room()?;
         let (shop, stop) = (Arc::clone(&self.shop), self.stop.clone());
         let pull = upload::take(shop, stop, by, request.into_inner()).await?;

@@ -4,11 +4,14 @@ use std::sync::Arc;
 
 use baytrim_api::v1::review_service_server::ReviewService;
 use baytrim_api::v1::{
-    ApproveProposalRequest, ApproveProposalResponse, RejectProposalRequest, RejectProposalResponse,
+    ApproveProposalRequest, ApproveProposalResponse, CreateCommentRequest, CreateCommentResponse,
+    RejectProposalRequest, RejectProposalResponse,
 };
+use baytrim_jobs::comment;
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::verdict::{self, Ask};
+use baytrim_jobs::verdict::{self, Ask, Choice, NodeChoice};
 use baytrim_model::ids::{Actor, ProposalId};
+use baytrim_model::record::NodePlace;
 use tonic::{Request, Response, Status};
 
 use crate::clock;
@@ -53,6 +56,40 @@ impl ReviewService for Reviews {
             blocking(move || reject(&shop, by, &request)).await?,
         ))
     }
+
+    async fn create_comment(
+        &self,
+        request: Request<CreateCommentRequest>,
+    ) -> Result<Response<CreateCommentResponse>, Status> {
+        let by = request::actor(&request);
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        Ok(Response::new(
+            blocking(move || create_comment(&shop, by, &request)).await?,
+        ))
+    }
+}
+
+fn create_comment(
+    shop: &Shop,
+    by: Actor,
+    request: &CreateCommentRequest,
+) -> Result<CreateCommentResponse, Fault> {
+    let (id, proposal) = name::parse_proposal("parent", &request.parent)?;
+    let author = request::author(by, &request.request_id)?;
+    let node = request.node.map(|node| NodePlace {
+        rpm: node.rpm,
+        plate_percent: node.plate_percent,
+    });
+    let is_same = |outcome| matches!(outcome, Outcome::Commented(on, _) if on == proposal);
+    let decided = shop.decide(&id, &author, &is_same, |job| {
+        Ok(comment::event(&job.state, proposal, node, &request.text)?)
+    })?;
+    let Outcome::Commented(_, number) = decided.outcome else {
+        return Err(InternalFault::Impossible("a comment was recorded as something else").into());
+    };
+    let made = proposal::comments(decided.job.state.proposal(proposal)?);
+    let comment = made.into_iter().find(|comment| comment.number == number);
+    Ok(CreateCommentResponse { comment })
 }
 
 fn approve(
@@ -62,15 +99,11 @@ fn approve(
 ) -> Result<ApproveProposalResponse, Fault> {
     let (id, number) = name::parse_proposal("name", &request.name)?;
     let author = request::author(by, &request.request_id)?;
-    let nodes: Vec<(f64, f64)> = request
-        .nodes
-        .iter()
-        .map(|node| (node.rpm, node.plate_percent))
-        .collect();
+    let choice = choice(request);
     let is_same = |outcome| outcome == Outcome::Approved(number);
     let decided = shop.decide(&id, &author, &is_same, |job| {
         let ask = ask(number, &request.etag, &request.reason, &author.by);
-        Ok(verdict::approve(&job.state, &ask, &nodes)?)
+        shop.by_rules(|rules| Ok(verdict::approve(&job.state, &ask, &choice, rules)?))
     })?;
     let state = &decided.job.state;
     let entry = state.proposal(number)?;
@@ -95,11 +128,26 @@ fn reject(
     let is_same = |outcome| outcome == Outcome::Rejected(number);
     let decided = shop.decide(&id, &author, &is_same, |job| {
         let ask = ask(number, &request.etag, &request.reason, &author.by);
-        Ok(verdict::reject(&job.state, &ask)?)
+        shop.by_rules(|rules| Ok(verdict::reject(&job.state, &ask, rules)?))
     })?;
     let state = &decided.job.state;
     let proposal = Some(proposal::brief(state, state.proposal(number)?));
     Ok(RejectProposalResponse { proposal })
+}
+
+fn choice(request: &ApproveProposalRequest) -> Choice {
+    let nodes = request.nodes.iter().map(|node| NodeChoice {
+        rpm: node.rpm,
+        plate_percent: node.plate_percent,
+        value: node.after,
+    });
+    Choice {
+        nodes: nodes.collect(),
+        share_percent: match request.share_percent {
+            0.0 => 100.0,
+            share_percent => share_percent,
+        },
+    }
 }
 
 fn ask(proposal: ProposalId, etag: &str, reason: &str, by: &Actor) -> Ask {

@@ -15,9 +15,10 @@ use tonic::Streaming;
 use super::chunks::{Chunks, keep, store};
 use crate::clock;
 use crate::compute::blocking;
+use crate::convert::request::Submitter;
 use crate::convert::{name, pull, request};
 use crate::fault::Fault;
-use crate::intake;
+use crate::intake::{self, LogReading};
 use crate::limits::SOURCE_NAME_BYTES_MAX;
 use crate::shop::{Author, Decided, Shop};
 
@@ -39,7 +40,7 @@ enum Opened {
 pub(super) async fn take(
     shop: Arc<Shop>,
     stop: watch::Receiver<bool>,
-    by: Actor,
+    by: Submitter,
     inbound: Streaming<UploadPullRequest>,
 ) -> Result<Pull, Fault> {
     let mut chunks = Chunks {
@@ -48,10 +49,11 @@ pub(super) async fn take(
         idle: shop.limits().idle,
     };
     let open = chunks.open().await?;
+    by.check(&open.bay)?;
     let validate_only = open.validate_only;
     let opened = {
         let shop = Arc::clone(&shop);
-        blocking(move || begin(&shop, by, open)).await?
+        blocking(move || begin(&shop, by.by, open)).await?
     };
     let upload = match opened {
         Opened::Recorded(decided) => return pull::of_outcome(&decided),
@@ -94,7 +96,7 @@ fn begin(shop: &Shop, by: Actor, open: OpenUpload) -> Result<Opened, Fault> {
         Some(_) => return Err(Refusal::RequestIdReused(open.request_id).into()),
         None => {}
     }
-    let circumstances = circumstances(&job.state, &open)?;
+    let circumstances = circumstances(shop, &job.state, &open)?;
     Ok(Opened::Wanted(Box::new(Upload {
         job: id,
         author,
@@ -103,9 +105,9 @@ fn begin(shop: &Shop, by: Actor, open: OpenUpload) -> Result<Opened, Fault> {
     })))
 }
 
-fn circumstances(state: &JobState, open: &OpenUpload) -> Result<Circumstances, Refusal> {
-    let map = intake::channel_map(state, &open.bay, &open.channel_map)?;
-    pulls::circumstances(state, &open.bay, &open.revision, map)
+fn circumstances(shop: &Shop, state: &JobState, open: &OpenUpload) -> Result<Circumstances, Fault> {
+    let map = intake::channel_map(shop, state, &open.bay, &open.channel_map)?;
+    Ok(pulls::circumstances(state, &open.bay, &open.revision, map)?)
 }
 
 /// Returns the name that messages call the log by.
@@ -132,18 +134,21 @@ async fn check(
     let work = move || {
         let job = worker.job(&upload.job)?;
         let name = &upload.source_name;
-        let mut reading = intake::read(&job.state, &upload.circumstances, &mut file, name)?;
+        let LogReading {
+            mut reading,
+            fingerprint,
+            recording,
+        } = intake::read(&job.state, &upload.circumstances, &mut file, name)?;
+        let seen = intake::seen_before(&job.state, None, &fingerprint);
+        reading.summary.warnings.extend(seen);
         intake::compare(&worker, &job, &upload.circumstances, &mut reading)?;
         let (axes, by) = (&job.state.spec.axes, &upload.author.by);
         let summary = &reading.summary;
-        Ok(pull::checked(
-            axes,
-            &upload.circumstances,
-            name,
-            summary,
-            by,
-            clock::now(),
-        ))
+        let checked = pull::checked(axes, &upload.circumstances, name, summary, by, clock::now());
+        Ok(Pull {
+            recording: Some(pull::recording(&recording)),
+            ..checked
+        })
     };
     shop.compute().run(work).await
 }

@@ -1,9 +1,10 @@
-//! Folding a job from its records.
+//! Folding a stream from its records.
 
 use std::sync::Arc;
 
-use baytrim_jobs::{JobState, codec};
+use baytrim_jobs::{Fold, codec};
 use baytrim_ledger::{Record, Store, StreamName};
+use serde::de::DeserializeOwned;
 
 use super::Loaded;
 use crate::fault::InternalFault;
@@ -11,25 +12,31 @@ use crate::fault::InternalFault;
 /// Records that are read at a time.
 const READ_RECORDS: usize = 64;
 
-/// Brings `job` up to the end of its stream; none stays none while the stream is empty.
-pub(super) fn catch_up(
+/// Brings `loaded` up to the end of its stream; none stays none while the stream is empty.
+pub(super) fn catch_up<S: Fold>(
     store: &dyn Store,
     stream: &StreamName,
-    mut job: Option<Loaded>,
-) -> Result<Option<Loaded>, InternalFault> {
+    mut loaded: Option<Loaded<S>>,
+) -> Result<Option<Loaded<S>>, InternalFault>
+where
+    S::Event: DeserializeOwned,
+{
     loop {
-        let from = job.as_ref().map_or(0, |job| job.head.next_seq);
+        let from = loaded.as_ref().map_or(0, |loaded| loaded.head.next_seq);
         let records = store.read(stream, from, READ_RECORDS)?;
         if records.is_empty() {
-            return Ok(job);
+            return Ok(loaded);
         }
         for record in &records {
-            job = Some(take(job, record)?);
+            loaded = Some(take(loaded, record)?);
         }
     }
 }
 
-fn take(job: Option<Loaded>, record: &Record) -> Result<Loaded, InternalFault> {
+fn take<S: Fold>(loaded: Option<Loaded<S>>, record: &Record) -> Result<Loaded<S>, InternalFault>
+where
+    S::Event: DeserializeOwned,
+{
     let decoded = codec::decode(&record.body).map_err(|source| InternalFault::Record {
         stream: record.stream.to_string(),
         seq: record.seq,
@@ -39,18 +46,17 @@ fn take(job: Option<Loaded>, record: &Record) -> Result<Loaded, InternalFault> {
         stream: record.stream.to_string(),
         source,
     };
-    let state = match job {
-        None => Arc::new(JobState::opened(&decoded).map_err(misfit)?),
-        Some(job) if job.head != record.head_before() => {
+    let state = match loaded {
+        None => Arc::new(S::begin(&decoded).map_err(misfit)?),
+        Some(loaded) if loaded.head != record.head_before() => {
             return Err(InternalFault::Impossible(
                 "a stream no longer goes on from where it was read before",
             ));
         }
-        Some(mut job) => {
-            Arc::make_mut(&mut job.state)
-                .apply(&decoded)
-                .map_err(misfit)?;
-            job.state
+        Some(mut loaded) => {
+            let state = Arc::make_mut(&mut loaded.state);
+            state.take(&decoded).map_err(misfit)?;
+            loaded.state
         }
     };
     Ok(Loaded {

@@ -2,14 +2,17 @@
 
 use std::sync::atomic::{AtomicU64, Ordering};
 
+use baytrim_jobs::codec;
 use baytrim_jobs::job_file::{Attachments, EXAMPLE};
 use baytrim_ledger::{
-    BlobError, BlobId, BlobReader, BlobWriter, MemoryStore, Record, Snapshot, SpoolError,
-    VerifyProgress, VerifyReport,
+    AppendError, BlobError, BlobId, BlobReader, BlobWriter, MemoryStore, Record, Snapshot,
+    SpoolError, StoreFault, VerifyProgress, VerifyReport,
 };
 use baytrim_model::ids::RevisionId;
 
+use super::commit::record;
 use super::*;
+use crate::limits::DECIDE_TRIES_MAX;
 
 /// What a store does with the next append.
 #[derive(Clone, Copy, PartialEq)]

@@ -14,6 +14,7 @@ pub(super) fn tell(refusal: &Refusal) -> Told {
         RefusalKind::Exists => Code::AlreadyExists,
         RefusalKind::State => Code::FailedPrecondition,
         RefusalKind::Conflict => Code::Aborted,
+        RefusalKind::Forbidden => Code::PermissionDenied,
     };
     let told = Told::new(code, refusal.reason(), refusal);
     match refusal {
@@ -30,12 +31,38 @@ pub(super) fn tell(refusal: &Refusal) -> Told {
         Refusal::Stale { base, head, .. } => {
             told.with("base_revision", base).with("head_revision", head)
         }
-        Refusal::Decided { verdict, by, .. } => told.with("verdict", verdict).with("reviewer", by),
+        Refusal::Decided {
+            verdict,
+            by,
+            at,
+            revision,
+            ..
+        } => {
+            let told = told.with("verdict", verdict).with("reviewer", by);
+            let told = told.with("decided_unix_ms", &at.0);
+            match revision {
+                Some(revision) => told.with("revision", revision),
+                None => told,
+            }
+        }
+        Refusal::Expired { at, .. } => told.with("expired_unix_ms", &at.0),
+        Refusal::SameHand { proposer, .. } => told.with("proposer", proposer),
         Refusal::RevisionUnknown { latest, .. } => told.with("latest_revision", latest),
+        Refusal::ChannelMapUnknown { latest, .. } => told.with("latest_channel_map", latest),
         Refusal::BayUnknown { known, .. } => told.with("bays", known),
         Refusal::SubsetBreaksNeighbour {
-            rpm, plate_percent, ..
-        } => told.with("rpm", rpm).with("plate_percent", plate_percent),
+            rpm,
+            plate_percent,
+            neighbour_rpm,
+            neighbour_plate_percent,
+            pair_count,
+            ..
+        } => told
+            .with("rpm", rpm)
+            .with("plate_percent", plate_percent)
+            .with("neighbour_rpm", neighbour_rpm)
+            .with("neighbour_plate_percent", neighbour_plate_percent)
+            .with("pair_count", pair_count),
         _ => told,
     }
 }

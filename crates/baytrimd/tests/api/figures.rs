@@ -6,7 +6,7 @@ use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::TcpStream;
 use tonic::Code;
 
-use crate::harness::Daemon;
+use crate::harness::{Bearer, Daemon, SOMEBODY, token_of};
 
 /// Asks as a scraper does, over HTTP/1.0.
 async fn scrape(daemon: &Daemon) -> String {
@@ -52,7 +52,10 @@ async fn status_counts_jobs_and_says_the_limits() {
     for id in ["quoll-1", "quoll-2"] {
         daemon.open_job(id).await;
     }
-    let mut client = DaemonServiceClient::new(daemon.channel.clone());
+    let mut client = DaemonServiceClient::with_interceptor(
+        daemon.channel.clone(),
+        Bearer::of(token_of(SOMEBODY).text()),
+    );
     let status = client.get_status(GetStatusRequest {}).await.unwrap();
     let status = status.into_inner();
     assert_eq!(status.job_count, 2);

@@ -5,6 +5,8 @@ use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 
+use baytrim_api::v1::access_service_client::AccessServiceClient;
+use baytrim_api::v1::bay_service_client::BayServiceClient;
 use baytrim_api::v1::correction_service_client::CorrectionServiceClient;
 use baytrim_api::v1::job_service_client::JobServiceClient;
 use baytrim_api::v1::ledger_service_client::LedgerServiceClient;
@@ -13,19 +15,59 @@ use baytrim_api::v1::review_service_client::ReviewServiceClient;
 use baytrim_api::v1::table_service_client::TableServiceClient;
 use baytrim_api::v1::upload_pull_request::Message;
 use baytrim_api::v1::{
-    CreateJobRequest, CreateProposalRequest, Job, OpenUpload, Proposal, Pull, UploadPullRequest,
+    CreateJobRequest, CreateProposalRequest, Job, ListJobsRequest, OpenUpload, Proposal, Pull,
+    UploadPullRequest,
 };
 use baytrim_ledger::{MemoryStore, Store};
 use baytrim_ledger_local::LocalStore;
-use baytrimd::access::Access;
+use baytrim_model::shop::{Policy, Role, ShopEvent};
+use baytrimd::access::{Access, found};
 use baytrimd::config::ServiceLimits;
 use baytrimd::server::{ServeError, Serving, serve};
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
+use tonic::service::interceptor::InterceptedService;
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
 use tonic_types::StatusExt as _;
+
+pub use crate::people::{Bearer, join, record, token_of};
+
+/// A connection that shows a token, unless the request itself does.
+pub type Wire = InterceptedService<Channel, Bearer>;
+
+/// Makes a shop of one person, where whoever is named in tests may do everything.
+///
+/// Its members have a store of their own, so that tests can tell every record of the ledger that they look at.
+pub fn shop() -> Access {
+    let access = Access::open(Arc::new(MemoryStore::new()), None).unwrap();
+    found(&access, &token_of("owner"), &Role::ALL).unwrap();
+    for name in EVERYBODY {
+        join(&access, name, &Role::ALL);
+    }
+    let policy = Policy {
+        one_person: true,
+        ..Policy::default()
+    };
+    let reason = "these are tests".to_owned();
+    record(&access, &ShopEvent::PolicySet { policy, reason });
+    access
+}
+
+/// Who acts in tests that name nobody.
+pub const SOMEBODY: &str = "unknown";
+
+/// Who acts in tests.
+const EVERYBODY: [&str; 7] = [
+    SOMEBODY,
+    "Ines",
+    "Ines of bay 2",
+    "Odo",
+    "Tova",
+    "Una",
+    "Piet",
+];
 
 /// A daemon within the test.
 pub struct Daemon {
@@ -51,7 +93,8 @@ impl Daemon {
     }
 
     pub async fn with(store: Arc<dyn Store>, limits: ServiceLimits) -> Self {
-        Self::guarded(store, limits, Access::open()).await
+        let access = shop();
+        Self::guarded(store, limits, access).await
     }
 
     pub async fn guarded(store: Arc<dyn Store>, limits: ServiceLimits, access: Access) -> Self {
@@ -91,28 +134,57 @@ impl Daemon {
         (self.channel, self.serving)
     }
 
-    pub fn jobs(&self) -> JobServiceClient<Channel> {
-        JobServiceClient::new(self.channel.clone())
+    pub fn jobs(&self) -> JobServiceClient<Wire> {
+        JobServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn pulls(&self) -> PullServiceClient<Channel> {
-        PullServiceClient::new(self.channel.clone())
+    pub fn pulls(&self) -> PullServiceClient<Wire> {
+        PullServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn corrections(&self) -> CorrectionServiceClient<Channel> {
-        CorrectionServiceClient::new(self.channel.clone())
+    pub fn bays(&self) -> BayServiceClient<Wire> {
+        BayServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn reviews(&self) -> ReviewServiceClient<Channel> {
-        ReviewServiceClient::new(self.channel.clone())
+    pub fn corrections(&self) -> CorrectionServiceClient<Wire> {
+        CorrectionServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn tables(&self) -> TableServiceClient<Channel> {
-        TableServiceClient::new(self.channel.clone())
+    pub fn reviews(&self) -> ReviewServiceClient<Wire> {
+        ReviewServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
     }
 
-    pub fn ledger(&self) -> LedgerServiceClient<Channel> {
-        LedgerServiceClient::new(self.channel.clone())
+    pub fn tables(&self) -> TableServiceClient<Wire> {
+        TableServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
+    }
+
+    pub fn ledger(&self) -> LedgerServiceClient<Wire> {
+        LedgerServiceClient::with_interceptor(
+            self.channel.clone(),
+            Bearer::of(token_of(SOMEBODY).text()),
+        )
+    }
+
+    pub fn access(&self, token: &str) -> AccessServiceClient<Wire> {
+        AccessServiceClient::with_interceptor(self.channel.clone(), Bearer::of(token))
     }
 
     /// Opens the job of [`job_file`] under `id`.
@@ -124,6 +196,12 @@ impl Daemon {
         };
         let created = self.jobs().create_job(request).await.unwrap();
         created.into_inner().job.unwrap()
+    }
+
+    /// Returns how many jobs there are.
+    pub async fn open_job_count(&self) -> usize {
+        let listed = self.jobs().list_jobs(ListJobsRequest::default()).await;
+        listed.unwrap().into_inner().jobs.len()
     }
 
     /// Uploads a log in chunks of 1000 bytes.
@@ -152,7 +230,10 @@ impl Daemon {
             parent: format!("jobs/{job}"),
             ..CreateProposalRequest::default()
         };
-        let created = self.corrections().create_proposal(request).await?;
+        let created = self
+            .corrections()
+            .create_proposal(by("Tova", request))
+            .await?;
         Ok(created.into_inner().proposal.unwrap())
     }
 }
@@ -172,11 +253,16 @@ pub fn upload_of(job: &str) -> OpenUpload {
     }
 }
 
-/// Returns a request with the name of who asks.
-pub fn by<T>(actor: &str, message: T) -> Request<T> {
+/// Returns a request with the token of who asks.
+pub fn by<T>(name: &str, message: T) -> Request<T> {
+    with_token(token_of(name).text(), message)
+}
+
+/// Returns a request with a token, or whatever is given for one.
+pub fn with_token<T>(token: &str, message: T) -> Request<T> {
     let mut request = Request::new(message);
-    let actor = actor.parse().unwrap();
-    request.metadata_mut().insert("baytrim-actor", actor);
+    let header = format!("Bearer {token}").parse().unwrap();
+    request.metadata_mut().insert("authorization", header);
     request
 }
 

@@ -1,11 +1,13 @@
 //! Lists, page by page, and the ledger as clients read it.
 
+use std::fmt::Write as _;
+
 use baytrim_api::v1::{
     ExportTableRequest, ListJobsRequest, ListPullsRequest, ListRecordsRequest,
-    ListRevisionsRequest, VerifyLedgerRequest,
+    ListRevisionsRequest, OpenUpload, VerifyLedgerRequest,
 };
 
-use crate::harness::{Daemon, inner, log, told, upload_of};
+use crate::harness::{Daemon, inner, log, rows, told, upload_of};
 
 /// If this fails, a log sent twice looks like twice the proof, or can't be read another way.
 #[tokio::test]
@@ -24,6 +26,42 @@ async fn a_log_counts_once() {
         .to_owned();
     let pull = daemon.upload(otherwise, log.as_bytes()).await.unwrap();
     assert_eq!(pull.warnings[0].code, "same_log");
+    daemon.stop().await;
+}
+
+/// If this fails, one recording in two files looks like twice the proof and nobody is told.
+#[tokio::test]
+async fn a_recording_in_another_file_is_recognised() {
+    let daemon = Daemon::start().await;
+    daemon.open_job("j").await;
+    daemon
+        .upload(upload_of("j"), log().as_bytes())
+        .await
+        .unwrap();
+    let mut other = String::from("offset_s;rpm;plate_percent;lambda;gear\n");
+    for [offset_s, rpm, plate_percent, lambda] in rows() {
+        let offset_s = offset_s + 12.5;
+        writeln!(other, "{offset_s};{rpm};{plate_percent};{lambda};3").unwrap();
+    }
+    for validate_only in [true, false] {
+        let open = OpenUpload {
+            validate_only,
+            ..upload_of("j")
+        };
+        let pull = daemon.upload(open, other.as_bytes()).await.unwrap();
+        let warning = &pull.warnings[0];
+        assert_eq!(warning.code, "same_log");
+        assert!(
+            warning
+                .message
+                .starts_with("the same recording is in as p1"),
+            "{}",
+            warning.message
+        );
+    }
+    let changed = other.replace(";3\n", ";4\n").replacen("2000", "2010", 1);
+    let pull = daemon.upload(upload_of("j"), changed.as_bytes()).await;
+    assert!(pull.unwrap().warnings.is_empty());
     daemon.stop().await;
 }
 

@@ -2,19 +2,34 @@
 #![allow(
     clippy::unwrap_used,
     clippy::float_cmp,
+    clippy::print_stdout,
     unreachable_pub,
     reason = "these are tests; numbers that went out must come back to the bit"
 )]
 
+mod access;
+mod archives;
 mod bad_jobs;
 mod bad_logs;
 mod bad_streams;
+mod bays;
 mod durable;
+mod false_lean;
 mod figures;
+#[cfg(feature = "columnar")]
+mod formats;
 mod harness;
+mod hostile;
 mod lists;
+mod members;
+mod people;
 mod plans;
 mod pulls;
 mod realised;
+mod reproduce;
 mod reviews;
 mod server;
+mod signing_in;
+mod traces;
+mod verdicts;
+mod watches;

@@ -2,7 +2,7 @@
 
 use baytrim_api::v1::{ApproveProposalRequest, GetPullRequest, OpenUpload, Pull};
 
-use crate::harness::{Daemon, inner, log, upload_of};
+use crate::harness::{Daemon, by, inner, log, upload_of};
 
 /// Returns a daemon whose job has one pull, 4 % too lean, and a revision `r1` that adds what is missing.
 async fn with_revision() -> Daemon {
@@ -15,7 +15,11 @@ async fn with_revision() -> Daemon {
         reason: "plugs read well".to_owned(),
         ..ApproveProposalRequest::default()
     };
-    daemon.reviews().approve_proposal(approval).await.unwrap();
+    daemon
+        .reviews()
+        .approve_proposal(by("Ines", approval))
+        .await
+        .unwrap();
     daemon
 }
 

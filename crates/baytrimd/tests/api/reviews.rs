@@ -120,14 +120,18 @@ async fn a_stale_proposal_is_not_approved() {
     let second = daemon.propose("j").await.unwrap();
     daemon
         .reviews()
-        .approve_proposal(approval(&first.etag))
+        .approve_proposal(by("Ines", approval(&first.etag)))
         .await
         .unwrap();
     let stale = ApproveProposalRequest {
         name: second.name.clone(),
         ..approval(&second.etag)
     };
-    let status = daemon.reviews().approve_proposal(stale).await.unwrap_err();
+    let status = daemon
+        .reviews()
+        .approve_proposal(by("Ines", stale))
+        .await
+        .unwrap_err();
     assert_eq!(metadata(&status, "base_revision"), "r0");
     assert_eq!(metadata(&status, "head_revision"), "r1");
     assert_eq!(
@@ -143,7 +147,13 @@ async fn a_verdict_quotes_what_was_seen_and_says_why() {
     let daemon = Daemon::start().await;
     daemon.open_job("j").await;
     let etag = daemon.proposal("j").await.etag;
-    let node = |rpm, plate_percent| vec![NodeRef { rpm, plate_percent }];
+    let node = |rpm, plate_percent| {
+        vec![NodeRef {
+            rpm,
+            plate_percent,
+            after: None,
+        }]
+    };
     let rows: [(&str, ApproveProposalRequest); 7] = [
         ("Aborted ETAG_MISMATCH", approval("00")),
         ("InvalidArgument FIELD_INVALID etag", approval("")),
@@ -185,7 +195,7 @@ async fn a_verdict_quotes_what_was_seen_and_says_why() {
     ];
     for (expected, request) in rows {
         assert_eq!(
-            told(daemon.reviews().approve_proposal(request).await),
+            told(daemon.reviews().approve_proposal(by("Ines", request)).await),
             expected
         );
     }
@@ -217,11 +227,17 @@ async fn a_repeated_request_is_answered_not_repeated() {
     let first = inner(
         daemon
             .corrections()
-            .create_proposal(create.clone())
+            .create_proposal(by("Tova", create.clone()))
             .await
             .unwrap(),
     );
-    let again = inner(daemon.corrections().create_proposal(create).await.unwrap());
+    let again = inner(
+        daemon
+            .corrections()
+            .create_proposal(by("Tova", create))
+            .await
+            .unwrap(),
+    );
     assert_eq!(first, again);
     let proposal = first.proposal.unwrap();
     assert_eq!(proposal.name, "jobs/j/proposals/c2");
@@ -230,19 +246,22 @@ async fn a_repeated_request_is_answered_not_repeated() {
         request_id: request_id.to_owned(),
         ..approval(&proposal.etag)
     };
-    let reused = daemon.reviews().approve_proposal(approve("p-1")).await;
+    let reused = daemon
+        .reviews()
+        .approve_proposal(by("Ines", approve("p-1")))
+        .await;
     assert_eq!(told(reused), "AlreadyExists REQUEST_ID_REUSED");
     let first = inner(
         daemon
             .reviews()
-            .approve_proposal(approve("a-1"))
+            .approve_proposal(by("Ines", approve("a-1")))
             .await
             .unwrap(),
     );
     let again = inner(
         daemon
             .reviews()
-            .approve_proposal(approve("a-1"))
+            .approve_proposal(by("Ines", approve("a-1")))
             .await
             .unwrap(),
     );
@@ -271,7 +290,7 @@ async fn a_revert_honours_the_etag_of_the_job() {
     let proposal = daemon.proposal("j").await;
     daemon
         .reviews()
-        .approve_proposal(approval(&proposal.etag))
+        .approve_proposal(by("Ines", approval(&proposal.etag)))
         .await
         .unwrap();
     let revert = |etag: String| RevertTableRequest {

@@ -41,7 +41,7 @@ fn pulls(nodes: usize) -> Vec<PullEvidence> {
                     need: 0.02 + wave,
                     spread: 0.0,
                     delay_s: 0.1,
-                    film: [wave - 0.04, 0.5 * wave, 0.2 * wave],
+                    film: [wave - 0.04, 0.5 * wave, 0.2 * wave, 0.3 - wave],
                     begins: step == 0 || step == 31,
                     nodes: 3,
                 });

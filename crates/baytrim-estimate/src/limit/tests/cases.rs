@@ -21,6 +21,8 @@ pub(super) struct Case {
     pub(super) sensor_error: f64,
     pub(super) dwell_s: Vec<f64>,
     pub(super) visits: Vec<u32>,
+    /// By node, whether it looks lean for another reason.
+    pub(super) false_lean: Vec<bool>,
     /// One-sided normal quantile of the limits' lean confidence.
     pub(super) quantile: f64,
 }
@@ -39,6 +41,7 @@ impl Case {
             dwell_s: &self.dwell_s,
             visits: &self.visits,
             measured_fraction: &measured_fraction,
+            false_lean: &self.false_lean,
         };
         propose_nodes(
             &self.axes,
@@ -133,6 +136,7 @@ struct NodeCase {
     standard_error: f64,
     dwell_s: f64,
     visits: u32,
+    false_lean: bool,
     target_lambda: f64,
 }
 
@@ -149,7 +153,11 @@ fn node_case() -> impl Strategy<Value = NodeCase> {
         1 => prop_oneof![Just(1e6), Just(-1e6), Just(1e-300), -50.0..50.0],
     ];
     let error = prop_oneof![1 => Just(0.0), 8 => 0.0..0.04, 1 => 0.0..2.0, 1 => Just(1e6)];
-    let visited = (prop_oneof![1 => Just(0.0), 5 => 0.01..30.0], 0..6_u32);
+    let visited = (
+        prop_oneof![1 => Just(0.0), 5 => 0.01..30.0],
+        0..6_u32,
+        prop::bool::weighted(0.1),
+    );
     (base_fuel, head, theta, error, visited, 0.75..1.1).prop_map(
         |(base_fuel, head, theta, standard_error, visited, target_lambda)| NodeCase {
             base_fuel,
@@ -159,6 +167,7 @@ fn node_case() -> impl Strategy<Value = NodeCase> {
             standard_error,
             dwell_s: visited.0,
             visits: visited.1,
+            false_lean: visited.2,
             target_lambda,
         },
     )
@@ -200,6 +209,7 @@ fn build(
         sensor_error,
         dwell_s: list(&|node| node.dwell_s),
         visits: nodes.iter().map(|node| node.visits).collect(),
+        false_lean: nodes.iter().map(|node| node.false_lean).collect(),
         quantile,
         axes,
     }

@@ -53,6 +53,7 @@ fn small_table() -> Case {
             [3.0, 1.0, 0.0, 5.0],
         ]),
         visits: vec![5, 4, 3, 3, 2, 2, 2, 2, 4, 1, 0, 3],
+        false_lean: Vec::new(),
         quantile: 1.644_853_626_951_471_5,
     }
 }

@@ -160,6 +160,7 @@ proptest! {
             case.theta[node] = case.theta[node].clamp(-0.15, 0.15);
             case.standard_error[node] = case.standard_error[node].min(0.05);
             case.dwell_s[node] = 5.0;
+            case.false_lean[node] = false;
         }
         for _ in 0..12 {
             case.head = values(&case.propose());

@@ -25,6 +25,7 @@ fn plain() -> Case {
         sensor_error: 0.01,
         dwell_s: vec![3.0; 4],
         visits: vec![3; 4],
+        false_lean: Vec::new(),
         quantile: 1.644_853_626_951_471_5,
     }
 }

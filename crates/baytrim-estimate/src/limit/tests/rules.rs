@@ -15,6 +15,7 @@ pub(super) fn may_move(case: &Case, node: usize) -> i8 {
     let held = 100.0 * wish.exp_m1().abs() < case.limits.deadband_percent.max(1e-6)
         || 100.0 * case.standard_error[node] > case.limits.standard_error_percent_max
         || !unvisited && case.visits[node] < case.limits.visits_min
+        || wish > 0.0 && case.false_lean.get(node).copied().unwrap_or(false)
         || unvisited && (!case.limits.borrowed_changes || wish < 0.0);
     match (held, wish > 0.0) {
         (true, _) => 0,

@@ -5,8 +5,9 @@
 //! Portuguese, Dutch, Swedish, Polish, Czech and Japanese (common practice, written from memory).
 
 use Quantity::{
-    AmbientPressure, CoolantTemperature, EngineSpeed, FuelCut, GripAngle, IntakeTemperature,
-    Lambda, LongTermTrim, ManifoldPressure, PlateAngle, SensorReady, ShiftCut, ShortTermTrim,
+    AmbientPressure, ClosedLoop, CoolantTemperature, EngineSpeed, FuelCut, GripAngle,
+    IntakeTemperature, Lambda, LongTermTrim, ManifoldPressure, PlateAngle, Purge, SecondaryAir,
+    SensorReady, ShiftCut, ShortTermTrim, TorqueCut,
 };
 use baytrim_model::channel::Quantity;
 
@@ -146,8 +147,8 @@ pub(super) const PHRASES: [(Quantity, u8, &str); 131] = [
     (FuelCut, 95, "schubabschaltung"),
 ];
 
-/// More phrases: those of flags.
-pub(super) const FLAG_PHRASES: [(Quantity, u8, &str); 12] = [
+/// More phrases: those of flags, and of purge.
+pub(super) const FLAG_PHRASES: [(Quantity, u8, &str); 56] = [
     (FuelCut, 90, "coupure injection"),
     (FuelCut, 85, "decel cut"),
     (FuelCut, 85, "injection cut"),
@@ -160,11 +161,55 @@ pub(super) const FLAG_PHRASES: [(Quantity, u8, &str); 12] = [
     (SensorReady, 95, "sensor ready"),
     (SensorReady, 90, "ready"),
     (SensorReady, 85, "bereit"),
+    (TorqueCut, 95, "torque cut"),
+    (TorqueCut, 90, "torque reduction"),
+    (TorqueCut, 90, "traction control"),
+    (TorqueCut, 85, "traction"),
+    (TorqueCut, 90, "launch control"),
+    (TorqueCut, 85, "launch"),
+    (TorqueCut, 90, "rev limiter"),
+    (TorqueCut, 85, "rev limit"),
+    (TorqueCut, 85, "limiter active"),
+    (TorqueCut, 85, "spark cut"),
+    (TorqueCut, 80, "ignition cut"),
+    (TorqueCut, 90, "drehzahlbegrenzer"),
+    (TorqueCut, 90, "momenteneingriff"),
+    (TorqueCut, 85, "zundunterbrechung"),
+    (TorqueCut, 80, "coupure allumage"),
+    (TorqueCut, 80, "taglio accensione"),
+    (TorqueCut, 80, "corte encendido"),
+    (SecondaryAir, 100, "secondary air"),
+    (SecondaryAir, 90, "air injection"),
+    (SecondaryAir, 95, "sekundarluft"),
+    (SecondaryAir, 95, "air secondaire"),
+    (SecondaryAir, 95, "aria secondaria"),
+    (SecondaryAir, 95, "aire secundario"),
+    (SecondaryAir, 95, "ar secundario"),
+    (SecondaryAir, 95, "二次エア"),
+    (ClosedLoop, 100, "closed loop"),
+    (ClosedLoop, 100, "closed loop status"),
+    (ClosedLoop, 100, "closed loop active"),
+    (ClosedLoop, 90, "lambda control"),
+    (ClosedLoop, 95, "lambdaregelung"),
+    (ClosedLoop, 90, "lambda regelung"),
+    (ClosedLoop, 95, "boucle fermee"),
+    (ClosedLoop, 95, "anello chiuso"),
+    (ClosedLoop, 95, "lazo cerrado"),
+    (ClosedLoop, 95, "malha fechada"),
+    (ClosedLoop, 95, "petla zamknieta"),
+    (Purge, 100, "commanded evaporative purge"),
+    (Purge, 95, "evaporative purge"),
+    (Purge, 95, "purge"),
+    (Purge, 90, "canister"),
+    (Purge, 95, "tankentluftung"),
+    (Purge, 90, "regenerierventil"),
+    (Purge, 90, "purga"),
+    (Purge, 85, "evap"),
 ];
 
 /// Words that say that a column is something else than its name suggests, each for one quantity or
-/// for all.
-pub(super) const AGAINST: [(Option<Quantity>, &str); 12] = [
+/// for all; a word of the phrase that fits best is none of them.
+pub(super) const AGAINST: [(Option<Quantity>, &str); 16] = [
     (
         None,
         "target desired commanded command setpoint soll sollwert ziel consigne obiettivo objetivo goal request requested demand 目標 limit limiter max maximum min error fault raw status delta deviation std",
@@ -183,7 +228,7 @@ pub(super) const AGAINST: [(Option<Quantity>, &str); 12] = [
     ),
     (
         Some(Lambda),
-        "heater voltage volts temperature temp current correction trim control ready status pump integrator faktor regler",
+        "heater voltage volts temperature temp current correction trim control ready status pump integrator faktor regler regelung loop closed",
     ),
     (
         Some(CoolantTemperature),
@@ -204,6 +249,10 @@ pub(super) const AGAINST: [(Option<Quantity>, &str); 12] = [
     (Some(SensorReady), "trigger launch"),
     (Some(ShiftCut), "light count"),
     (Some(FuelCut), "count"),
+    (Some(TorqueCut), "count level mode map switch trigger rpm"),
+    (Some(SecondaryAir), "pressure temp temperature flow mass"),
+    (Some(ClosedLoop), "correction trim factor gain"),
+    (Some(Purge), "pressure vapor vapour temp temperature druck"),
 ];
 
 /// Names of clocks, and how well each fits in percent.

@@ -1,6 +1,9 @@
 //! What came of a revision, and what to run next.
 
-use baytrim_api::v1::{DoneChance, LoadedChance, PlanStep, PullPlan, Realised, RealisedNode};
+use baytrim_api::v1::{
+    DoneChance, LoadedChance, PlanStep, PullPlan, Realised, RealisedNode,
+    ReproduceProposalResponse, ReproducedNode, ReproducedPull,
+};
 
 /// A pull under `r1` that shows three quarters of what was predicted.
 pub(crate) fn realised() -> Realised {
@@ -67,5 +70,32 @@ pub(crate) fn plan() -> PullPlan {
         revision: "r1".to_owned(),
         pulls: vec!["p1".to_owned(), "p2".to_owned()],
         cautions: vec!["This is advice. A licensed, competent person decides.".to_owned()],
+    }
+}
+
+/// A proposal that a later estimator computes otherwise at one node.
+pub(crate) fn reproduction() -> ReproduceProposalResponse {
+    let pull = |pull: &str, evidence_identical| ReproducedPull {
+        pull: pull.to_owned(),
+        log_sha256: "5a".repeat(32),
+        evidence_identical,
+    };
+    ReproduceProposalResponse {
+        identical: false,
+        recorded_estimator: "baytrim-estimate 0.1.0".to_owned(),
+        estimator: "baytrim-estimate 0.2.0".to_owned(),
+        pulls: vec![pull("p1", true), pull("p2", false)],
+        node_count: 96,
+        other_value_count: 1,
+        differing_nodes: vec![ReproducedNode {
+            rpm: 3000.0,
+            plate_percent: 20.0,
+            recorded_after: 4.5,
+            after: 4.0,
+            recorded_correction_percent: 4.4612,
+            correction_percent: 4.2217,
+        }],
+        differing_node_count: 1,
+        correction_difference_percent_max: 0.2395,
     }
 }

@@ -4,6 +4,7 @@ use baytrim_api::v1::correction_service_server::CorrectionService;
 use baytrim_api::v1::{
     CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
     ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse, Proposal,
+    ReproduceProposalRequest, ReproduceProposalResponse, TraceNodeRequest, TraceNodeResponse,
 };
 use tonic::{Request, Response, Status};
 
@@ -41,13 +42,31 @@ impl CorrectionService for Shop {
         Ok(Response::new(GetProposalResponse { proposal }))
     }
 
+    async fn reproduce_proposal(
+        &self,
+        request: Request<ReproduceProposalRequest>,
+    ) -> Result<Response<ReproduceProposalResponse>, Status> {
+        self.enter(&request).await?;
+        Ok(Response::new(answers::reproduction()))
+    }
+
     async fn plan_pull(
         &self,
         request: Request<PlanPullRequest>,
     ) -> Result<Response<PlanPullResponse>, Status> {
         self.enter(&request).await?;
+        self.with(|seen| seen.plans.push(request.into_inner()));
         let plan = Some(answers::plan());
         Ok(Response::new(PlanPullResponse { plan }))
+    }
+
+    async fn trace_node(
+        &self,
+        request: Request<TraceNodeRequest>,
+    ) -> Result<Response<TraceNodeResponse>, Status> {
+        self.enter(&request).await?;
+        let trace = Some(answers::node_trace());
+        Ok(Response::new(TraceNodeResponse { trace }))
     }
 
     async fn list_proposals(

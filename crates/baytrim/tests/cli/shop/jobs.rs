@@ -3,7 +3,7 @@
 use baytrim_api::v1::job_service_server::JobService;
 use baytrim_api::v1::{
     CreateJobRequest, CreateJobResponse, GetJobRequest, GetJobResponse, Job, ListJobsRequest,
-    ListJobsResponse,
+    ListJobsResponse, RenderJobSheetRequest, RenderJobSheetResponse,
 };
 use tonic::{Code, Request, Response, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
@@ -52,6 +52,21 @@ impl JobService for Shop {
         }
         Ok(Response::new(GetJobResponse {
             job: Some(answers::job()),
+        }))
+    }
+
+    async fn render_job_sheet(
+        &self,
+        request: Request<RenderJobSheetRequest>,
+    ) -> Result<Response<RenderJobSheetResponse>, Status> {
+        self.enter(&request).await?;
+        Ok(Response::new(RenderJobSheetResponse {
+            content: b"%PDF-1.7 a sheet".to_vec(),
+            file_name: "quoll-1-job-sheet.pdf".to_owned(),
+            media_type: "application/pdf".to_owned(),
+            sha256: "5e".repeat(32),
+            page_count: 2,
+            record_count: 17,
         }))
     }
 

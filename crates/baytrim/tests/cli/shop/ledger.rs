@@ -2,9 +2,12 @@
 
 use baytrim_api::v1::ledger_service_server::LedgerService;
 use baytrim_api::v1::{
-    ListRecordsRequest, ListRecordsResponse, VerifyLedgerRequest, VerifyLedgerResponse,
+    BackUpLedgerRequest, BackUpLedgerResponse, ExportJobRequest, ExportJobResponse,
+    ImportJobRequest, ImportJobResponse, ListRecordsRequest, ListRecordsResponse,
+    VerifyLedgerRequest, VerifyLedgerResponse, back_up_ledger_response,
 };
-use tonic::{Request, Response, Status};
+use tokio_stream::wrappers::ReceiverStream;
+use tonic::{Request, Response, Status, Streaming};
 
 use super::Shop;
 use crate::answers;
@@ -21,6 +24,41 @@ impl LedgerService for Shop {
             records,
             next_page_token: String::new(),
         }))
+    }
+
+    type ExportJobStream = ReceiverStream<Result<ExportJobResponse, Status>>;
+
+    async fn export_job(
+        &self,
+        _request: Request<ExportJobRequest>,
+    ) -> Result<Response<Self::ExportJobStream>, Status> {
+        Err(Status::unimplemented(
+            "archives are tested against the real daemon",
+        ))
+    }
+
+    async fn import_job(
+        &self,
+        _request: Request<Streaming<ImportJobRequest>>,
+    ) -> Result<Response<ImportJobResponse>, Status> {
+        Err(Status::unimplemented(
+            "archives are tested against the real daemon",
+        ))
+    }
+
+    type BackUpLedgerStream = ReceiverStream<Result<BackUpLedgerResponse, Status>>;
+
+    /// A connection that is cut in the middle of a backup.
+    async fn back_up_ledger(
+        &self,
+        request: Request<BackUpLedgerRequest>,
+    ) -> Result<Response<Self::BackUpLedgerStream>, Status> {
+        self.enter(&request).await?;
+        let (sender, receiver) = tokio::sync::mpsc::channel(2);
+        let chunk = back_up_ledger_response::Message::Chunk(vec![7; 1000]);
+        let message = Some(chunk);
+        let _ = sender.send(Ok(BackUpLedgerResponse { message })).await;
+        Ok(Response::new(ReceiverStream::new(receiver)))
     }
 
     /// A ledger that does not hold: the case that must not be overlooked.

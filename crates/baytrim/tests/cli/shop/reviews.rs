@@ -2,7 +2,8 @@
 
 use baytrim_api::v1::review_service_server::ReviewService;
 use baytrim_api::v1::{
-    ApproveProposalRequest, ApproveProposalResponse, RejectProposalRequest, RejectProposalResponse,
+    ApproveProposalRequest, ApproveProposalResponse, Comment, CreateCommentRequest,
+    CreateCommentResponse, RejectProposalRequest, RejectProposalResponse,
 };
 use tonic::{Request, Response, Status};
 
@@ -42,6 +43,24 @@ impl ReviewService for Shop {
         self.with(|seen| seen.rejections.push(request.into_inner()));
         Ok(Response::new(RejectProposalResponse {
             proposal: Some(answers::decided(false)),
+        }))
+    }
+
+    async fn create_comment(
+        &self,
+        request: Request<CreateCommentRequest>,
+    ) -> Result<Response<CreateCommentResponse>, Status> {
+        self.enter(&request).await?;
+        let request = request.into_inner();
+        let comment = Comment {
+            text: request.text.clone(),
+            rpm: request.node.map(|node| node.rpm),
+            plate_percent: request.node.map(|node| node.plate_percent),
+            ..answers::comment()
+        };
+        self.with(|seen| seen.comments.push(request));
+        Ok(Response::new(CreateCommentResponse {
+            comment: Some(comment),
         }))
     }
 }

@@ -1,12 +1,13 @@
 //! Where a verdict is given, with the cautions right above it; and what it came to.
 
+use baytrim_estimate::limit::chance_leaner;
 use baytrim_jobs::JobState;
 use baytrim_jobs::propose::CAUTIONS;
 use baytrim_jobs::refusal::Refusal;
 use baytrim_jobs::state::{ProposalStanding, VerdictEntry};
-use baytrim_jobs::verdict::{self, Ask, REASON_BYTES_MAX};
-use baytrim_model::ids::Actor;
+use baytrim_jobs::verdict::{self, Choice, REASON_BYTES_MAX};
 use baytrim_model::proposal::NodeChange;
+use baytrim_model::record::Duty;
 use maud::{Markup, html};
 
 use super::View;
@@ -15,16 +16,15 @@ use super::node::chance;
 use super::take::{Rule, Take};
 use crate::page::address;
 use crate::page::grid::place;
-use crate::page::mark::is_perhaps_lean;
+use crate::page::mark::{LEAN_RISK_MARKED, is_change};
 use crate::page::moment::moment;
 use crate::page::number::{breakpoint, counted};
 use crate::page::proposal::headline::Tally;
+use crate::page::signed;
 
 /// What stands in the form, so that a refused verdict need not be written again.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Draft {
-    /// Name of the reviewer.
-    pub(crate) reviewer: String,
     /// Why.
     pub(crate) reason: String,
     /// Why the verdict was not taken.
@@ -33,7 +33,7 @@ pub(crate) struct Draft {
 
 /// Returns the form, or nothing where the verdict is given.
 pub(crate) fn form(view: &View<'_>) -> Markup {
-    let standing = view.state.standing(view.entry);
+    let standing = view.state.standing(view.entry, view.now);
     if matches!(
         standing,
         ProposalStanding::Approved | ProposalStanding::Rejected
@@ -79,44 +79,51 @@ const LEAN_NAMED_MAX: usize = 6;
 
 /// Returns which nodes are perhaps too lean even with their changes, the likeliest first.
 fn lean(view: &View<'_>) -> Markup {
-    let nodes = view
-        .entry
-        .proposal
-        .nodes
-        .iter()
-        .filter(|node| is_perhaps_lean(node));
-    let mut nodes: Vec<&NodeChange> = nodes.collect();
+    let nodes = view.entry.proposal.nodes.iter().enumerate();
+    let risks = nodes.map(|(index, node)| (node, lean_risk(view, index)));
+    let mut nodes: Vec<(&NodeChange, f64)> = risks
+        .filter(|(node, risk)| node.visits > 0 && *risk >= LEAN_RISK_MARKED)
+        .collect();
     if nodes.is_empty() {
         return html! {};
     }
-    nodes.sort_by(|one, other| other.lean_risk.total_cmp(&one.lean_risk));
+    nodes.sort_by(|(_, one), (_, other)| other.total_cmp(one));
     html! {
         div.problem role="note" aria-label="Perhaps too lean" {
             p {
                 strong { (counted(nodes.len(), "node")) " may end up leaner than permitted" }
-                ", even with the change that is proposed. Keep the engine out of there until a pull has looked, or give it fuel first:"
+                ", with the changes that are chosen" span data-as-loaded hidden { " as this page came" } ". Keep the engine out of there until a pull has looked, or give it fuel first:"
             }
             ul.lean {
-                @for node in nodes.iter().take(LEAN_NAMED_MAX) {
+                @for (node, risk) in nodes.iter().take(LEAN_NAMED_MAX) {
                     li {
                         a href={ "?node=" (breakpoint(node.rpm)) ":" (breakpoint(node.plate_percent)) "#at" } {
                             (place(node.rpm, node.plate_percent))
                         }
-                        " (chance " (chance(node.lean_risk)) ")"
+                        " (chance " (chance(*risk)) ")"
                     }
                 }
-                @if nodes.len() > LEAN_NAMED_MAX { li { "and " (nodes.len() - LEAN_NAMED_MAX) " more, marked ! in the table" } }
+                @if nodes.len() > LEAN_NAMED_MAX { li { "and " (nodes.len() - LEAN_NAMED_MAX) " more" } }
             }
         }
     }
 }
 
+/// Returns the chance that a node ends leaner than permitted with the choice: where its change is left out, it stays
+/// as it is.
+fn lean_risk(view: &View<'_>, index: usize) -> f64 {
+    let node = &view.entry.proposal.nodes[index];
+    if view.take.has(index) || !is_change(node) {
+        return node.lean_risk;
+    }
+    let limits = &view.state.spec.limits;
+    let wall = limits.leanest_lambda_at(node.rpm, node.plate_percent);
+    chance_leaner(node.lambda_before, wall, node.total_standard_error_percent)
+}
+
 fn fields(draft: &Draft) -> Markup {
     html! {
-        label.field {
-            span { "Your name" }
-            input type="text" name="reviewer" value=(draft.reviewer) required maxlength="80" autocomplete="name";
-        }
+        @if let Some(name) = signed::actor() { p.quiet { "You sign as " strong data-reviewer { (name.0) } "." } }
         label.field {
             span { "Why (the record keeps it)" }
             textarea name="reason" rows="3" required maxlength=(REASON_BYTES_MAX) { (draft.reason) }
@@ -148,42 +155,41 @@ fn obstacle(view: &View<'_>) -> Option<Markup> {
     if view.take.count() == 0 {
         return Some(html! { "No change is chosen: there would be nothing to approve." });
     }
-    let ask = Ask {
-        proposal: view.entry.proposal.id,
-        etag: verdict::etag(&view.entry.proposal),
-        reason: "asked only".to_owned(),
-        at: view.now,
-        by: Actor("asked only".to_owned()),
-    };
-    let refusal = verdict::approve(view.state, &ask, &positions(view.state, &view.take)).err()?;
+    let choice = choice_of(view.state, &view.take);
+    let refusal = verdict::obstacle(view.state, view.entry.proposal.id, &choice, view.now)?;
     Some(match refusal {
         Refusal::SubsetBreaksNeighbour {
             rpm,
             plate_percent,
+            neighbour_rpm,
+            neighbour_plate_percent,
             neighbour_percent,
+            ..
         } => html! {
-            "This choice can't be approved: it would put "
+            "This choice can't be approved: it would leave "
             a href={ "?node=" (breakpoint(rpm)) ":" (breakpoint(plate_percent)) "#at" } { (place(rpm, plate_percent)) }
-            " further than " (breakpoint(neighbour_percent))
-            " % from its neighbour. Take the neighbour as well, or leave both."
+            " and "
+            a href={ "?node=" (breakpoint(neighbour_rpm)) ":" (breakpoint(neighbour_plate_percent)) "#at" } {
+                (place(neighbour_rpm, neighbour_plate_percent))
+            }
+            " further than " (breakpoint(neighbour_percent)) " % apart. Take both, or leave both."
         },
         other => html! { (other) },
     })
 }
 
-/// Returns the nodes of a choice as a verdict names them.
-pub(crate) fn positions(state: &JobState, take: &Take) -> Vec<(f64, f64)> {
-    take.nodes()
-        .into_iter()
-        .map(|node| state.spec.axes.position(node))
-        .collect()
+/// Returns what is taken as a verdict names it.
+pub(crate) fn choice_of(state: &JobState, take: &Take) -> Choice {
+    let nodes = take.nodes().into_iter();
+    let nodes: Vec<(f64, f64)> = nodes.map(|node| state.spec.axes.position(node)).collect();
+    Choice::of(&nodes)
 }
 
 /// Returns what became of the proposal, and what to do next.
 pub(crate) fn outcome(view: &View<'_>) -> Markup {
     let job = view.state.id();
     let base = view.entry.proposal.base_revision;
-    let standing = view.state.standing(view.entry);
+    let standing = view.state.standing(view.entry, view.now);
     html! {
         @if let Some(problem) = &view.draft.problem {
             div.problem role="alert" {
@@ -195,7 +201,7 @@ pub(crate) fn outcome(view: &View<'_>) -> Markup {
             (Some(verdict), ProposalStanding::Approved) => (approved(view, verdict)),
             (Some(verdict), _) => {
                 div.outcome role="status" {
-                    p { strong { "Rejected" } " by " (verdict.by) ", " (moment(verdict.at)) ". The table stays as it is." }
+                    p { strong { "Rejected" } " by " (verdict.by) ", " (moment(verdict.at)) (one_person(verdict)) ". The table stays as it is." }
                     blockquote { (verdict.reason) }
                     p { "Pull again, then compute anew: " code { "baytrim propose " (job) } }
                 }
@@ -211,8 +217,25 @@ pub(crate) fn outcome(view: &View<'_>) -> Markup {
                     p { "Compute it again: " code { "baytrim propose " (job) } }
                 }
             }
+            (None, ProposalStanding::Expired) => {
+                div.outcome.stale role="status" {
+                    p {
+                        strong { "Expired" }
+                        @if let Some(at) = view.entry.proposal.expires_at() { " " (moment(at)) }
+                        ". The rules of the shop gave it so much time; it can't be approved any more."
+                    }
+                    p { "Compute it again: " code { "baytrim propose " (job) } }
+                }
+            }
             (None, _) => {}
         }
+    }
+}
+
+fn one_person(verdict: &VerdictEntry) -> &'static str {
+    match verdict.duty {
+        Some(Duty::OnePerson) => ", in a shop of one person",
+        None => "",
     }
 }
 
@@ -224,8 +247,10 @@ fn approved(view: &View<'_>, verdict: &VerdictEntry) -> Markup {
     html! {
         div.outcome.done role="status" {
             p {
-                strong { "Approved" } " by " (verdict.by) ", " (moment(verdict.at)) ": "
-                (counted(nodes.len(), "change")) " of " (Tally::of(&view.entry.proposal.nodes).changes()) " became "
+                strong { "Approved" } " by " (verdict.by) ", " (moment(verdict.at)) (one_person(verdict)) ": "
+                (counted(nodes.len(), "change")) " of " (Tally::of(&view.entry.proposal.nodes).changes()) " "
+                @if !verdict.reduced.is_empty() { "(of " (verdict.reduced.len()) " less than proposed) " }
+                "became "
                 a href=(address::revision(job, *revision)) { (revision) } "."
             }
             blockquote { (verdict.reason) }

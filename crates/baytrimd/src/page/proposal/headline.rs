@@ -93,13 +93,17 @@ pub(crate) fn sentence(axes: &Axes, proposal: &Proposal, tally: &Tally) -> Strin
     }
 }
 
-/// Returns how likely the job is done, as it is and with the proposal.
-fn chance(done: &DoneChance) -> String {
-    let percent = |chance: f64| match chance {
+/// Returns a chance in percent that never claims certainty.
+pub(crate) fn percent(chance: f64) -> String {
+    match chance {
         chance if chance > 0.99 => "over 99 %".to_owned(),
         chance if chance < 0.01 => "under 1 %".to_owned(),
         chance => format!("{:.0} %", 100.0 * chance),
-    };
+    }
+}
+
+/// Returns how likely the job is done, as it is and with the proposal.
+pub(crate) fn chance(done: &DoneChance) -> String {
     let nodes = usize::try_from(done.node_count).unwrap_or(usize::MAX);
     let with = done
         .proposed_probability

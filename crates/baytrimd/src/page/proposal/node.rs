@@ -6,22 +6,21 @@ use baytrim_model::proposal::{NodeChange, Proposal};
 use baytrim_model::table::TableContent;
 use maud::{Markup, html};
 
+use super::aspect::Aspect;
 use super::ruler::ruler;
+use super::{View, behind};
 use crate::page::grid::place;
 use crate::page::mark;
 use crate::page::number::{breakpoint, decimals, fixed, seconds, signed};
 
 /// Half-width of a 95 % interval in standard errors (normal distribution).
-const INTERVAL_STANDARD_ERRORS: f64 = 1.96;
+pub(super) const INTERVAL_STANDARD_ERRORS: f64 = 1.96;
 
 /// Returns the details of a node, or how to come by them where none is chosen.
-pub(crate) fn details(
-    state: &JobState,
-    proposal: &Proposal,
-    node: Option<usize>,
-    is_choosing: bool,
-) -> Markup {
-    let Some(index) = node else {
+pub(crate) fn details(view: &View<'_>) -> Markup {
+    let (state, proposal) = (view.state, &view.entry.proposal);
+    let is_choosing = view.aspect == Aspect::Choose;
+    let Some(index) = view.node else {
         return html! {
             aside.node.hint {
                 h2 { "Why?" }
@@ -55,6 +54,7 @@ pub(crate) fn details(
                     (ruler(node, state.spec.limits.leanest_lambda_at(node.rpm, node.plate_percent)))
                 }
                 (facts(state, node))
+                div { (behind::section(state, node, &view.behind)) }
             }
         }
     }

@@ -3,32 +3,14 @@
 use axum::body::Body;
 use axum::extract::Request;
 use axum::http::StatusCode;
-use tonic::codegen::Service as _;
 
-use crate::page::{closed, guard, nowhere};
+use crate::page::{guard, nowhere};
 
 fn request(path: &str, kind: &str) -> Request {
     let request = Request::get(path)
         .header("host", "127.0.0.1:7411")
         .header("content-type", kind);
     request.body(Body::empty()).expect("a request")
-}
-
-/// If this fails, a daemon that asks for a token shows its jobs to whoever asks without one.
-#[tokio::test]
-async fn a_closed_daemon_shows_no_job() {
-    for path in [
-        "/",
-        "/jobs/plover-690",
-        "/jobs/plover-690/proposals/c1/approve",
-    ] {
-        let answer = closed()
-            .call(request(path, "text/html"))
-            .await
-            .expect("infallible");
-        assert_eq!(answer.status(), StatusCode::FORBIDDEN, "{path}");
-        assert_eq!(answer.headers()["content-security-policy"], guard::POLICY);
-    }
 }
 
 /// If this fails, a browser sees a blank screen, or a gRPC client takes a web page for an answer.

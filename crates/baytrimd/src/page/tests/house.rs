@@ -69,6 +69,7 @@ fn proposal(state: &JobState, change: &dyn Fn(usize) -> (f64, f64)) -> Proposal 
         created_at: NOW,
         created_by: Actor("tuner".to_owned()),
         done: None,
+        valid_s: None,
         fit: FitSummary {
             estimator: "test".to_owned(),
             reading_count: 1000,

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::house::{NOW, job, large_spec, spec};
 use crate::page::proposal::aspect::Aspect;
+use crate::page::proposal::decide_form::Draft;
 use crate::page::proposal::take::{Rule, Take};
 use crate::page::proposal::{self, View};
 use crate::page::{compare, inbox, revision};
@@ -177,7 +178,11 @@ fn revisions_and_comparisons_show_values() {
     spec.table.values[0] = 12.3;
     let state = job(spec, &|_| (0.0, 0.9));
     let base = &state.revisions[0];
-    assert!(revision::page(&state, base).into_string().contains("12.3"));
+    assert!(
+        revision::page(&state, base, &Draft::default())
+            .into_string()
+            .contains("12.3")
+    );
     let mut richer = base.clone();
     richer.values[0] = 23.53;
     let change = compare::change_percent(&state, base, &richer);

@@ -1,19 +1,26 @@
 //! One fault of every kind.
 
+mod access;
+mod refusals;
+
+use baytrim_archive::RestoreError;
 use baytrim_intake::IntakeError;
 use baytrim_intake::error::Misreading;
 use baytrim_intake::place::CellPlace;
-use baytrim_jobs::Refusal;
 use baytrim_ledger::{AppendError, Damage, StoreFault};
 use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
-use baytrim_model::ids::{JobId, ProposalId, PullId, RevisionId};
+use baytrim_model::ids::{BayName, JobId};
 
-use crate::fault::{AccessFault, Fault, InternalFault};
+use crate::fault::{Fault, InternalFault};
 use crate::live::StreamFault;
 
 fn job() -> JobId {
     "quoll-1".parse().expect("a good name")
+}
+
+fn bay() -> BayName {
+    "east".parse().expect("a good name")
 }
 
 fn field(name: &str) -> FieldError {
@@ -22,68 +29,6 @@ fn field(name: &str) -> FieldError {
         "-3 is outside 0.1 to 50 percent",
         "check the number and its unit",
     )
-}
-
-fn refusals() -> Vec<Fault> {
-    let (job, proposal) = (job(), ProposalId(2));
-    let refusals = [
-        Refusal::Fields(vec![
-            field("limits.step_percent"),
-            field("limits.total_percent"),
-        ]),
-        Refusal::JobExists(job.clone()),
-        Refusal::JobUnknown("quoll-9".to_owned()),
-        Refusal::BayUnknown {
-            job: job.clone(),
-            bay: "north".to_owned(),
-            known: "east, west".to_owned(),
-        },
-        Refusal::PullUnknown {
-            job: job.clone(),
-            pull: PullId(3),
-        },
-        Refusal::ProposalUnknown {
-            job: job.clone(),
-            proposal,
-        },
-        Refusal::RevisionUnknown {
-            job: job.clone(),
-            revision: RevisionId(7),
-            latest: RevisionId(1),
-        },
-        Refusal::NoPulls(job.clone()),
-        Refusal::NoEvidence(job.clone()),
-        Refusal::Stale {
-            job: job.clone(),
-            proposal,
-            base: RevisionId(0),
-            head: RevisionId(1),
-        },
-        Refusal::Decided {
-            job: job.clone(),
-            proposal,
-            verdict: "approved",
-            by: "Ines".to_owned(),
-        },
-        Refusal::EtagMismatch {
-            what: "quoll-1/c2".to_owned(),
-        },
-        Refusal::NothingToApprove {
-            job: job.clone(),
-            proposal,
-        },
-        Refusal::SubsetBreaksNeighbour {
-            rpm: 4000.0,
-            plate_percent: 25.0,
-            neighbour_percent: 12.0,
-        },
-        Refusal::AlreadyInForce {
-            job,
-            revision: RevisionId(1),
-        },
-        Refusal::RequestIdReused("r-1".to_owned()),
-    ];
-    refusals.into_iter().map(Fault::from).collect()
 }
 
 fn source_name() -> String {
@@ -281,8 +226,6 @@ fn own() -> Vec<Fault> {
     let io = || std::io::Error::other("/var/lib/secret/place");
     let store = |fault: StoreFault| Fault::from(fault);
     vec![
-        AccessFault::TokenMissing.into(),
-        AccessFault::TokenWrong.into(),
         Fault::Busy {
             what: "uploads",
             max: 8,
@@ -293,12 +236,28 @@ fn own() -> Vec<Fault> {
             remedy: "send smaller chunks",
         },
         Fault::Contended {
-            job: "quoll-1".to_owned(),
+            what: "job",
+            name: "quoll-1".to_owned(),
+        },
+        Fault::Contended {
+            what: "bay",
+            name: "east".to_owned(),
         },
         AppendError::TooLarge {
             what: "the length of a body in bytes",
             actual: 2000,
             max: 1000,
+        }
+        .into(),
+        RestoreError::Conflict {
+            stream: "job/quoll-1".to_owned(),
+            seq: 4,
+        }
+        .into(),
+        RestoreError::Refused {
+            stream: "shop".to_owned(),
+            seq: 0,
+            problem: "this is no archive of one job".to_owned(),
         }
         .into(),
         Fault::Cut,
@@ -335,8 +294,15 @@ fn own() -> Vec<Fault> {
 
 /// Returns one fault of every kind.
 pub(super) fn all() -> Vec<Fault> {
-    [refusals(), logs(), cells(), streams(), own()]
-        .into_iter()
-        .flatten()
-        .collect()
+    [
+        refusals::refusals(),
+        logs(),
+        cells(),
+        streams(),
+        access::access(),
+        own(),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }

@@ -1,0 +1,58 @@
+//! Canned answers about bays and what they record.
+
+use baytrim_api::v1::{ChannelMap, ChannelRecording, MappedChannel, Recording};
+
+use super::MOMENT;
+
+/// The second channel map of the invented bay east.
+pub(crate) fn channel_map() -> ChannelMap {
+    let column = |quantity: &str, column: &str, unit: &str| MappedChannel {
+        quantity: quantity.to_owned(),
+        column: column.to_owned(),
+        unit: unit.to_owned(),
+    };
+    ChannelMap {
+        name: "bays/east/maps/m2".to_owned(),
+        text:
+            "[time]\nrate_hz = 50.0\n\n[channels.lambda]\ncolumn = \"AFR wide\"\nunit = \"afr\"\n"
+                .to_owned(),
+        in_force: true,
+        create_time: Some(MOMENT),
+        creator: "kim".to_owned(),
+        reason: "new lambda meter".to_owned(),
+        channels: vec![
+            column("time", "", "s"),
+            column("engine_speed", "Speed", "rpm"),
+            column("lambda", "AFR wide", "afr"),
+        ],
+    }
+}
+
+/// How the second pull was recorded.
+pub(crate) fn recording() -> Recording {
+    let channel = |quantity: &str, column: &str, low, high, resolution| ChannelRecording {
+        quantity: quantity.to_owned(),
+        column: column.to_owned(),
+        missing_count: 0,
+        reading_low: Some(low),
+        reading_high: Some(high),
+        resolution: Some(resolution),
+        hold_row_factor: Some(1.25),
+    };
+    Recording {
+        rows_per_s: 100.0,
+        jitter_s: 0.00025,
+        longest_gap_s: 0.031,
+        repeated_count: 12,
+        channels: vec![
+            channel("engine_speed", "Speed", 1480.5, 9120.0, 0.25),
+            channel("lambda", "AFR wide", 0.79, 1.42, 0.001),
+            ChannelRecording {
+                quantity: "purge".to_owned(),
+                column: "EVAP".to_owned(),
+                missing_count: 20_401,
+                ..ChannelRecording::default()
+            },
+        ],
+    }
+}

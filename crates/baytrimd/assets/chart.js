@@ -1,0 +1,269 @@
+// Draws the charts of the review page with uPlot. Each chart's numbers stand in a table as well.
+"use strict";
+
+// The same outlines as in the keys, in a square of 16 by 16.
+const outlines = [
+  "M8 3.5a4.5 4.5 0 1 0 .01 0z",
+  "M4 4h8v8h-8z",
+  "M8 3l5 9h-10z",
+  "M8 2.5l5.5 5.5l-5.5 5.5l-5.5 -5.5z",
+  "M3 4h10l-5 9z",
+  "M6 3h4v3h3v4h-3v3h-4v-3h-3v-4h3z",
+].map((outline) => new Path2D(outline));
+
+const ink = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+
+const font = () => `13px ${getComputedStyle(document.body).fontFamily}`;
+
+const axis = (label, more) => ({
+  label, stroke: ink("ink"), font: font(), labelFont: font(), labelSize: 22,
+  grid: { stroke: ink("line"), width: 1 }, ticks: { stroke: ink("line"), width: 1, size: 5 }, ...more,
+});
+
+const height = () => Math.round(Math.min(Math.max(innerHeight * 0.55, 280), 520));
+
+/** Draws anew when the place or the colours change; `make` returns what to destroy. */
+function keepDrawn(place, make) {
+  let charts = [];
+  let width = 0;
+  const draw = () => {
+    for (const chart of charts) chart.destroy();
+    width = place.clientWidth;
+    charts = make(width);
+  };
+  new ResizeObserver(() => { if (Math.abs(place.clientWidth - width) > 1) draw(); }).observe(place);
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+  draw();
+  return draw;
+}
+
+function readout(place) {
+  const words = document.createElement("p");
+  words.className = "readout";
+  words.setAttribute("aria-hidden", "true");
+  words.textContent = "\u00a0";
+  place.after(words);
+  return (text) => { words.textContent = text || "\u00a0"; };
+}
+
+async function fetched(address) {
+  const answer = await fetch(address, { headers: { accept: "application/json" } });
+  if (!answer.ok) throw new Error(`${answer.status}`);
+  return answer.json();
+}
+
+function range(lists) {
+  let [low, high] = [Infinity, -Infinity];
+  for (const list of lists) {
+    for (const value of list) {
+      if (value === null || value === undefined) continue;
+      low = Math.min(low, value);
+      high = Math.max(high, value);
+    }
+  }
+  if (low > high) return [0, 1];
+  const edge = Math.max((high - low) * 0.06, 0.005);
+  return [low - edge, high + edge];
+}
+
+/** Returns the range of what was accepted: a cut or a warm-up would leave the rest a flat line. */
+function acceptedRange(data) {
+  const { low, high } = data.lambda;
+  const accepted = (list) => list.filter((_, at) => data.refused_by[at] === null && list[at] !== null);
+  const lists = [accepted(low), accepted(high)];
+  return range(lists[0].length > 0 ? [...lists, data.target] : [low, high]);
+}
+
+/** Draws each pull's readings, every one with its shape. */
+function drawPulls(u, pulls) {
+  const { ctx } = u;
+  const size = (devicePixelRatio * 9) / 16;
+  ctx.save();
+  ctx.beginPath();
+  ctx.rect(u.bbox.left, u.bbox.top, u.bbox.width, u.bbox.height);
+  ctx.clip();
+  pulls.forEach((pull, index) => {
+    ctx.fillStyle = ink(`pull${index % 6}`);
+    const outline = outlines[index % 6];
+    pull.rpm.forEach((rpm, at) => {
+      const x = u.valToPos(rpm, "x", true);
+      const y = u.valToPos(pull.lambda[at], "y", true);
+      const path = new Path2D();
+      path.addPath(outline, new DOMMatrix([size, 0, 0, size, x - 8 * size, y - 8 * size]));
+      ctx.fill(path);
+    });
+  });
+  ctx.restore();
+}
+
+async function band(place) {
+  const data = await fetched(place.dataset.source);
+  const tell = readout(place);
+  const share = data.tolerance_percent / 100;
+  const lower = data.target.map((value) => value * (1 - share));
+  const upper = data.target.map((value) => value * (1 + share));
+  const curves = [data.rpm, data.target, lower, upper, data.leanest, data.before, data.predicted, data.low, data.high];
+  const speeds = [...data.pulls.flatMap((pull) => pull.rpm), ...data.rpm];
+  const [least, most] = [Math.min(...speeds), Math.max(...speeds)];
+  const reach = range([...curves.slice(1), ...data.pulls.map((pull) => pull.lambda)]);
+  const none = { stroke: "transparent", width: 0, points: { show: false } };
+  const line = (name, width, dash) => ({ stroke: ink(name), width, dash, points: { show: false } });
+  keepDrawn(place, (width) => [new uPlot({
+    width, height: height(), legend: { show: false }, padding: [12, 40, 0, 0],
+    cursor: { y: false, points: { show: false }, drag: { x: false, y: false } },
+    scales: { x: { time: false, range: [least, most] }, y: { range: reach } },
+    axes: [axis("engine speed, rpm"), axis("lambda: leaner upwards", { size: 58 })],
+    series: [
+      {},
+      line("ink", 2, [2, 4]), none, none,
+      line("bad", 2.5),
+      { ...line("soft", 2, [9, 5]), points: { show: true, size: 7, fill: ink("sheet"), stroke: ink("soft") } },
+      { ...line("accent", 3), points: { show: true, size: 8, fill: ink("accent") } },
+      none, none,
+    ],
+    bands: [
+      { series: [3, 2], fill: ink("chart-tolerance") },
+      { series: [8, 7], fill: ink("chart-interval") },
+    ],
+    hooks: {
+      draw: [(u) => drawPulls(u, data.pulls)],
+      setCursor: [(u) => {
+        const at = u.cursor.idx;
+        if (at === null || at === undefined) { tell(""); return; }
+        const parts = [["target", data.target], ["leanest", data.leanest], ["before", data.before], ["predicted", data.predicted]]
+          .filter(([, list]) => typeof list[at] === "number")
+          .map(([name, list]) => `${name} ${list[at].toFixed(3)}`);
+        tell(`${data.rpm[at]} rpm: ${parts.join(", ")}`);
+      }],
+    },
+  }, curves, place)]);
+}
+
+/** Returns stripes, so that what was refused is told by more than its colour. */
+function stripes(context) {
+  const tile = document.createElement("canvas");
+  tile.width = tile.height = 8;
+  const pen = tile.getContext("2d");
+  pen.strokeStyle = ink("warn-line");
+  pen.globalAlpha = 0.45;
+  pen.lineWidth = 2;
+  pen.beginPath();
+  for (const from of [-8, 0, 8]) {
+    pen.moveTo(from, 8);
+    pen.lineTo(from + 8, 0);
+  }
+  pen.stroke();
+  return context.createPattern(tile, "repeat");
+}
+
+/** Stripes the steps that were refused, behind the lines. */
+function drawRefused(u, data) {
+  const { ctx, bbox } = u;
+  const edge = (at) => {
+    const inside = Math.min(Math.max(at, 0), data.offset_s.length - 1);
+    return u.valToPos(data.offset_s[inside], "x", true);
+  };
+  ctx.save();
+  ctx.beginPath();
+  ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
+  ctx.clip();
+  ctx.fillStyle = stripes(ctx);
+  for (let from = 0; from < data.refused_by.length; from += 1) {
+    if (data.refused_by[from] === null) continue;
+    let to = from;
+    while (to + 1 < data.refused_by.length && data.refused_by[to + 1] !== null) to += 1;
+    const left = from === 0 ? bbox.left : (edge(from - 1) + edge(from)) / 2;
+    const right = to + 1 >= data.refused_by.length ? bbox.left + bbox.width : (edge(to) + edge(to + 1)) / 2;
+    ctx.fillRect(left, bbox.top, Math.max(right - left, 1), bbox.height);
+    from = to;
+  }
+  ctx.restore();
+}
+
+async function time(place) {
+  let data = await fetched(place.dataset.source);
+  const tell = readout(place);
+  const rows = [["lambda", "lambda", 0.5], ["rpm", "rpm", 0.28], ["plate_percent", "plate, %", 0.28]];
+  const numbers = (key) => [data.offset_s, data[key].low, data[key].high, ...(key === "lambda" ? [data.target] : [])];
+  let charts = [];
+  let asked = "";
+  const show = async (from, to) => {
+    const [first, last] = data.whole;
+    const width = Math.min(Math.max(to - from, 0.5), last - first);
+    const start = Math.min(Math.max(from, first), last - width);
+    const mine = `${place.dataset.source}?from=${start.toFixed(3)}&to=${(start + width).toFixed(3)}`;
+    // The three charts move together: each of them tells the same drag.
+    if (mine === asked) return;
+    asked = mine;
+    const next = await fetched(mine);
+    if (mine !== asked) return;
+    data = next;
+    redraw();
+  };
+  const make = (width) => {
+    charts = rows.map(([key, label, share], index) => new uPlot({
+      width, height: Math.round(height() * share) + (index === rows.length - 1 ? 40 : 0), legend: { show: false },
+      padding: [8, 40, 0, 0],
+      cursor: { y: false, points: { show: false }, drag: { x: true, y: false, setScale: false }, sync: { key: "time" } },
+      scales: { x: { time: false, range: () => data.shown }, y: { range: () => (key === "lambda" ? acceptedRange(data) : range(numbers(key).slice(1))) } },
+      axes: [
+        index === rows.length - 1 ? axis("seconds since the pull began") : axis(undefined, { values: () => [], size: 8 }),
+        axis(label, { size: 64, space: 28 }),
+      ],
+      series: [
+        {},
+        { stroke: ink("accent"), width: 1.5, points: { show: false } },
+        { stroke: ink("accent"), width: 1.5, points: { show: false } },
+        ...(key === "lambda" ? [{ stroke: ink("ink"), width: 2, dash: [2, 4], points: { show: false } }] : []),
+      ],
+      bands: [{ series: [2, 1], fill: ink("chart-interval") }],
+      hooks: {
+        drawClear: [(u) => drawRefused(u, data)],
+        setSelect: [(u) => {
+          if (u.select.width < 4) return;
+          const from = u.posToVal(u.select.left, "x");
+          const to = u.posToVal(u.select.left + u.select.width, "x");
+          u.setSelect({ left: 0, width: 0, top: 0, height: 0 }, false);
+          show(from, to);
+        }],
+        setCursor: [(u) => {
+          const at = u.cursor.idx;
+          if (at === null || at === undefined) { tell(""); return; }
+          const value = (name, decimals) => {
+            const [low, high] = [data[name].low[at], data[name].high[at]];
+            if (low === null) return "not read";
+            return low === high ? low.toFixed(decimals) : `${low.toFixed(decimals)} to ${high.toFixed(decimals)}`;
+          };
+          const gate = data.refused_by[at];
+          tell(`${data.offset_s[at].toFixed(1)} s: lambda ${value("lambda", 3)}, ${value("rpm", 0)} rpm, plate ${value("plate_percent", 1)} %; ${
+            gate === null ? "accepted" : `refused: ${data.gates[gate]}`}`);
+        }],
+      },
+    }, numbers(key), place));
+    return charts;
+  };
+  const redraw = keepDrawn(place, make);
+  const buttons = document.querySelector("[data-chart-buttons]");
+  buttons.hidden = false;
+  buttons.addEventListener("click", (event) => {
+    const move = event.target.closest("button")?.dataset.move;
+    if (!move) return;
+    const [from, to] = data.shown;
+    const half = (to - from) / 2;
+    const moves = {
+      earlier: [from - half, to - half], later: [from + half, to + half],
+      closer: [from + half / 2, to - half / 2], wider: [from - half, to + half], whole: data.whole,
+    };
+    show(...moves[move]);
+  });
+}
+
+const kinds = { band, time };
+for (const place of document.querySelectorAll("[data-chart]")) {
+  const waits = place.querySelector("[data-waits]");
+  waits.textContent = "Drawing \u2026";
+  kinds[place.dataset.chart](place).then(
+    () => waits.remove(),
+    () => { waits.textContent = "The chart can't be drawn now; the table holds the same numbers."; },
+  );
+}

@@ -1,0 +1,106 @@
+//! First start: the shop's first member, and the file with its token.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use baytrim_access::AccessRefusal;
+use baytrim_model::ids::Actor;
+use baytrim_model::shop::{Member, MemberName, Role, ShopEvent, TokenIssue};
+
+use super::{Access, Token};
+use crate::fault::Fault;
+use crate::shop::Author;
+
+/// Name of the file with the first token, within the ledger's directory.
+pub const OWNER_FILE: &str = "owner.token";
+
+/// Name of the first member.
+pub const OWNER_NAME: &str = "owner";
+
+/// Why the first token can't be handed over.
+#[derive(Debug, thiserror::Error)]
+pub enum OwnerError {
+    /// Its file can't be written.
+    #[error("{}: the first token can't be written; check the directory", path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// It can't be recorded.
+    #[error("the first member can't be recorded")]
+    Record(#[source] Box<Fault>),
+}
+
+/// Makes the first member where there is none, with a token in `directory`; returns where an owner's token file is.
+///
+/// It may say who may do what, open jobs and propose; verdicts take a reviewer, or a shop of one person.
+///
+/// # Errors
+/// When the file can't be written, or the member not be recorded.
+pub fn establish(access: &Access, directory: &Path) -> Result<Option<PathBuf>, OwnerError> {
+    let path = directory.join(OWNER_FILE);
+    let record = |fault: Fault| OwnerError::Record(Box::new(fault));
+    if access.state().members().next().is_some() {
+        return Ok(path.is_file().then_some(path));
+    }
+    let token = Token::make().map_err(|fault| record(fault.into()))?;
+    // The file first: a member whose token nobody has could never be reached.
+    write(&path, &token).map_err(|source| OwnerError::File {
+        path: path.clone(),
+        source,
+    })?;
+    let settled = found(access, &token, &[Role::Owner, Role::Tuner]);
+    settled.map_err(record)?;
+    Ok(Some(path))
+}
+
+/// Records the first member with its token.
+///
+/// # Errors
+/// The store's fault.
+pub fn found(access: &Access, token: &Token, roles: &[Role]) -> Result<(), Fault> {
+    let author = Author {
+        by: Actor("baytrimd".to_owned()),
+        request_id: None,
+    };
+    let name: MemberName = OWNER_NAME.parse().map_err(AccessRefusal::from)?;
+    access.decide(&author, &|_| false, |_| {
+        let member = Member {
+            name: name.clone(),
+            roles: roles.iter().copied().collect(),
+            bay: None,
+            answered_by: None,
+        };
+        let issue = TokenIssue {
+            id: token.id().clone(),
+            member: name.clone(),
+            sha256: token.hash(),
+            expires_at: None,
+        };
+        Ok(vec![
+            ShopEvent::MemberAdded { member },
+            ShopEvent::TokenIssued { token: issue },
+        ])
+    })?;
+    Ok(())
+}
+
+/// Writes a token into a file that only its owner may read.
+///
+/// # Errors
+/// What the system says.
+pub fn write(path: &Path, token: &Token) -> std::io::Result<()> {
+    let mut options = std::fs::OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    // One that is there opens nothing any more; its permissions may be others.
+    if path.symlink_metadata().is_ok() {
+        std::fs::remove_file(path)?;
+    }
+    let mut file = options.open(path)?;
+    writeln!(file, "{}", token.text())?;
+    file.sync_all()
+}

@@ -1,0 +1,69 @@
+//! Bays and their channel maps.
+
+use baytrim_api::v1;
+use baytrim_jobs::BayState;
+use baytrim_jobs::bay::MapEntry;
+use baytrim_model::channel::ChannelMap;
+use baytrim_model::ids::{Actor, BayName, UnixMillis};
+
+use super::name;
+use super::time::timestamp;
+
+/// Returns a bay.
+pub fn bay(id: &BayName, state: &BayState) -> v1::Bay {
+    let map = state.map_in_force();
+    v1::Bay {
+        name: name::bay(id),
+        channel_map: map.map_or_else(String::new, |map| name::channel_map(id, map.id)),
+    }
+}
+
+/// Returns a channel map with its text.
+pub fn whole(id: &BayName, state: &BayState, entry: &MapEntry) -> v1::ChannelMap {
+    v1::ChannelMap {
+        text: entry.text.clone(),
+        ..brief(id, state, entry)
+    }
+}
+
+/// Returns a channel map without its text.
+pub fn brief(id: &BayName, state: &BayState, entry: &MapEntry) -> v1::ChannelMap {
+    let latest = state.map_in_force().map(|latest| latest.id);
+    v1::ChannelMap {
+        name: name::channel_map(id, entry.id),
+        text: String::new(),
+        in_force: latest == Some(entry.id),
+        create_time: Some(timestamp(entry.at)),
+        creator: entry.by.to_string(),
+        reason: entry.reason.clone(),
+        channels: channels(&entry.map),
+    }
+}
+
+/// Returns a channel map that was only checked, not put in force: without a name.
+pub fn checked(map: &ChannelMap, text: &str, by: &Actor, at: UnixMillis) -> v1::ChannelMap {
+    v1::ChannelMap {
+        text: text.to_owned(),
+        create_time: Some(timestamp(at)),
+        creator: by.to_string(),
+        channels: channels(map),
+        ..v1::ChannelMap::default()
+    }
+}
+
+fn channels(map: &ChannelMap) -> Vec<v1::MappedChannel> {
+    let time = v1::MappedChannel {
+        quantity: "time".to_owned(),
+        column: map.time.column.clone().unwrap_or_default(),
+        unit: map.time.unit.to_string(),
+    };
+    let others = map
+        .channels
+        .iter()
+        .map(|(quantity, channel)| v1::MappedChannel {
+            quantity: quantity.to_string(),
+            column: channel.column.clone(),
+            unit: channel.unit.to_string(),
+        });
+    std::iter::once(time).chain(others).collect()
+}

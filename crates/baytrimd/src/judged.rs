@@ -1,0 +1,127 @@
+//! The rows of a pull with what became of each, read again from its log and kept in memory for a while.
+
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use baytrim_intake::{LogLimits, read_log};
+use baytrim_jobs::pulls;
+use baytrim_jobs::state::PullEntry;
+use baytrim_ledger::{BlobId, Store};
+use baytrim_model::channel::Quantity;
+use baytrim_model::gate::GateName;
+
+use crate::fault::{Fault, InternalFault};
+use crate::limits::JUDGED_ROWS_MAX;
+use crate::shop::Loaded;
+
+/// Rows of a pull, column by column; NaN where there was no reading.
+#[derive(Debug, Clone, Default)]
+pub struct JudgedRows {
+    /// Seconds since the pull began.
+    pub offset_s: Vec<f64>,
+    /// Engine speed.
+    pub rpm: Vec<f32>,
+    /// Plate opening in percent.
+    pub plate_percent: Vec<f32>,
+    /// Lambda as read.
+    pub lambda: Vec<f32>,
+    /// The gate that refused the row; none where it was accepted.
+    pub refused_by: Vec<Option<GateName>>,
+}
+
+/// Rows of the pulls looked at last.
+#[derive(Debug, Default)]
+pub struct JudgedCache {
+    held: Mutex<Held>,
+}
+
+#[derive(Debug, Default)]
+struct Held {
+    by_pull: HashMap<String, (Arc<JudgedRows>, u64)>,
+    uses: u64,
+}
+
+impl JudgedCache {
+    /// Returns the rows of a pull of `job`.
+    ///
+    /// # Errors
+    /// The store's fault, or a log that is gone or can't be read any more.
+    pub fn of_pull(
+        &self,
+        store: &dyn Store,
+        job: &Loaded,
+        pull: &PullEntry,
+    ) -> Result<Arc<JudgedRows>, Fault> {
+        let name = format!("{}/{}", job.state.id(), pull.record.id);
+        if let Some(rows) = self.get(&name) {
+            return Ok(rows);
+        }
+        let rows = Arc::new(read(store, job, pull)?);
+        self.put(name, &rows);
+        Ok(rows)
+    }
+
+    fn get(&self, name: &str) -> Option<Arc<JudgedRows>> {
+        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
+        held.uses += 1;
+        let now = held.uses;
+        let (rows, used) = held.by_pull.get_mut(name)?;
+        *used = now;
+        Some(Arc::clone(rows))
+    }
+
+    fn put(&self, name: String, rows: &Arc<JudgedRows>) {
+        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
+        held.uses += 1;
+        let entry = (Arc::clone(rows), held.uses);
+        held.by_pull.insert(name, entry);
+        let count = |held: &Held| -> usize {
+            let entries = held.by_pull.values();
+            entries.map(|(rows, _)| rows.offset_s.len()).sum()
+        };
+        while held.by_pull.len() > 1 && count(&held) > JUDGED_ROWS_MAX {
+            let oldest = held.by_pull.iter().min_by_key(|(_, (_, used))| *used);
+            let Some(oldest) = oldest.map(|(name, _)| name.clone()) else {
+                return;
+            };
+            held.by_pull.remove(&oldest);
+        }
+    }
+}
+
+fn read(store: &dyn Store, job: &Loaded, pull: &PullEntry) -> Result<JudgedRows, Fault> {
+    let (state, record) = (&job.state, &pull.record);
+    let log: BlobId = record.log_blob.parse().map_err(|_| {
+        InternalFault::Impossible("a record names its log by something that is no hash")
+    })?;
+    let mut source = store.open_blob(&log).map_err(InternalFault::from)?;
+    let name = match record.source_name.as_str() {
+        "" => "live pull",
+        name => name,
+    };
+    let (fuel, limits) = (&state.spec.fuel, LogLimits::default());
+    let intake =
+        read_log(&mut source, name, &record.channels, fuel, &limits).map_err(|source| {
+            InternalFault::Log {
+                pull: format!("{}/{}", state.id(), record.id),
+                source: Box::new(source),
+            }
+        })?;
+    let samples = intake.samples;
+    let refused_by = pulls::judge(state, record, &samples)?;
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "seven digits are plenty for a chart"
+    )]
+    let column = |quantity| match samples.channel(quantity) {
+        Some(values) => values.iter().map(|&value| value as f32).collect(),
+        None => vec![f32::NAN; samples.len()],
+    };
+    Ok(JudgedRows {
+        rpm: column(Quantity::EngineSpeed),
+        plate_percent: column(Quantity::PlateAngle),
+        lambda: column(Quantity::Lambda),
+        refused_by,
+        offset_s: samples.offset_s,
+    })
+}

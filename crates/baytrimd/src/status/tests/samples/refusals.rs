@@ -1,0 +1,107 @@
+//! One refusal of every kind.
+
+use baytrim_jobs::Refusal;
+use baytrim_model::ids::{ChannelMapId, ProposalId, PullId, RevisionId, UnixMillis};
+
+use super::{bay, field, job};
+use crate::fault::Fault;
+
+pub(super) fn refusals() -> Vec<Fault> {
+    let (job, proposal) = (job(), ProposalId(2));
+    let refusals = [
+        Refusal::Fields(vec![
+            field("limits.step_percent"),
+            field("limits.total_percent"),
+        ]),
+        Refusal::JobExists(job.clone()),
+        Refusal::JobUnknown("quoll-9".to_owned()),
+        Refusal::BayUnknown {
+            job: job.clone(),
+            bay: "north".to_owned(),
+            known: "east, west".to_owned(),
+        },
+        Refusal::PullUnknown {
+            job: job.clone(),
+            pull: PullId(3),
+        },
+        Refusal::ProposalUnknown {
+            job: job.clone(),
+            proposal,
+        },
+        Refusal::RevisionUnknown {
+            job: job.clone(),
+            revision: RevisionId(7),
+            latest: RevisionId(1),
+        },
+        Refusal::NoPulls(job.clone()),
+        Refusal::NoEvidence(job.clone()),
+        Refusal::Stale {
+            job: job.clone(),
+            proposal,
+            base: RevisionId(0),
+            head: RevisionId(1),
+        },
+        Refusal::Decided {
+            job: job.clone(),
+            proposal,
+            verdict: "approved",
+            by: "Ines".to_owned(),
+            at: UnixMillis(1_795_592_812_000),
+            revision: Some(RevisionId(1)),
+        },
+        Refusal::Expired {
+            job: job.clone(),
+            proposal,
+            at: UnixMillis(1_795_592_812_000),
+            valid_s: 86_400,
+        },
+        Refusal::SameHand {
+            job: job.clone(),
+            proposal,
+            proposer: "Ines".to_owned(),
+            reviewer: "ines".to_owned(),
+        },
+        Refusal::HandUnknown {
+            job: job.clone(),
+            proposal,
+            what: "who approves it",
+            remedy: "say who you are",
+        },
+        Refusal::EtagMismatch {
+            what: "quoll-1/c2".to_owned(),
+        },
+        Refusal::NothingToApprove {
+            job: job.clone(),
+            proposal,
+        },
+        Refusal::SubsetBreaksNeighbour {
+            rpm: 4000.0,
+            plate_percent: 25.0,
+            neighbour_rpm: 4500.0,
+            neighbour_plate_percent: 25.0,
+            pair_count: 3,
+            neighbour_percent: 12.0,
+        },
+        Refusal::CommentsFull {
+            job: job.clone(),
+            proposal,
+            max: 200,
+        },
+        Refusal::AlreadyInForce {
+            job,
+            revision: RevisionId(1),
+        },
+        Refusal::ChannelMapNone(bay()),
+        Refusal::ChannelMapUnknown {
+            bay: bay(),
+            id: ChannelMapId(7),
+            latest: ChannelMapId(2),
+        },
+        Refusal::ChannelMapInForce {
+            bay: bay(),
+            id: ChannelMapId(2),
+        },
+        Refusal::RequestIdReused("r-1".to_owned()),
+    ];
+    refusals.into_iter().map(Fault::from).collect()
+}
