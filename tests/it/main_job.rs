@@ -38,17 +38,10 @@ async fn four_commands_lead_from_logs_to_a_table() {
     let proposal = house.json(&["propose", JOB]).await;
     let id = proposal["id"].as_str().expect("named").to_owned();
     let approved = house
-        .json(&[
-            "approve",
-            &id,
-            "--reason",
-            "as seen on the dyno",
-        ])
+        .json(&["approve", &id, "--reason", "as seen on the dyno"])
         .await;
     assert_eq!(approved["revision"], "r1", "{approved}");
-    let again = house
-        .command(&["approve", &id, "--reason", "again"])
-        .await;
+    let again = house.command(&["approve", &id, "--reason", "again"]).await;
     assert_eq!(again.exit, Exit::Refused, "{}", again.err);
     let verified = house.json(&["ledger", "verify"]).await;
     assert_eq!(verified["intact"], true);
@@ -172,9 +165,7 @@ async fn how_far_off_speaks_of_the_table_in_force() {
     with_three_pulls(&house).await;
     let first = house.json(&["propose", JOB]).await;
     let id = first["id"].as_str().expect("named").to_owned();
-    house
-        .json(&["approve", &id, "--reason", "good"])
-        .await;
+    house.json(&["approve", &id, "--reason", "good"]).await;
     let second = house.json(&["propose", JOB]).await;
     let off = |proposal: &Value| number(&proposal["fit"], "off_target_percent");
     assert!(off(&first) > 6.0, "{}", off(&first));
@@ -203,9 +194,7 @@ async fn a_revert_brings_the_old_table_back() {
     let before = table().await;
     let proposal = house.json(&["propose", JOB]).await;
     let id = proposal["id"].as_str().expect("named").to_owned();
-    house
-        .json(&["approve", &id, "--reason", "good"])
-        .await;
+    house.json(&["approve", &id, "--reason", "good"]).await;
     assert_ne!(table().await, before);
     house
         .json(&["revert", JOB, "--to", "r0", "--reason", "customer's wish"])

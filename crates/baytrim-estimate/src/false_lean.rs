@@ -21,7 +21,7 @@ use baytrim_model::axis::Axes;
 
 use crate::context::PullContext;
 use crate::evidence::PullEvidence;
-use crate::fit::{Score, Solved};
+use crate::fit::{Episode, Score, Solved};
 use crate::frame::Frame;
 use crate::limit::normal;
 use crate::posterior::Posterior;
@@ -93,7 +93,7 @@ const LEAK_SCALE: f64 = 0.08;
 const STEP_SCALE: f64 = 0.06;
 /// Prior scale of a drift over a pull, ln units.
 const DRIFT_SCALE: f64 = 0.02;
-/// Moments of a pull at which a step is looked for.
+/// Moments of a pull at which a step is looked for, at the most.
 const MOMENTS: usize = 16;
 /// A lost cylinder's step agrees with ln(n / (n - 1)) to this, ln units.
 const CYLINDER_TOLERANCE: f64 = 0.06;
@@ -244,15 +244,28 @@ struct Moment {
     until: bool,
 }
 
+/// Returns the moments at which one episode of a pull follows another, [`MOMENTS`] of each pull at the most, so
+/// that about as many readings lie between one and the next.
+///
+/// Within an episode no step is looked for: one that is dated a second wrong there would be held against the
+/// fast noise alone and always lose, and the moment that wins would be far from the true one.
 fn moments(solved: &Solved) -> Vec<Moment> {
     let mut all = Vec::new();
+    let observations = &solved.episodes.observations;
     for pull in 0..solved.ranks.len() {
-        let Some((start_s, end_s)) = span(solved, pull) else {
-            continue;
-        };
-        for step in 1..=MOMENTS {
-            let at_s = start_s + (end_s - start_s) * step as f64 / (MOMENTS + 1) as f64;
-            all.extend([true, false].map(|until| Moment { pull, at_s, until }));
+        let stays = solved.episodes.stays.iter();
+        let stays: Vec<&Episode> = stays.filter(|stay| stay.pull == pull).collect();
+        let count: usize = stays.iter().map(|stay| stay.end - stay.start).sum();
+        let (mut before, mut taken) = (0, 0);
+        for pair in stays.windows(2) {
+            before += pair[0].end - pair[0].start;
+            let due = before * (MOMENTS + 1) / count.max(1);
+            if due > taken && due <= MOMENTS {
+                taken = due;
+                let end_s = observations[pair[0].end - 1].mid_s;
+                let at_s = 0.5 * (end_s + observations[pair[1].start].mid_s);
+                all.extend([true, false].map(|until| Moment { pull, at_s, until }));
+            }
         }
     }
     all

@@ -24,7 +24,7 @@ use crate::film::FILM_STATES;
 
 use self::envelope::Envelope;
 use self::episode::Episodes;
-pub(crate) use self::episode::STEP_S;
+pub(crate) use self::episode::{Episode, STEP_S};
 use self::noise::Noise;
 pub(crate) use self::noise::mean_variance;
 use self::normal::Normal;

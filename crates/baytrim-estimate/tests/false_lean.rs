@@ -68,8 +68,9 @@ fn faults_are_told_from_needs() {
             assert_eq!(first.pull, Some(1));
             // One of four: lambda goes up by a third.
             assert!((first.size.exp() - 4.0 / 3.0).abs() < 0.12, "{first:?}");
-            // Gates refuse the leanest readings, so the moment is told late rather than early.
-            assert!(first.at_s.is_some_and(|at_s| at_s > 75.0), "{first:?}");
+            // A moment is told where one stay ends and another begins; stays last up to a few seconds.
+            let at_s = first.at_s.expect("a moment");
+            assert!((at_s - 100.0).abs() < 15.0, "{first:?}");
             lost += 1;
         }
         let found = suspects(seed, |bay, pull| {
@@ -84,5 +85,5 @@ fn faults_are_told_from_needs() {
             blown += 1;
         }
     }
-    assert!(lost >= 2 && blown >= 3, "{lost} lost, {blown} blown");
+    assert!(lost >= 3 && blown >= 3, "{lost} lost, {blown} blown");
 }

@@ -185,18 +185,18 @@ fn sensors_that_stand_are_refused() {
     );
     assert!(with < without && refused > 20.0);
     let (with, without, refused) = compare(
-        "lambda stuck for 40 s",
+        "lambda stuck for 120 s",
         &[GateName::ChannelFault],
         [&usual, &blind],
         |seed| {
             let (truth, samples) = spoil(seed, |samples| {
-                faults::stuck(samples, Quantity::Lambda, 1000..1800);
+                faults::stuck(samples, Quantity::Lambda, 1000..3400);
             });
             (truth, samples.clone(), samples)
         },
     );
-    // Robust weights carry a stuck sensor nearly as well; the gate must name it, and cost nothing that shows.
-    assert!(with < without + 0.15 && refused > 15.0);
+    // A stay of 40 s robust weights carry as well; one of 120 s they cannot.
+    assert!(with < 0.6 * without && refused > 100.0);
 }
 
 /// A plate that its channel holds would have readings of many openings written into one.

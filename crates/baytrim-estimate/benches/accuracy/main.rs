@@ -11,6 +11,9 @@
 #![allow(clippy::disallowed_methods, reason = "a bench measures time")]
 #![expect(clippy::print_stdout, reason = "a bench prints its table")]
 
+mod print;
+mod row;
+
 use std::time::Instant;
 
 use baytrim_estimate::limit::{NodeEstimates, propose_nodes};
@@ -19,10 +22,13 @@ use baytrim_estimate::{FitSettings, PullContext, PullEvidence, delay, fit, read_
 use baytrim_model::bay::{DelayChoice, DelayModel};
 use baytrim_model::channel::{EvidenceKind, Quantity};
 use baytrim_model::limits::Limits;
-use baytrim_testkit::bay::{BayOptions, SensorPlace};
+use baytrim_testkit::bay::BayOptions;
 use baytrim_testkit::drive::PullKind;
 use baytrim_testkit::simulate::{SimulatedPull, simulate};
 use baytrim_testkit::truth::{EngineTruth, TruthOptions};
+
+use crate::print::print_row;
+use crate::row::{Row, rows};
 
 /// Seconds of true hat weight from which a node counts as driven.
 const DRIVEN_S: f64 = 0.5;
@@ -53,31 +59,6 @@ fn arguments() -> Arguments {
         }
     }
     parsed
-}
-
-/// What is measured on each engine of a row.
-#[derive(Debug, Clone, Copy)]
-struct Row {
-    kind: PullKind,
-    place: SensorPlace,
-    pulls: u64,
-    noise: f64,
-    /// Whether the delay is told.
-    given: bool,
-}
-
-impl Row {
-    fn name(&self) -> String {
-        let Self {
-            kind, place, pulls, ..
-        } = self;
-        let noise = match self.noise {
-            1.0 => String::new(),
-            noise => format!(" noise {noise}"),
-        };
-        let given = if self.given { " given" } else { "" };
-        format!("{kind:?} {place:?} x{pulls}{noise}{given}")
-    }
 }
 
 /// What one engine gave; errors in percent of fuel.
@@ -268,14 +249,6 @@ fn compare(
     }
 }
 
-fn quantile(mut values: Vec<f64>, quarters: usize) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let place = quarters * (values.len() - 1);
-    let (below, rest) = (place / 4, (place % 4) as f64 / 4.0);
-    let above = (below + 1).min(values.len() - 1);
-    values[below] + rest * (values[above] - values[below])
-}
-
 fn main() {
     let arguments = arguments();
     println!(
@@ -310,96 +283,4 @@ fn main() {
             print_row(&name, &scores, arguments.verbose);
         }
     }
-}
-
-fn rows() -> Vec<Row> {
-    let places = [SensorPlace::Header, SensorPlace::Tailpipe];
-    let kinds = [
-        (PullKind::Mixed, 1),
-        (PullKind::Mixed, 2),
-        (PullKind::Mixed, 3),
-        (PullKind::Mixed, 4),
-        (PullKind::Mixed, 5),
-        (PullKind::Ride, 1),
-        (PullKind::Ride, 3),
-        (PullKind::Sweeps, 1),
-        (PullKind::Sweeps, 3),
-        (PullKind::SweepsUpDown, 1),
-        (PullKind::SweepsUpDown, 3),
-        (PullKind::Holds, 1),
-        (PullKind::Holds, 3),
-        (PullKind::FuelStep, 1),
-    ];
-    let mut rows = Vec::new();
-    for (kind, pulls) in kinds {
-        rows.extend(places.map(|place| Row {
-            kind,
-            place,
-            pulls,
-            noise: 1.0,
-            given: false,
-        }));
-    }
-    for (kind, noise, given) in [
-        (PullKind::Mixed, 0.5, false),
-        (PullKind::Mixed, 2.0, false),
-        (PullKind::Ride, 0.5, false),
-        (PullKind::Ride, 2.0, false),
-        (PullKind::Mixed, 1.0, true),
-        (PullKind::Ride, 1.0, true),
-        (PullKind::Sweeps, 1.0, true),
-        (PullKind::Holds, 1.0, true),
-    ] {
-        rows.extend(places.map(|place| Row {
-            kind,
-            place,
-            pulls: 1,
-            noise,
-            given,
-        }));
-    }
-    rows
-}
-
-fn print_row(name: &str, scores: &[Score], verbose: bool) {
-    if verbose {
-        for score in scores {
-            println!(
-                "  rms {:.2} worst {:.2} nearest {:.2} delay {:.0} ms {}",
-                score.rms, score.worst, score.nearest, score.delay_ms, score.delays
-            );
-        }
-    }
-    let of =
-        |pick: fn(&Score) -> f64, quarters| quantile(scores.iter().map(pick).collect(), quarters);
-    let all: Vec<f64> = scores
-        .iter()
-        .flat_map(|score| score.errors_over_sd.clone())
-        .collect();
-    let inside = |z: f64| {
-        100.0 * all.iter().filter(|value| value.abs() <= z).count() as f64 / all.len().max(1) as f64
-    };
-    let leaned: u32 = scores.iter().map(|score| score.leaned).sum();
-    let too_lean: u32 = scores.iter().map(|score| score.too_lean).sum();
-    println!(
-        "{name:<30} {:>4.2} [{:>4.2}, {:>4.2}] {:>6.2} {:>8.2} {:>8.2} {:>6.2} {:>6.1} {:>6.1} {:>9.0} {:>7.0} \
-         {:>9.2} {:>6.2} {:>6.1} {:>9} {:>8.1} {:>7.1}",
-        of(|score| score.rms, 2),
-        of(|score| score.rms, 1),
-        of(|score| score.rms, 3),
-        of(|score| score.worst, 2),
-        of(|score| score.nearest, 2),
-        of(|score| score.settled, 2),
-        of(|score| score.rms / score.nearest, 2),
-        inside(1.96),
-        inside(1.0),
-        of(|score| score.delay_ms, 2),
-        of(|score| score.lag_ms, 2),
-        of(|score| score.accepted, 2),
-        of(|score| score.nodes, 2),
-        100.0 * f64::from(too_lean) / f64::from(leaned.max(1)),
-        scores.iter().map(|score| score.over_wall).sum::<u32>(),
-        1000.0 * of(|score| score.read_s, 2),
-        1000.0 * of(|score| score.fit_s, 2),
-    );
 }
