@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use toml::Value;
 
 /// Floor of each crate; an edge may only go to a lower floor.
-const FLOORS: [(&str, u8); 12] = [
+const FLOORS: [(&str, u8); 13] = [
     ("baytrim-model", 0),
     ("baytrim-api", 0),
     ("baytrim-estimate", 1),
@@ -18,13 +18,15 @@ const FLOORS: [(&str, u8); 12] = [
     ("baytrim-archive", 2),
     ("baytrim-jobs", 2),
     ("baytrim-ledger-local", 2),
+    ("baytrim-ledger-postgres", 2),
     ("baytrimd", 3),
 ];
 
 /// Crates that may know an outside library at run time.
-const OWNERS: [(&str, &[&str]); 5] = [
+const OWNERS: [(&str, &[&str]); 6] = [
     ("nalgebra", &["baytrim-estimate"]),
     ("sled", &["baytrim-ledger-local"]),
+    ("tokio-postgres", &["baytrim-ledger-postgres"]),
     ("tonic", &["baytrim-api", "baytrim", "baytrimd"]),
     ("axum", &["baytrimd"]),
     ("maud", &["baytrimd"]),

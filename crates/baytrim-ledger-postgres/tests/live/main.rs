@@ -1,0 +1,11 @@
+//! The store on a real PostgreSQL; `tests/postgres/run.sh` starts one and runs these.
+
+mod ambiguous;
+mod conformance;
+mod damage;
+mod opening;
+mod proxy;
+mod secure;
+mod support;
+mod uploads;
+mod waiting;
