@@ -112,14 +112,16 @@ async fn metrics_listener(listen: &str) -> Result<TcpListener, Failure> {
 }
 
 /// Prints the one line that scripts wait for, then where an owner's token is.
+///
+/// Both in one write: a script may close its end as soon as it has the first line.
 fn announce(address: SocketAddr, owner: Option<&Path>) -> anyhow::Result<()> {
-    let mut lines = vec![format!("listening on http://{address}")];
+    let mut text = format!("listening on http://{address}\n");
     if let Some(owner) = owner {
-        lines.push(format!("the owner's token is in {}", owner.display()));
+        text += &format!("the owner's token is in {}\n", owner.display());
         tracing::info!(file = %owner.display(), "the owner's token is there");
     }
     let mut out = std::io::stdout().lock();
-    writeln!(out, "{}", lines.join("\n"))
+    out.write_all(text.as_bytes())
         .and_then(|()| out.flush())
         .context("standard output is closed")
 }

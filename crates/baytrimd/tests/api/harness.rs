@@ -41,17 +41,23 @@ pub type Wire = InterceptedService<Channel, Bearer>;
 ///
 /// Its members have a store of their own, so that tests can tell every record of the ledger that they look at.
 pub fn shop() -> Access {
-    let access = Access::open(Arc::new(MemoryStore::new()), None).unwrap();
-    found(&access, &token_of("owner"), &Role::ALL).unwrap();
-    for name in EVERYBODY {
-        join(&access, name, &Role::ALL);
-    }
+    let access = shop_of_several();
     let policy = Policy {
         one_person: true,
         ..Policy::default()
     };
     let reason = "these are tests".to_owned();
     record(&access, &ShopEvent::PolicySet { policy, reason });
+    access
+}
+
+/// Makes a shop with the same members, where nobody approves what they asked for.
+pub fn shop_of_several() -> Access {
+    let access = Access::open(Arc::new(MemoryStore::new()), None).unwrap();
+    found(&access, &token_of("owner"), &Role::ALL).unwrap();
+    for name in EVERYBODY {
+        join(&access, name, &Role::ALL);
+    }
     access
 }
 
@@ -95,6 +101,12 @@ impl Daemon {
     pub async fn with(store: Arc<dyn Store>, limits: ServiceLimits) -> Self {
         let access = shop();
         Self::guarded(store, limits, access).await
+    }
+
+    /// Starts a daemon of a shop where nobody approves what they asked for.
+    pub async fn of_several() -> Self {
+        let store = Arc::new(MemoryStore::new());
+        Self::guarded(store, ServiceLimits::default(), shop_of_several()).await
     }
 
     pub async fn guarded(store: Arc<dyn Store>, limits: ServiceLimits, access: Access) -> Self {

@@ -19,7 +19,7 @@ fn approval(proposal: &Proposal) -> ApproveProposalRequest {
 /// If this fails, whoever asked for a change approves it alone, or can't take it back.
 #[tokio::test]
 async fn whoever_asked_does_not_approve_but_may_withdraw() {
-    let daemon = Daemon::start().await;
+    let daemon = Daemon::of_several().await;
     daemon.open_job("j").await;
     let proposal = daemon.proposal("j").await;
     let creator = proposal.creator.clone();
@@ -42,7 +42,7 @@ async fn whoever_asked_does_not_approve_but_may_withdraw() {
 /// If this fails, a reviewer who takes less gets more, or the record does not say that it was less.
 #[tokio::test]
 async fn less_than_proposed_is_taken_and_told() {
-    let daemon = Daemon::start().await;
+    let daemon = Daemon::of_several().await;
     daemon.open_job("j").await;
     let proposal = daemon.proposal("j").await;
     let first = &proposal.nodes[0];

@@ -14,24 +14,28 @@ use baytrimd::config::ServiceLimits;
 use tonic::transport::Channel;
 use tonic::{Code, Streaming};
 
-use crate::harness::{Daemon, connect, told};
+use crate::harness::{Bearer, Daemon, SOMEBODY, Wire, connect, token_of, told};
 
 /// Longer than anything here takes on a busy machine; only a failing test waits so long.
 const PATIENCE: Duration = Duration::from_secs(60);
+
+fn watch_client(channel: &Channel) -> WatchServiceClient<Wire> {
+    WatchServiceClient::with_interceptor(channel.clone(), Bearer::of(token_of(SOMEBODY).text()))
+}
 
 async fn records(channel: &Channel, start: u64) -> Streaming<WatchRecordsResponse> {
     let request = WatchRecordsRequest {
         parent: "jobs/j".to_owned(),
         start_sequence_number: start,
     };
-    let mut client = WatchServiceClient::new(channel.clone());
+    let mut client = watch_client(channel);
     client.watch_records(request).await.unwrap().into_inner()
 }
 
 async fn proposals(channel: &Channel, known: &[&str]) -> Streaming<WatchProposalsResponse> {
     let known_proposals = known.iter().map(|name| (*name).to_owned()).collect();
     let request = WatchProposalsRequest { known_proposals };
-    let mut client = WatchServiceClient::new(channel.clone());
+    let mut client = watch_client(channel);
     client.watch_proposals(request).await.unwrap().into_inner()
 }
 
@@ -185,7 +189,7 @@ async fn a_reader_that_falls_behind_loses_nothing() {
 async fn what_there_is_not_is_refused() {
     let daemon = Daemon::start().await;
     daemon.open_job("j").await;
-    let mut client = WatchServiceClient::new(daemon.channel.clone());
+    let mut client = watch_client(&daemon.channel);
     let mut ask = async |parent: &str, start_sequence_number| {
         let parent = parent.to_owned();
         told(
@@ -203,7 +207,7 @@ async fn what_there_is_not_is_refused() {
         "InvalidArgument FIELD_INVALID start_sequence_number"
     );
     assert_eq!(ask("j", 0).await, "InvalidArgument FIELD_INVALID parent");
-    let mut client = WatchServiceClient::new(daemon.channel.clone());
+    let mut client = watch_client(&daemon.channel);
     let mut known = async |names: Vec<String>| {
         let known_proposals = names;
         told(
@@ -231,7 +235,7 @@ async fn watches_are_bounded_and_places_are_given_back() {
     for _ in 0..64 {
         watches.push(records(&daemon.channel, 0).await);
     }
-    let mut client = WatchServiceClient::new(daemon.channel.clone());
+    let mut client = watch_client(&daemon.channel);
     let request = WatchProposalsRequest::default();
     let refused = client.watch_proposals(request.clone()).await;
     assert_eq!(told(refused), "ResourceExhausted BUSY");
