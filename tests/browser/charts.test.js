@@ -12,7 +12,7 @@ before(async () => {
   shop = await openShop();
   browser = await openBrowser();
   job = openDemoJob(shop);
-  shop.run("approve", "plover-690/c1", "--reason", "right on the holds");
+  shop.review("approve", "plover-690/c1", "--reason", "right on the holds");
   place = mkdtempSync(join(tmpdir(), "baytrim-later-"));
   writeLater(shop, "pull-2-sweeps.csv", "r1", join(place, "sweeps.csv"));
   shop.run("pull", "submit", "plover-690", join(place, "sweeps.csv"), "--bay", "east", "--revision", "r1");

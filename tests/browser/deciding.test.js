@@ -162,7 +162,7 @@ test("a stale proposal says so, with the command that helps", async () => {
   shop.run("propose", "plover-690");
   const { context, page } = await openWindow(browser, shop);
   await page.goto(`${job}/proposals/c2`);
-  shop.run("approve", "plover-690/c1", "--reason", "first");
+  shop.review("approve", "plover-690/c1", "--reason", "first");
   await sign(page);
   await page.locator("button.approve").click();
   const text = await page.locator("main").innerText();

@@ -31,7 +31,7 @@ function read(path) {
 
 // If this fails, the sheet for the customer lacks what was done, by whom, with which table, or its cautions.
 test("the PDF tells the job on at most four pages", () => {
-  shop.run("approve", "plover-690/c1", "--reason", "right on the holds");
+  shop.review("approve", "plover-690/c1", "--reason", "right on the holds");
   const path = join(place, "sheet.pdf");
   const told = JSON.parse(shop.run("--json", "job", "sheet", "plover-690", "--output", path));
   const { text, pages } = read(path);

@@ -17,6 +17,7 @@ export const demo = join(here, "../../demo-data");
 export const sizes = {
   desktop: { width: 1440, height: 900 },
   tablet: { width: 1024, height: 768 },
+  "upright tablet": { width: 768, height: 1024 },
   phone: { width: 390, height: 844 },
 };
 
@@ -42,7 +43,10 @@ export async function openShop() {
   welcome("M. Ottoway", "tuner,reviewer", "tuner.token");
   welcome("R. Quenby", "reviewer", "reviewer.token");
   const run = (...args) => runAs("tuner.token", ...args);
+  // Whoever asked for a proposal can't approve it: a second pair of eyes does.
+  const review = (...args) => runAs("reviewer.token", ...args);
   const token = readFileSync(join(data, "reviewer.token"), "utf8").trim();
+  const tunerToken = readFileSync(join(data, "tuner.token"), "utf8").trim();
   const signedIn = await fetch(`${url}/sign-in`, {
     method: "POST",
     body: new URLSearchParams({ token }),
@@ -55,7 +59,7 @@ export async function openShop() {
     await new Promise((ended) => (daemon.exitCode === null ? daemon.once("exit", ended) : ended()));
     rmSync(data, { recursive: true, force: true });
   };
-  return { url, run, stop, token, cookie };
+  return { url, run, review, stop, token, tunerToken, cookie };
 }
 
 /** Opens the invented job, sends its pulls and has a proposal computed. */
@@ -80,11 +84,11 @@ export function openBrowser() {
 }
 
 /** Opens a window; `faults` collects script errors and whatever the policy forbade. */
-export async function openWindow(browser, shop, options = {}) {
+export async function openWindow(browser, shop, { token = shop.token, ...options } = {}) {
   const context = await browser.newContext({ baseURL: shop.url, viewport: sizes.desktop, ...options });
   const page = await context.newPage();
   await page.goto("/sign-in");
-  await page.getByLabel("Your token").fill(shop.token);
+  await page.getByLabel("Your token").fill(token);
   await page.getByRole("button", { name: "Sign in" }).click();
   const faults = [];
   page.on("pageerror", (error) => faults.push(`script: ${error.message}`));
