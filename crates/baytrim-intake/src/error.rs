@@ -2,6 +2,7 @@
 
 mod lookup;
 mod misreading;
+mod no_header;
 
 use std::io;
 
@@ -11,6 +12,7 @@ use baytrim_model::field::FieldError;
 use crate::place::CellPlace;
 
 pub use misreading::Misreading;
+pub use no_header::NoHeader;
 
 /// Why a log was refused. Rows count as an editor counts lines, from 1.
 ///
@@ -145,9 +147,7 @@ pub enum IntakeError {
         row_bytes_max: usize,
     },
     /// No row of column names was found.
-    #[error(
-        "{source_name}: row {row}: numbers stand where column names should (\"{text}\"); add a row with the name of each column above them"
-    )]
+    #[error("{source_name}: row {row}: {}", finding.write(text))]
     HeaderMissing {
         /// The log.
         source_name: String,
@@ -155,6 +155,8 @@ pub enum IntakeError {
         row: u64,
         /// How it begins.
         text: String,
+        /// What is there instead.
+        finding: NoHeader,
     },
     /// A column that the channel map names is not there.
     #[error(

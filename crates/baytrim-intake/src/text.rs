@@ -3,6 +3,7 @@
 mod cells;
 mod encoding;
 mod header;
+mod no_header;
 mod number;
 mod preview;
 mod rows;

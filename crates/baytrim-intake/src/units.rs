@@ -3,8 +3,7 @@
 use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::engine::Fuel;
 
-// Six factors, each exact by definition or published: a crate of units would bring types for
-// quantities that are f64 columns again one line later, and its factors would need the same tests.
+// Six factors, each exact by definition or published; why not a crate of units: docs/decisions/0014.
 
 /// Kilopascal in a pound-force per square inch: 4.448 221 615 260 5 N over (0.0254 m)^2, both exact
 /// by definition (NIST Special Publication 811, appendix B.8: 6.894 757 kPa).
@@ -110,5 +109,43 @@ mod tests {
                 "{value} {unit} gave {converted}"
             );
         }
+    }
+
+    /// If this fails, a factor of ours differs from that of a library of units which shares nothing
+    /// with it: pint 0.25.3, by `tests/oracles/write_units.py`.
+    #[test]
+    fn units_agree_with_an_independent_library() {
+        let fuel = Fuel {
+            name: "test".to_owned(),
+            stoichiometric_afr: 14.7,
+        };
+        let mut units = std::collections::BTreeSet::new();
+        for row in include_str!("../tests/files/units.csv").lines().skip(1) {
+            let mut cells = row.split(',');
+            let name = cells.next().unwrap();
+            let [value, expected] = [(); 2].map(|()| cells.next().unwrap().parse::<f64>().unwrap());
+            let quantities = Quantity::ALL.iter();
+            let of = quantities
+                .flat_map(|quantity| quantity.units().iter().map(move |unit| (*quantity, *unit)))
+                .find(|(_, unit)| unit.to_string() == name);
+            let converted = match of {
+                Some((quantity, unit)) => convert(quantity, unit, value, &fuel),
+                None => value * seconds_per(time_unit(name)),
+            };
+            // Their temperatures come by way of kelvin and lose a few digits there.
+            let tolerance = 2e-13 * expected.abs().max(300.0);
+            assert!(
+                (converted - expected).abs() < tolerance,
+                "{row}: {converted}"
+            );
+            units.insert(name);
+        }
+        assert_eq!(units.len(), 12, "{units:?}");
+    }
+
+    fn time_unit(name: &str) -> Unit {
+        let units = [Unit::S, Unit::Ms, Unit::Us, Unit::Min, Unit::Day];
+        let found = units.into_iter().find(|unit| unit.to_string() == name);
+        found.unwrap_or_else(|| panic!("{name} is no unit of columns"))
     }
 }

@@ -4,11 +4,15 @@ use baytrim_model::channel::ChannelMap;
 use csv::{ReaderBuilder, StringRecord, Terminator};
 
 use crate::error::IntakeError;
-use crate::place::{decode, shown};
-use crate::wanted::{Wanted, check_evidence, column_missing, wanted};
+use crate::place::decode;
+use crate::wanted::{check_evidence, column_missing, wanted};
+
+use super::no_header;
+use super::number::read_flag_word;
+use super::time::{read_clock_time, read_date};
 
 /// What may stand between columns, most common first.
-const DELIMITERS: [u8; 3] = [b',', b';', b'\t'];
+pub(super) const DELIMITERS: [u8; 3] = [b',', b';', b'\t'];
 
 /// The row of column names.
 #[derive(Debug, Clone, PartialEq)]
@@ -63,19 +67,43 @@ pub(crate) fn find_header(
             }
         }
     }
-    let Some((_, _, nearest)) = best else {
+    let Some((found_count, _, nearest)) = best else {
         return Err(IntakeError::Empty {
             source_name: source_name.to_owned(),
         });
     };
-    let missing = wanted
-        .iter()
-        .find(|wanted| nearest.find(wanted.column).is_none());
-    Err(not_found(&nearest, missing, source_name))
+    // Not one name is there: the row that looks like names serves better than the widest one.
+    let nearest = match guess_header(head, is_whole, source_name) {
+        _ if found_count > 0 => nearest,
+        Ok(guessed) => guessed,
+        Err(IntakeError::NoRows { .. }) => nearest,
+        Err(error) => return Err(error),
+    };
+    Err(
+        match wanted
+            .iter()
+            .find(|wanted| nearest.find(wanted.column).is_none())
+        {
+            Some(missing) => column_missing(
+                &nearest.columns,
+                nearest.row,
+                missing.column,
+                &missing.wanted_for,
+                source_name,
+            ),
+            None => no_header::explain(head, is_whole, source_name),
+        },
+    )
+}
+
+/// Three words and more, none of them a number: names of another log, with nothing beneath.
+fn looks_like_names(columns: &[String]) -> bool {
+    let named = columns.iter().filter(|name| !name.is_empty());
+    columns.len() > 2 && named.clone().count() > 2 && !named.clone().any(|name| is_reading(name))
 }
 
 /// Most lines among which the names are looked for.
-const LINES_LOOKED_AT_MAX: usize = 120;
+pub(super) const LINES_LOOKED_AT_MAX: usize = 120;
 
 /// Most lines below a line of names that are compared with it.
 const LINES_BELOW_MAX: usize = 6;
@@ -87,11 +115,18 @@ pub(super) fn guess_header(
     source_name: &str,
 ) -> Result<Header, IntakeError> {
     let all: Vec<(u64, usize, &[u8])> = lines(head, is_whole).take(LINES_LOOKED_AT_MAX).collect();
-    let Some((first_row, _, first_line)) = all.first() else {
-        return Err(IntakeError::Empty {
+    if let [(row, _, line)] = all.as_slice()
+        && is_whole
+        && no_header::kind_of(line).is_none()
+        && DELIMITERS
+            .iter()
+            .any(|delimiter| looks_like_names(&split(line, *delimiter)))
+    {
+        return Err(IntakeError::NoRows {
             source_name: source_name.to_owned(),
+            row: *row,
         });
-    };
+    }
     let mut best: Option<(usize, Header)> = None;
     for delimiter in DELIMITERS {
         let mut cells = all
@@ -107,17 +142,28 @@ pub(super) fn guess_header(
                 )
             })
             .collect();
+        let widths: Vec<usize> = all
+            .iter()
+            .map(|(_, _, line)| line.iter().filter(|byte| **byte == delimiter).count() + 1)
+            .collect();
         for (place, (row, body_byte, _)) in all.iter().enumerate() {
             let (column_count, numbers_here) = counts[place];
             if column_count < 2 || numbers_here > 0 {
                 continue;
             }
-            let below = counts[place + 1..].iter().take(LINES_BELOW_MAX);
-            let fitting = below.filter(|(count, _)| *count <= column_count);
-            let number_count = fitting.map(|(_, numbers)| *numbers).max().unwrap_or(0);
+            let below = counts[place + 1..].iter().zip(&widths[place + 1..]);
+            let fitting = below
+                .take(LINES_BELOW_MAX)
+                .filter(|((count, _), _)| *count <= column_count);
+            let (number_count, width) = fitting
+                .map(|((_, numbers), width)| (*numbers, *width))
+                .max()
+                .unwrap_or((0, 0));
             let named = cells[place].iter().filter(|name| !name.is_empty());
-            // Names beyond the cells that hold numbers are worth little: a line of prose has many.
-            let worth = 2 * number_count + named.count().min(3);
+            // Names beyond the cells that hold numbers are worth little, and a line that is wider than
+            // what is below less: a line of prose has many commas.
+            let surplus = column_count.saturating_sub(width);
+            let worth = (2 * number_count + named.count().min(3)).saturating_sub(surplus.min(3));
             if number_count > 0 && best.as_ref().is_none_or(|best| worth > best.0) {
                 let header = Header {
                     delimiter,
@@ -129,49 +175,25 @@ pub(super) fn guess_header(
             }
         }
     }
-    match best {
-        Some((_, header)) => Ok(header),
-        None => Err(IntakeError::HeaderMissing {
-            source_name: source_name.to_owned(),
-            row: *first_row,
-            text: shown(first_line),
-        }),
-    }
+    best.map(|(_, header)| header)
+        .ok_or_else(|| no_header::explain(head, is_whole, source_name))
 }
 
 fn is_number(text: &str) -> bool {
     text.replace(',', ".").parse::<f64>().is_ok()
 }
 
-fn not_found(nearest: &Header, missing: Option<&Wanted<'_>>, source_name: &str) -> IntakeError {
-    let has_names = nearest
-        .columns
-        .iter()
-        .any(|name| !name.is_empty() && !is_number(name));
-    match missing {
-        Some(wanted) if has_names => column_missing(
-            &nearest.columns,
-            nearest.row,
-            wanted.column,
-            &wanted.wanted_for,
-            source_name,
-        ),
-        _ => IntakeError::HeaderMissing {
-            source_name: source_name.to_owned(),
-            row: nearest.row,
-            text: shown(
-                nearest
-                    .columns
-                    .join(&char::from(nearest.delimiter).to_string())
-                    .as_bytes(),
-            ),
-        },
-    }
+/// Returns whether `text` is a number, a time or a switch's word: no name.
+pub(super) fn is_reading(text: &str) -> bool {
+    is_number(text)
+        || read_clock_time(text).is_some()
+        || read_date(text).is_some()
+        || read_flag_word(text.as_bytes()).is_some()
 }
 
 /// Returns each line that is not blank with its number and the byte at which the next one begins;
 /// a last line that may go on beyond the head is left out.
-fn lines(head: &[u8], is_whole: bool) -> impl Iterator<Item = (u64, usize, &[u8])> {
+pub(super) fn lines(head: &[u8], is_whole: bool) -> impl Iterator<Item = (u64, usize, &[u8])> {
     let mut row = 0;
     let mut byte = 0;
     std::iter::from_fn(move || {
@@ -189,7 +211,7 @@ fn lines(head: &[u8], is_whole: bool) -> impl Iterator<Item = (u64, usize, &[u8]
     .filter(|(_, _, line)| !line.trim_ascii().is_empty())
 }
 
-fn split(line: &[u8], delimiter: u8) -> Vec<String> {
+pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<String> {
     let text = decode(line);
     let mut record = StringRecord::new();
     let mut reader = ReaderBuilder::new()

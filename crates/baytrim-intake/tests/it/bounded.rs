@@ -81,7 +81,7 @@ fn a_log_without_end_is_refused() {
     for (head, body, reason) in [
         (HEADER, "# a remark\n", "LOG_TOO_MANY_BYTES"),
         (HEADER, ",,,\n", "LOG_TOO_MANY_BYTES"),
-        ("", "some prose\n", "LOG_COLUMN_MISSING"),
+        ("", "some prose\n", "LOG_HEADER_MISSING"),
         ("", "\n", "LOG_EMPTY"),
         ("", "0,0,0\n", "LOG_HEADER_MISSING"),
         ("\u{1f}", "\u{0}", "LOG_NOT_TEXT"),

@@ -171,6 +171,28 @@ fn table_cases() -> Vec<(&'static str, IntakeError)> {
             refused("0.0,2000,10,0.9\n0.1,2000,10,0.9\n"),
         ),
         (
+            "times and switches without a header",
+            refused("2031-05-04 10:15:30.0,2000,off,0.9\n2031-05-04 10:15:30.1,2000,on,0.9\n"),
+        ),
+        (
+            "columns set apart by spaces",
+            refused("time rpm throttle lambda\n0.0 2000 10 0.9\n0.1 2000 10 0.9\n"),
+        ),
+        (
+            "columns set apart by bars",
+            refused("time|rpm|throttle\n0.0|2000|10\n0.1|2000|10\n"),
+        ),
+        (
+            "a JSON text",
+            refused("{\"time\": [0.0, 0.1], \"rpm\": [2000, 2010]}\n"),
+        ),
+        ("a web page", refused("<!doctype html>\n<html></html>\n")),
+        (
+            "names of another log below a long remark",
+            refused("Bay 2, first pull, warm, dry, no wind\nTime,RPM\n0.0,2000\n0.1,2010\n"),
+        ),
+        ("names of another log alone", refused("Time;RPM;Throttle\n")),
+        (
             "a missing column",
             refused("offset_s;Engine RPM;rpm_limit;plate_percent;lambda\n0;1;2;3;4\n"),
         ),

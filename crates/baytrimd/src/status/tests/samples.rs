@@ -5,7 +5,7 @@ mod refusals;
 
 use baytrim_archive::RestoreError;
 use baytrim_intake::IntakeError;
-use baytrim_intake::error::Misreading;
+use baytrim_intake::error::{Misreading, NoHeader};
 use baytrim_intake::place::CellPlace;
 use baytrim_ledger::{AppendError, Damage, StoreFault};
 use baytrim_model::channel::{Quantity, Unit};
@@ -91,6 +91,7 @@ fn logs() -> Vec<Fault> {
             source_name: source_name(),
             row,
             text: "0,1,2".to_owned(),
+            finding: NoHeader::Readings,
         },
         IntakeError::RowWidth {
             source_name: source_name(),
