@@ -13,6 +13,7 @@ const FLOORS: [(&str, u8); 13] = [
     ("baytrim-access", 1),
     ("baytrim-intake", 1),
     ("baytrim-ledger", 1),
+    ("baytrim-power", 1),
     ("baytrim-testkit", 1),
     ("baytrim", 1),
     ("baytrim-archive", 2),

@@ -122,8 +122,14 @@ mod tests {
         let mut units = std::collections::BTreeSet::new();
         for row in include_str!("../tests/files/units.csv").lines().skip(1) {
             let mut cells = row.split(',');
-            let name = cells.next().unwrap();
-            let [value, expected] = [(); 2].map(|()| cells.next().unwrap().parse::<f64>().unwrap());
+            let name = cells.next().expect("a unit");
+            let [value, expected] = [(); 2].map(|()| {
+                cells
+                    .next()
+                    .expect("a cell")
+                    .parse::<f64>()
+                    .expect("a number")
+            });
             let quantities = Quantity::ALL.iter();
             let of = quantities
                 .flat_map(|quantity| quantity.units().iter().map(move |unit| (*quantity, *unit)))

@@ -1,0 +1,248 @@
+//! Power at the roller, from its torque or from what it takes to speed it up.
+//!
+//! Power at the roller is what the tyre hands over: losses of gearbox, chain and tyre are not added back,
+//! because no run at the roller alone can tell them from the engine's own.
+
+use std::f64::consts::TAU;
+
+use crate::slope::{LocalLine, local_lines};
+
+/// One run on the roller, row by row; all columns have one length.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct RollerTrace {
+    /// Seconds since the run began, strictly increasing.
+    pub offset_s: Vec<f64>,
+    /// Engine speed, rpm.
+    pub engine_speed_rpm: Vec<f64>,
+    /// Roller speed, rpm.
+    pub roller_speed_rpm: Vec<f64>,
+    /// Plate opening, percent.
+    pub plate_angle_percent: Vec<f64>,
+}
+
+/// Why a run cannot be turned into power.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum RollerError {
+    /// The columns differ in length.
+    #[error(
+        "{column} has {found} rows where the clock has {expected}; give each column one value a row"
+    )]
+    Length {
+        /// The column.
+        column: &'static str,
+        /// Its rows.
+        found: usize,
+        /// Rows of the clock.
+        expected: usize,
+    },
+    /// The clock does not go on.
+    #[error(
+        "row {row}: the clock does not go on from the row above; sort the run, or cut it there"
+    )]
+    Clock {
+        /// The row, from 0.
+        row: usize,
+    },
+    /// The roller's inertia is none.
+    #[error("a roller inertia of {0} kg m2 is not above 0; take it from the roller's plate")]
+    Inertia(f64),
+    /// The window is none.
+    #[error("a smoothing window of {0} s is not above 0; 0.2 to 0.5 s is usual")]
+    Window(f64),
+}
+
+/// Power at one moment of a run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PowerRow {
+    /// Seconds since the run began.
+    pub offset_s: f64,
+    /// Engine speed, rpm, smoothed like the power.
+    pub engine_speed_rpm: f64,
+    /// Plate opening, percent.
+    pub plate_angle_percent: f64,
+    /// Power at the roller, kilowatt, uncorrected.
+    pub power_kw: f64,
+}
+
+impl RollerTrace {
+    fn check(&self, window_s: f64) -> Result<(), RollerError> {
+        let expected = self.offset_s.len();
+        for (column, found) in [
+            ("engine_speed_rpm", self.engine_speed_rpm.len()),
+            ("roller_speed_rpm", self.roller_speed_rpm.len()),
+            ("plate_angle_percent", self.plate_angle_percent.len()),
+        ] {
+            check_length(column, found, expected)?;
+        }
+        let back = self
+            .offset_s
+            .windows(2)
+            .position(|pair| pair[1].partial_cmp(&pair[0]) != Some(std::cmp::Ordering::Greater));
+        if let Some(row) = back {
+            return Err(RollerError::Clock { row: row + 1 });
+        }
+        if !(window_s > 0.0 && window_s.is_finite()) {
+            return Err(RollerError::Window(window_s));
+        }
+        Ok(())
+    }
+
+    fn rows(&self, window_s: f64, power_w: impl Fn(usize) -> Option<f64>) -> Vec<PowerRow> {
+        let speed = local_lines(&self.offset_s, &self.engine_speed_rpm, window_s);
+        let row = |row: usize| {
+            Some(PowerRow {
+                offset_s: self.offset_s[row],
+                engine_speed_rpm: speed[row]?.value,
+                plate_angle_percent: self.plate_angle_percent[row],
+                power_kw: power_w(row)? / 1000.0,
+            })
+        };
+        (0..self.offset_s.len()).filter_map(row).collect()
+    }
+}
+
+fn check_length(column: &'static str, found: usize, expected: usize) -> Result<(), RollerError> {
+    if found != expected {
+        return Err(RollerError::Length {
+            column,
+            found,
+            expected,
+        });
+    }
+    Ok(())
+}
+
+/// Returns the power of a run from the roller's torque in Nm, smoothed over `window_s` seconds:
+/// P = M omega.
+///
+/// # Errors
+/// Where columns do not fit each other or the window is none.
+pub fn power_from_torque(
+    trace: &RollerTrace,
+    roller_torque_nm: &[f64],
+    window_s: f64,
+) -> Result<Vec<PowerRow>, RollerError> {
+    trace.check(window_s)?;
+    check_length(
+        "roller_torque_nm",
+        roller_torque_nm.len(),
+        trace.offset_s.len(),
+    )?;
+    let power_w: Vec<f64> = roller_torque_nm
+        .iter()
+        .zip(&trace.roller_speed_rpm)
+        .map(|(torque, speed)| torque * speed * TAU / 60.0)
+        .collect();
+    let smooth = local_lines(&trace.offset_s, &power_w, window_s);
+    Ok(trace.rows(window_s, |row| Some(smooth[row]?.value)))
+}
+
+/// Returns the power that speeds up a roller of `inertia_kg_m2`, smoothed over `window_s` seconds:
+/// P = J omega d(omega)/dt. What turns with the wheel is no part of it.
+///
+/// # Errors
+/// Where columns do not fit each other, or inertia or window are none.
+pub fn power_from_inertia(
+    trace: &RollerTrace,
+    inertia_kg_m2: f64,
+    window_s: f64,
+) -> Result<Vec<PowerRow>, RollerError> {
+    trace.check(window_s)?;
+    if !(inertia_kg_m2 > 0.0 && inertia_kg_m2.is_finite()) {
+        return Err(RollerError::Inertia(inertia_kg_m2));
+    }
+    let lines = local_lines(&trace.offset_s, &trace.roller_speed_rpm, window_s);
+    let power_w = |row: usize| {
+        let LocalLine { value, slope_per_s } = lines[row]?;
+        Some(inertia_kg_m2 * value * slope_per_s * (TAU / 60.0).powi(2))
+    };
+    Ok(trace.rows(window_s, power_w))
+}
+
+/// Returns the torque in Nm at the engine's speed that goes with a power: M = P / omega.
+pub fn torque_nm(power_kw: f64, engine_speed_rpm: f64) -> f64 {
+    power_kw * 60_000.0 / (TAU * engine_speed_rpm)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run(rpm_per_s: f64) -> RollerTrace {
+        let offset_s: Vec<f64> = (0..500).map(|row| f64::from(row) / 100.0).collect();
+        let engine_speed_rpm: Vec<f64> = offset_s.iter().map(|s| 3000.0 + 1200.0 * s).collect();
+        RollerTrace {
+            roller_speed_rpm: offset_s.iter().map(|s| 500.0 + rpm_per_s * s).collect(),
+            plate_angle_percent: vec![100.0; offset_s.len()],
+            engine_speed_rpm,
+            offset_s,
+        }
+    }
+
+    /// If this fails, power is off by a constant or by the rotation's units.
+    ///
+    /// Handbook mechanics: the work put into a roller is the gain of J omega^2 / 2, so that the integral of
+    /// power over time must be that, whatever the way of differentiating.
+    #[test]
+    fn work_is_the_gain_of_the_rollers_energy() {
+        let inertia = 12.0;
+        let rows = power_from_inertia(&run(150.0), inertia, 0.2).unwrap();
+        let work_kj: f64 = rows
+            .windows(2)
+            .map(|pair| {
+                0.5 * (pair[0].power_kw + pair[1].power_kw) * (pair[1].offset_s - pair[0].offset_s)
+            })
+            .sum();
+        let omega = |row: &PowerRow| (500.0 + 150.0 * row.offset_s) * TAU / 60.0;
+        let energy_kj = |row: &PowerRow| 0.5 * inertia * omega(row).powi(2) / 1000.0;
+        let gain_kj = energy_kj(&rows[rows.len() - 1]) - energy_kj(&rows[0]);
+        assert!(
+            (work_kj / gain_kj - 1.0).abs() < 1e-9,
+            "{work_kj} {gain_kj}"
+        );
+    }
+
+    /// If this fails, the two ways to power disagree on one run: the torque that a constant
+    /// acceleration takes is J alpha.
+    #[test]
+    fn torque_and_inertia_agree() {
+        let trace = run(150.0);
+        let torque = vec![12.0 * 150.0 * TAU / 60.0; trace.offset_s.len()];
+        let by_torque = power_from_torque(&trace, &torque, 0.2).unwrap();
+        let by_inertia = power_from_inertia(&trace, 12.0, 0.2).unwrap();
+        assert_eq!(by_torque.len(), 480);
+        for (a, b) in by_torque.iter().zip(&by_inertia) {
+            assert!((a.power_kw / b.power_kw - 1.0).abs() < 1e-9, "{a:?} {b:?}");
+        }
+    }
+
+    /// If this fails, torque does not fit power: 9549 is the handbook's constant of Nm rpm in a kilowatt.
+    #[test]
+    fn torque_is_power_over_speed() {
+        assert!((torque_nm(1.0, 1.0) - 9549.3).abs() < 0.01);
+        assert!((torque_nm(70.0, 7000.0) - 95.493).abs() < 1e-3);
+    }
+
+    /// If this fails, a run that does not fit itself gives power all the same.
+    #[test]
+    fn runs_that_do_not_fit_are_refused() {
+        let mut trace = run(150.0);
+        assert_eq!(
+            power_from_inertia(&trace, 0.0, 0.2),
+            Err(RollerError::Inertia(0.0))
+        );
+        assert_eq!(
+            power_from_inertia(&trace, 1.0, 0.0),
+            Err(RollerError::Window(0.0))
+        );
+        assert!(matches!(
+            power_from_torque(&trace, &[1.0], 0.2),
+            Err(RollerError::Length { .. })
+        ));
+        trace.offset_s[7] = trace.offset_s[6];
+        assert_eq!(
+            power_from_inertia(&trace, 1.0, 0.2),
+            Err(RollerError::Clock { row: 7 })
+        );
+    }
+}
