@@ -144,7 +144,7 @@ pub(super) fn guess_header(
             .collect();
         let widths: Vec<usize> = all
             .iter()
-            .map(|(_, _, line)| line.iter().filter(|byte| **byte == delimiter).count() + 1)
+            .map(|(_, _, line)| line.split(|byte| *byte == delimiter).count())
             .collect();
         for (place, (row, body_byte, _)) in all.iter().enumerate() {
             let (column_count, numbers_here) = counts[place];
