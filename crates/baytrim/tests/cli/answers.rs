@@ -1,17 +1,19 @@
 //! Canned answers: the invented job quoll-1 of an invented shop. Nothing here was measured.
 
 pub(crate) mod bays;
+mod house;
 mod next;
 mod trace;
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
     Axes, ChannelSuggestion, Comment, Delay, DelaySource, DoneChance, Engine, FilmBand, FitSummary,
-    Fuel, GateCount, GetStatusResponse, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull,
-    PullWarning, Record, Revision, SuggestChannelsResponse, TableContent, Verdict, Wall,
+    Fuel, GateCount, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Revision,
+    SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
 use prost_types::{Duration, Timestamp};
 
+pub(crate) use house::{record, status};
 pub(crate) use next::{plan, realised, reproduction};
 pub(crate) use trace::node_trace;
 
@@ -368,38 +370,5 @@ pub(crate) fn revision() -> Revision {
         plate_percent: PLATE_PERCENT.to_vec(),
         values: changes.clone(),
         total_percent: changes,
-    }
-}
-
-/// A server that has been up for two days and lost a write.
-pub(crate) fn status() -> GetStatusResponse {
-    GetStatusResponse {
-        version: "0.1.0".to_owned(),
-        start_time: Some(MOMENT),
-        uptime_duration: Some(Duration {
-            seconds: 183_600,
-            nanos: 0,
-        }),
-        job_count: 41,
-        live_pull_count: 3,
-        live_pull_count_max: 32,
-        compute_running_count: 1,
-        compute_running_count_max: 2,
-        compute_waiting_count: 0,
-        sample_count: 1_204_300,
-        failed_write_count: 1,
-    }
-}
-
-pub(crate) fn record(sequence_number: u64) -> Record {
-    Record {
-        sequence_number,
-        hash: format!("{sequence_number:064x}"),
-        previous_hash: "0".repeat(64),
-        create_time: Some(MOMENT),
-        actor: "kim".to_owned(),
-        kind: "pull_finished".to_owned(),
-        summary: format!("pull p{sequence_number} from bay east was finished"),
-        body: String::new(),
     }
 }

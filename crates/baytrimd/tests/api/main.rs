@@ -20,6 +20,7 @@ mod figures;
 mod formats;
 mod harness;
 mod hostile;
+mod large;
 mod lists;
 mod members;
 mod people;
