@@ -103,10 +103,10 @@ impl Failure {
             })
             .collect();
         let message = match (connection_trouble(status), status.message()) {
-            (Some(trouble), _) => format!(
-                "cannot reach {server}: {trouble}; is baytrimd running there? \
-                 --server or BAYTRIM_SERVER say where to look"
-            ),
+            (Some(trouble), _) => {
+                let remedy = remedy(&trouble);
+                format!("cannot reach {server}: {trouble}; {remedy}")
+            }
             (None, "") => format!(
                 "{server} answered {} without a word",
                 code_name(status.code())
@@ -216,6 +216,22 @@ fn connection_trouble(status: &Status) -> Option<String> {
         error = deeper;
     }
     Some(error.to_string())
+}
+
+/// Returns what to do about a connection that did not come about; TLS is told by its library's own words.
+fn remedy(trouble: &str) -> &'static str {
+    let is = |word: &str| trouble.contains(word);
+    if is("UnknownIssuer") || is("BadSignature") {
+        "the server is not proven by an authority known here: name the shop's certificate with --ca-file, and do not go on if that one does not fit either"
+    } else if is("NotValidForName") || is("not valid for name") {
+        "the server's certificate is for other names: ask it by one of those, or make a certificate with this name on its machine (`baytrimd tls renew --name`)"
+    } else if is("Expired") || is("expired") {
+        "the server's certificate has ended, or this machine's clock is ahead: make another on the server's machine (`baytrimd tls renew`)"
+    } else if is("InvalidContentType") {
+        "the server does not speak TLS: write http:// if that is meant"
+    } else {
+        "is baytrimd running there? --server or BAYTRIM_SERVER say where to look"
+    }
 }
 
 fn code_name(code: Code) -> &'static str {

@@ -34,7 +34,8 @@ use members::{Members, Settled};
 use session::Sessions;
 
 pub use attempts::{ADDRESSES_MAX, ATTEMPTS_MAX, FORGIVEN_MS};
-pub use gate::gate;
+pub(crate) use gate::is_encrypted;
+pub use gate::{Door, gate};
 pub use members::{SHOP_STREAM, fold};
 pub use owner::{OWNER_FILE, OWNER_NAME, OwnerError, establish, found, write};
 pub use places::{Place, Places};

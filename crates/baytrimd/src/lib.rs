@@ -25,6 +25,7 @@ pub mod services;
 pub mod sheet;
 pub mod shop;
 pub mod status;
+pub mod tls;
 
 pub use server::{ServeError, Serving, serve};
 pub use shop::Shop;

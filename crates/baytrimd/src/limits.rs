@@ -104,3 +104,6 @@ pub const WATCH_PATIENCE: Duration = Duration::from_secs(60);
 
 /// Proposals that the caller of a watch may say it knows.
 pub const KNOWN_PROPOSALS_MAX: usize = 1000;
+
+/// Time that a handshake may take before its connection is dropped: a slow network's round trips are far below.
+pub const HANDSHAKE_PATIENCE: Duration = Duration::from_secs(10);
