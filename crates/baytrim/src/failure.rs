@@ -104,7 +104,7 @@ impl Failure {
             .collect();
         let message = match (connection_trouble(status), status.message()) {
             (Some(trouble), _) => {
-                let remedy = remedy(&trouble);
+                let remedy = remedy(&trouble, server);
                 format!("cannot reach {server}: {trouble}; {remedy}")
             }
             (None, "") => format!(
@@ -113,8 +113,13 @@ impl Failure {
             ),
             (None, text) => text.to_owned(),
         };
+        // What the transport says of itself is called UNKNOWN where the connection broke off at its beginning.
+        let exit = match connection_trouble(status) {
+            Some(_) => Exit::Unreachable,
+            None => exit_of(status.code()),
+        };
         Self {
-            exit: exit_of(status.code()),
+            exit,
             reason: if reason.is_empty() {
                 code_name(status.code()).to_owned()
             } else {
@@ -208,7 +213,7 @@ fn exit_of(code: Code) -> Exit {
 
 /// Returns why no connection came about; none where a server did answer.
 fn connection_trouble(status: &Status) -> Option<String> {
-    if status.code() != Code::Unavailable {
+    if !matches!(status.code(), Code::Unavailable | Code::Unknown) {
         return None;
     }
     let mut error = status.source()?;
@@ -219,7 +224,7 @@ fn connection_trouble(status: &Status) -> Option<String> {
 }
 
 /// Returns what to do about a connection that did not come about; TLS is told by its library's own words.
-fn remedy(trouble: &str) -> &'static str {
+fn remedy(trouble: &str, server: &str) -> &'static str {
     let is = |word: &str| trouble.contains(word);
     if is("UnknownIssuer") || is("BadSignature") {
         "the server is not proven by an authority known here: name the shop's certificate with --ca-file, and do not go on if that one does not fit either"
@@ -229,6 +234,10 @@ fn remedy(trouble: &str) -> &'static str {
         "the server's certificate has ended, or this machine's clock is ahead: make another on the server's machine (`baytrimd tls renew`)"
     } else if is("InvalidContentType") {
         "the server does not speak TLS: write http:// if that is meant"
+    } else if is("fatal alert") {
+        "the server does not take the certificate that was shown: have another made on its machine (`baytrimd tls issue`) and name it with --certificate"
+    } else if server.starts_with("http://") && !is("refused") && !is("resolve") && !is("lookup") {
+        "if the server speaks TLS, write https://; --server or BAYTRIM_SERVER say where to look"
     } else {
         "is baytrimd running there? --server or BAYTRIM_SERVER say where to look"
     }

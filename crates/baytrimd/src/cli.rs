@@ -3,6 +3,7 @@
 mod config;
 mod ledger;
 mod options;
+mod owner;
 mod serve;
 mod tls;
 
@@ -43,6 +44,9 @@ enum Command {
     /// Works on a ledger that no daemon has open.
     #[command(subcommand)]
     Ledger(ledger::Ledger),
+    /// Lets an owner in again whose token is lost
+    #[command(subcommand)]
+    Owner(owner::Owner),
     /// Makes what the daemon needs to be talked to without others listening
     #[command(subcommand)]
     Tls(tls::TlsCommand),
@@ -94,6 +98,7 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Config(command) => command.run(),
         Command::Demo(command) => command.run(),
         Command::Ledger(command) => command.run(),
+        Command::Owner(command) => command.run(),
         Command::Tls(command) => command.run(),
     };
     match done {

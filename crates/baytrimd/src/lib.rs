@@ -9,6 +9,7 @@ pub mod compute;
 pub mod config;
 pub mod convert;
 mod demo;
+mod ending;
 pub mod evidence;
 pub mod fault;
 pub mod intake;

@@ -22,7 +22,7 @@ use tokio::sync::watch;
 use tonic::transport::server::TcpIncoming;
 use tonic_health::server::HealthReporter;
 
-use crate::access::{Access, Door, gate};
+use crate::access::{Access, Door, gate, look_on};
 use crate::config::ServiceLimits;
 use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
 use crate::metrics;
@@ -89,6 +89,7 @@ pub async fn serve(
             stopped,
         ));
     }
+    tokio::spawn(look_on(access.clone(), stopped.clone()));
     let (health, health_service) = tonic_health::server::health_reporter();
     set_health(&health, true).await;
     let reflection = tonic_reflection::server::Builder::configure()

@@ -11,7 +11,7 @@ use baytrim_jobs::Refusal;
 use baytrim_model::shop::Role;
 use tonic::transport::server::{TcpConnectInfo, TlsConnectInfo};
 
-use super::{ACTOR_KEY, Access, Admitted};
+use super::{ACTOR_KEY, Access, Admitted, Standing};
 use crate::fault::{AccessFault, Fault};
 use crate::status;
 use crate::tls::{self, Shown};
@@ -40,12 +40,14 @@ pub async fn gate(State(door): State<Door>, mut request: Request, next: Next) ->
     if OPEN.iter().any(|open| path.starts_with(open)) {
         return next.run(request).await;
     }
-    let method = path.strip_prefix(PACKAGE).unwrap_or_default();
-    let checked = admit(&door, &request, method);
+    let method = path.strip_prefix(PACKAGE).unwrap_or_default().to_owned();
+    let checked = admit(&door, &request, &method);
     match checked {
         Ok(admitted) => {
             let actor = admitted.caller.member.name.actor();
             request.extensions_mut().insert(actor);
+            let standing = Standing::new(door.access.clone(), admitted.clone(), &method);
+            request.extensions_mut().insert(standing);
             request.extensions_mut().insert(admitted);
             next.run(request).await
         }

@@ -53,7 +53,9 @@ impl Standing {
         let (shop, at) = (self.access.state(), self.access.now());
         let began = &self.began_as.caller;
         let caller = caller::still(&shop, &began.token, at)?;
-        let expires_at = shop.token(&began.token).and_then(|entry| entry.issue.expires_at);
+        let expires_at = shop
+            .token(&began.token)
+            .and_then(|entry| entry.issue.expires_at);
         let member = caller.member.clone();
         Admitted { caller, shop }.check(&self.method)?;
         match member.bay {

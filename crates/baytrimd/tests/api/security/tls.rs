@@ -5,6 +5,8 @@ use baytrim::Exit;
 use baytrim_model::ids::UnixMillis;
 use baytrimd::clock;
 use http_body_util::BodyExt as _;
+use tokio::io::AsyncWriteExt as _;
+use tokio::net::TcpStream;
 use tonic::body::Body;
 use tonic::transport::{Certificate, Channel, ClientTlsConfig, Endpoint};
 use tower::ServiceExt as _;
@@ -96,6 +98,26 @@ async fn certificates_that_ended_or_are_of_others_are_refused() {
     daemon.stop().await;
 }
 
+/// If this fails, connections that begin a handshake and say no more keep others out.
+#[tokio::test]
+async fn stalled_handshakes_keep_nobody_out() {
+    let house = House::new();
+    let daemon = Daemon::start(house.load(&[]).unwrap()).await;
+    // The beginning of a client's first message (RFC 8446, 5.1): a handshake record of 512 bytes, of which none come.
+    let hello = [0x16, 0x03, 0x01, 0x02, 0x00];
+    let mut stalled = Vec::new();
+    for number in 0..200 {
+        let mut stream = TcpStream::connect(daemon.address).await.unwrap();
+        stream.write_all(&hello[..number % 6]).await.unwrap();
+        stalled.push(stream);
+    }
+    let said = house.command(&daemon.url(), "tuner", &["whoami"]).await;
+    assert_eq!(said.exit, Exit::Done, "{said:?}");
+    println!("{} stalled handshakes", stalled.len());
+    drop(stalled);
+    daemon.stop().await;
+}
+
 /// If this fails, a client that encrypts nothing gets an answer from a daemon that does, or the other way round,
 /// or is not told what is wrong.
 #[tokio::test]
@@ -104,7 +126,7 @@ async fn plain_and_encrypted_do_not_mix() {
     let daemon = Daemon::start(house.load(&[]).unwrap()).await;
     let plain = format!("http://{}", daemon.address);
     let said = house.command(&plain, "tuner", &["whoami"]).await;
-    assert_ne!(said.exit, Exit::Done, "{said:?}");
+    assert_eq!(said.exit, Exit::Unreachable, "{said:?}");
     assert!(said.err.contains("https://"), "{said:?}");
     daemon.stop().await;
     let daemon = Daemon::start(None).await;
