@@ -84,7 +84,7 @@ fn admit(door: &Door, request: &Request, method: &str) -> Result<Admitted, Fault
         .map(str::trim);
     let admitted = door.access.admit(token, peer(request))?;
     if door.bays_show_certificates {
-        check_certificate(&admitted, shown(request))?;
+        check_certificate(&admitted, shown(request).as_ref())?;
     }
     admitted.check(method)?;
     check_name(headers, &admitted)?;
@@ -92,12 +92,12 @@ fn admit(door: &Door, request: &Request, method: &str) -> Result<Admitted, Fault
 }
 
 /// A bay's token alone opens nothing where bays have certificates: whoever copied it lacks the key.
-fn check_certificate(admitted: &Admitted, shown: Option<Shown>) -> Result<(), AccessFault> {
+fn check_certificate(admitted: &Admitted, shown: Option<&Shown>) -> Result<(), AccessFault> {
     let member = &admitted.caller.member;
     if !member.roles.contains(&Role::Bay) {
         return Ok(());
     }
-    let own = shown.as_ref().and_then(|shown| shown.first());
+    let own = shown.and_then(|shown| shown.first());
     if own.is_some_and(|own| tls::is_of(own, &member.name)) {
         return Ok(());
     }

@@ -166,12 +166,9 @@ fn params(
 /// The authority's name follows from its key, so that no two shops' authorities have the same.
 fn params_of_authority(key: &KeyPair, at: UnixMillis) -> CertificateParams {
     let digest = Sha256::digest(key.subject_public_key_info());
-    let number: String = digest[..4]
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect();
+    let number = u32::from_be_bytes([digest[0], digest[1], digest[2], digest[3]]);
     let mut params = CertificateParams::default();
-    params.distinguished_name = named(&format!("Baytrim shop authority {number}"));
+    params.distinguished_name = named(&format!("Baytrim shop authority {number:08x}"));
     // It signs certificates of daemons and members, none of further authorities.
     params.is_ca = IsCa::Ca(BasicConstraints::Constrained(0));
     params.key_usages = vec![KeyUsagePurpose::KeyCertSign, KeyUsagePurpose::CrlSign];

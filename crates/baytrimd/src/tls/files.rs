@@ -125,7 +125,8 @@ pub fn names(directory: &Path) -> Result<Vec<String>, TlsError> {
     }
     let bytes = read(&path)?;
     let text = String::from_utf8_lossy(&bytes);
-    Ok(text.lines().map(str::to_owned).collect())
+    let names = text.lines().filter(|name| !name.is_empty());
+    Ok(names.map(str::to_owned).collect())
 }
 
 /// Keeps the names that the daemon's certificate in `directory` was made for.
@@ -133,6 +134,7 @@ pub fn names(directory: &Path) -> Result<Vec<String>, TlsError> {
 /// # Errors
 /// What the system says.
 pub fn save_names(directory: &Path, names: &[String]) -> Result<(), TlsError> {
-    let lines: String = names.iter().map(|name| format!("{name}\n")).collect();
-    save(&directory.join(NAMES_FILE), &lines, false)
+    let mut text = names.join("\n");
+    text.push('\n');
+    save(&directory.join(NAMES_FILE), &text, false)
 }

@@ -21,6 +21,7 @@ use baytrim_model::shop::{Member, Policy, Role, ShopEvent, TokenIssue};
 use baytrimd::access::{Access, Token};
 use baytrimd::config::ServiceLimits;
 use prost::Message as _;
+use tokio::sync::Notify;
 use tokio::task::JoinHandle;
 use tokio_stream::StreamExt as _;
 use tonic::{Response, Status, Streaming};
@@ -72,15 +73,16 @@ fn with_token<C>(name: &str, client: impl FnOnce(Bearer) -> C) -> C {
     client(Bearer::of(token_of(name).text()))
 }
 
-/// Begins a method as the member of its name; returns how it will have ended.
-fn begin(daemon: &Daemon, method: &str) -> JoinHandle<Status> {
+/// Begins a method as somebody; returns how it will have ended. Archives are not read before `read` says so.
+fn begin(daemon: &Daemon, method: &str, name: &str, read: &Arc<Notify>) -> JoinHandle<Status> {
+    let read = Arc::clone(read);
     let channel = daemon.channel.clone();
     let pulls = |bearer| PullServiceClient::with_interceptor(channel.clone(), bearer);
     let ledger = |bearer| LedgerServiceClient::with_interceptor(channel.clone(), bearer);
     let watch = |bearer| WatchServiceClient::with_interceptor(channel.clone(), bearer);
-    let mut pulls: PullServiceClient<Wire> = with_token(method, pulls);
-    let mut ledger: LedgerServiceClient<Wire> = with_token(method, ledger);
-    let mut watch: WatchServiceClient<Wire> = with_token(method, watch);
+    let mut pulls: PullServiceClient<Wire> = with_token(name, pulls);
+    let mut ledger: LedgerServiceClient<Wire> = with_token(name, ledger);
+    let mut watch: WatchServiceClient<Wire> = with_token(name, watch);
     match method {
         "PullService/StreamPull" => tokio::spawn(async move {
             let message = Some(stream_pull_request::Message::Open(open_of("j")));
@@ -108,10 +110,10 @@ fn begin(daemon: &Daemon, method: &str) -> JoinHandle<Status> {
         }),
         "LedgerService/ExportJob" => tokio::spawn(async move {
             let name = "jobs/j".to_owned();
-            slowly(ledger.export_job(ExportJobRequest { name }).await).await
+            slowly(&read, ledger.export_job(ExportJobRequest { name }).await).await
         }),
         "LedgerService/BackUpLedger" => tokio::spawn(async move {
-            slowly(ledger.back_up_ledger(BackUpLedgerRequest {}).await).await
+            slowly(&read, ledger.back_up_ledger(BackUpLedgerRequest {}).await).await
         }),
         "WatchService/WatchRecords" => tokio::spawn(async move {
             let parent = "jobs/j".to_owned();
@@ -132,9 +134,9 @@ fn begin(daemon: &Daemon, method: &str) -> JoinHandle<Status> {
     }
 }
 
-/// Reads nothing for a while, as a full disk or a slow network does.
-async fn slowly<T>(stream: Result<Response<Streaming<T>>, Status>) -> Status {
-    tokio::time::sleep(Duration::from_millis(500)).await;
+/// Reads nothing until it is said, as where a network is slow.
+async fn slowly<T>(read: &Notify, stream: Result<Response<Streaming<T>>, Status>) -> Status {
+    read.notified().await;
     end(stream).await
 }
 
@@ -165,7 +167,7 @@ fn large_log() -> String {
     large
 }
 
-async fn owners(daemon: &Daemon) -> AccessServiceClient<Wire> {
+fn owners(daemon: &Daemon) -> AccessServiceClient<Wire> {
     daemon.access(token_of("owner").text())
 }
 
@@ -175,7 +177,7 @@ async fn revoke(daemon: &Daemon, name: &str) {
         reason: "tablet lost".to_owned(),
         ..RevokeTokenRequest::default()
     };
-    owners(daemon).await.revoke_token(request).await.unwrap();
+    owners(daemon).revoke_token(request).await.unwrap();
 }
 
 async fn started() -> (Daemon, Access) {
@@ -200,22 +202,20 @@ async fn every_stream_ends_with_its_token() {
     let methods = streaming_methods();
     let mut open = Vec::new();
     for (number, method) in methods.iter().enumerate() {
-        join(&access, method, &Role::ALL);
-        open.push((method, begin(&daemon, method)));
+        let (name, read) = (format!("m{number}"), Arc::new(Notify::new()));
+        join(&access, &name, &Role::ALL);
+        let ended = begin(&daemon, method, &name, &read);
+        open.push((method, name, read, ended));
         running(&daemon, number + 1).await;
     }
-    for (method, ended) in open {
+    for (method, name, read, ended) in open {
         assert!(!ended.is_finished(), "{method} ended by itself");
-        revoke(&daemon, method).await;
-        let status = tokio::time::timeout(PATIENCE, ended)
-            .await
-            .expect(method)
-            .unwrap();
-        assert_eq!(
-            told::<()>(Err(status)),
-            "Unauthenticated TOKEN_REVOKED",
-            "{method}"
-        );
+        revoke(&daemon, &name).await;
+        read.notify_one();
+        let ended = tokio::time::timeout(PATIENCE, ended).await;
+        let status = ended.expect(method).unwrap();
+        let told = told::<()>(Err(status));
+        assert_eq!(told, "Unauthenticated TOKEN_REVOKED", "{method}");
     }
     running(&daemon, 0).await;
     println!("{} streaming methods end with their token", methods.len());
@@ -262,7 +262,7 @@ async fn streams_end_with_whatever_let_them_in() {
         reason: "left".to_owned(),
         ..RemoveMemberRequest::default()
     };
-    owners(&daemon).await.remove_member(removal).await.unwrap();
+    owners(&daemon).remove_member(removal).await.unwrap();
     assert_eq!(ends(odo).await, "Unauthenticated TOKEN_REVOKED");
     let policy = Policy::default();
     let reason = "more people".to_owned();

@@ -73,7 +73,7 @@ impl Api {
                 Type::Message => self.fill(field.type_name(), text, depth + 1),
                 _ => continue,
             };
-            let key = u64::from(field.number().unsigned_abs()) << 3 | 2;
+            let key = (u64::from(field.number().unsigned_abs()) << 3) | 2;
             prost::encoding::encode_varint(key, &mut bytes);
             prost::encoding::encode_varint(content.len() as u64, &mut bytes);
             bytes.extend(content);
