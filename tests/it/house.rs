@@ -62,6 +62,7 @@ impl House {
             store,
             limits: ServiceLimits::default(),
             access,
+            tls: None,
             metrics: None,
         };
         let (stop, stopped) = oneshot::channel::<()>();

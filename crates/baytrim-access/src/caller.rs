@@ -57,7 +57,16 @@ pub fn recognise(
     let entry = state.token(id);
     let kept = entry.map_or(&none, |entry| &entry.issue.sha256);
     let is_same = is_same(&kept.0, &hash.0);
-    let entry = entry.filter(|_| is_same).ok_or(Denied::Wrong)?;
+    entry.filter(|_| is_same).ok_or(Denied::Wrong)?;
+    still(state, id, at)
+}
+
+/// Returns who has the token `id`, which was found good before, at a moment.
+///
+/// # Errors
+/// [`Denied::Expired`] or [`Denied::Revoked`].
+pub fn still(state: &ShopState, id: &TokenId, at: UnixMillis) -> Result<Caller, Denied> {
+    let entry = state.token(id).ok_or(Denied::Revoked)?;
     let member = state.member(&entry.issue.member);
     let (None, Some(member)) = (entry.revoked_at, member) else {
         return Err(Denied::Revoked);
@@ -69,15 +78,6 @@ pub fn recognise(
         member: member.member.clone(),
         token: id.clone(),
         policy: *state.policy(),
-    })
-}
-
-/// Returns whether a token that was found good before still is.
-pub fn is_live(state: &ShopState, id: &TokenId, at: UnixMillis) -> bool {
-    state.token(id).is_some_and(|entry| {
-        entry.revoked_at.is_none()
-            && state.member(&entry.issue.member).is_some()
-            && entry.issue.expires_at.is_none_or(|expires| expires > at)
     })
 }
 

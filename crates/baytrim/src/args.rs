@@ -76,6 +76,18 @@ pub(crate) struct Global {
         help = "File that holds the token [env: BAYTRIM_TOKEN_FILE] [default: that of a daemon on this machine]"
     )]
     pub(crate) token_file: Option<PathBuf>,
+    /// Whom the server is proven by.
+    #[arg(long, global = true, value_name = "FILE")]
+    #[arg(
+        help = "Certificate of the authority that proves the server [env: BAYTRIM_CA_FILE] [default: authority.pem beside the token]"
+    )]
+    pub(crate) ca_file: Option<PathBuf>,
+    /// What proves the caller beside the token.
+    #[arg(long, global = true, value_name = "FILE")]
+    #[arg(
+        help = "Own certificate with its key, where bays show one [env: BAYTRIM_CERTIFICATE] [default: NAME.pem beside NAME.token]"
+    )]
+    pub(crate) certificate: Option<PathBuf>,
     /// Whose token to show, of those found on this machine; refused where it is another's
     // Not `global`: `table export` has another `--as`. `parse` adds it to all other commands.
     #[arg(id = ACTOR, long = "as", value_name = "NAME")]

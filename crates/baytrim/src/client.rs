@@ -4,7 +4,7 @@ use std::future::Future;
 use std::time::Duration;
 
 use tonic::metadata::{Ascii, MetadataValue};
-use tonic::transport::{Channel, Endpoint};
+use tonic::transport::{Channel, ClientTlsConfig, Endpoint};
 use tonic::{Code, Request, Response, Status};
 
 use crate::exit::Exit;
@@ -41,29 +41,37 @@ pub(crate) struct Server {
 }
 
 impl Server {
-    /// Returns the server at `url`, not yet connected.
+    /// Returns the server at `url`, not yet connected; `tls` says how an `https` one is proven.
     ///
     /// # Errors
-    /// When `url`, `token` or `actor` cannot be sent as they are.
+    /// When `url`, the token or the actor cannot be sent as they are, or nothing can prove the server.
     pub(crate) fn new(
         url: &str,
-        token: Option<&str>,
-        actor: Option<&str>,
+        tls: Option<ClientTlsConfig>,
+        (token, actor): (Option<&str>, Option<&str>),
         deadline: Option<Duration>,
     ) -> Result<Self, Failure> {
         let usage = |message: String| Failure::local(Exit::Usage, "USAGE", message);
-        if !url.starts_with("http://") {
+        if !url.starts_with("http://") && !url.starts_with("https://") {
             return Err(usage(format!(
-                "cannot use {url} as the server: write it as http://HOST:PORT"
+                "cannot use {url} as the server: write it as https://HOST:PORT, or http://HOST:PORT where it does not speak TLS"
             )));
         }
-        let endpoint = Endpoint::from_shared(url.to_owned())
+        let mut endpoint = Endpoint::from_shared(url.to_owned())
             .map_err(|error| usage(format!("cannot use {url} as the server: {error}")))?
             .connect_timeout(Duration::from_secs(5))
             .http2_keep_alive_interval(Duration::from_secs(20))
             .keep_alive_timeout(Duration::from_secs(20))
             .user_agent(concat!("baytrim/", env!("CARGO_PKG_VERSION")))
             .map_err(|error| usage(error.to_string()))?;
+        if let Some(tls) = tls {
+            endpoint = endpoint.tls_config(tls).map_err(|error| {
+                usage(format!(
+                    "cannot use TLS with {url}: {}; name the certificate of the shop's authority with --ca-file, and your own with --certificate where bays show one",
+                    deepest(&error)
+                ))
+            })?;
+        }
         let token = token
             .map(|token| MetadataValue::try_from(format!("Bearer {token}")))
             .transpose()
@@ -157,6 +165,15 @@ impl Server {
         }
         request
     }
+}
+
+/// Returns what an error came from in the end.
+fn deepest(error: &(dyn std::error::Error + 'static)) -> String {
+    let mut error = error;
+    while let Some(deeper) = error.source() {
+        error = deeper;
+    }
+    error.to_string()
 }
 
 fn actor_value(actor: &str) -> Result<MetadataValue<Ascii>, Failure> {

@@ -6,10 +6,11 @@ use serde::Serialize;
 
 use crate::args::{ColorChoice, Global};
 use crate::client::Server;
-use crate::environment::{Environment, SERVER_DEFAULT};
+use crate::environment::{Environment, SERVER_DEFAULT, SERVER_DEFAULT_TLS};
 use crate::failure::Failure;
 use crate::render::style::RenderOptions;
 use crate::token;
+use crate::trust::{self, Trust};
 
 /// What a command works with.
 pub(crate) struct Context<'a> {
@@ -44,11 +45,27 @@ impl<'a> Context<'a> {
         let (global, environment) = (self.global, self.environment);
         async move {
             let url = global.server.as_deref().or(environment.server.as_deref());
-            let url = url.unwrap_or(SERVER_DEFAULT);
             let named = global.token_file.as_deref();
             let actor = global.actor.as_deref();
-            let token = token::find(environment, named, url, actor).await?;
-            Server::new(url, token.as_deref(), actor, global.deadline)
+            let asked = url.unwrap_or(SERVER_DEFAULT);
+            let token = token::find(environment, named, asked, actor).await?;
+            let files = Trust {
+                authority: global.ca_file.clone(),
+                certificate: global.certificate.clone(),
+            };
+            let trust = trust::find(environment, files, asked, token.as_ref()).await;
+            let url = match (url, &trust.authority) {
+                (Some(url), _) => url,
+                (None, Some(_)) => SERVER_DEFAULT_TLS,
+                (None, None) => SERVER_DEFAULT,
+            };
+            let tls = if url.starts_with("https://") {
+                Some(trust.config().await?)
+            } else {
+                None
+            };
+            let token = token.map(|found| found.token);
+            Server::new(url, tls, (token.as_deref(), actor), global.deadline)
         }
     }
 

@@ -6,6 +6,9 @@ use std::path::PathBuf;
 /// Server that is asked where nobody names one.
 pub(crate) const SERVER_DEFAULT: &str = "http://127.0.0.1:7411";
 
+/// The same where the daemon there names an authority, so that it speaks TLS.
+pub(crate) const SERVER_DEFAULT_TLS: &str = "https://127.0.0.1:7411";
+
 /// Name of the token among a service manager's credentials.
 const CREDENTIAL_NAME: &str = "baytrim.token";
 
@@ -22,6 +25,10 @@ pub struct Environment {
     pub server: Option<String>,
     /// Token file that is read where `--token-file` is not given; `BAYTRIM_TOKEN_FILE`.
     pub token_file: Option<PathBuf>,
+    /// Certificate of the shop's authority where `--ca-file` is not given; `BAYTRIM_CA_FILE`.
+    pub ca_file: Option<PathBuf>,
+    /// The caller's own certificate where `--certificate` is not given; `BAYTRIM_CERTIFICATE`.
+    pub certificate: Option<PathBuf>,
     /// File whose token is taken where no other is named, whatever the server: a service manager's.
     pub credential: Option<PathBuf>,
     /// Directories with files that name the tokens of daemons on this machine.
@@ -43,6 +50,8 @@ impl Default for Environment {
         Self {
             server: None,
             token_file: None,
+            ca_file: None,
+            certificate: None,
             credential: None,
             places: Vec::new(),
             service_token: None,
@@ -66,6 +75,8 @@ impl Environment {
         Self {
             server: variable("BAYTRIM_SERVER"),
             token_file: variable("BAYTRIM_TOKEN_FILE").map(PathBuf::from),
+            ca_file: variable("BAYTRIM_CA_FILE").map(PathBuf::from),
+            certificate: variable("BAYTRIM_CERTIFICATE").map(PathBuf::from),
             credential: variable("CREDENTIALS_DIRECTORY")
                 .map(|directory| PathBuf::from(directory).join(CREDENTIAL_NAME)),
             places: places(&variable),

@@ -103,18 +103,23 @@ impl Failure {
             })
             .collect();
         let message = match (connection_trouble(status), status.message()) {
-            (Some(trouble), _) => format!(
-                "cannot reach {server}: {trouble}; is baytrimd running there? \
-                 --server or BAYTRIM_SERVER say where to look"
-            ),
+            (Some(trouble), _) => {
+                let remedy = remedy(&trouble, server);
+                format!("cannot reach {server}: {trouble}; {remedy}")
+            }
             (None, "") => format!(
                 "{server} answered {} without a word",
                 code_name(status.code())
             ),
             (None, text) => text.to_owned(),
         };
+        // What the transport says of itself is called UNKNOWN where the connection broke off at its beginning.
+        let exit = match connection_trouble(status) {
+            Some(_) => Exit::Unreachable,
+            None => exit_of(status.code()),
+        };
         Self {
-            exit: exit_of(status.code()),
+            exit,
             reason: if reason.is_empty() {
                 code_name(status.code()).to_owned()
             } else {
@@ -208,7 +213,7 @@ fn exit_of(code: Code) -> Exit {
 
 /// Returns why no connection came about; none where a server did answer.
 fn connection_trouble(status: &Status) -> Option<String> {
-    if status.code() != Code::Unavailable {
+    if !matches!(status.code(), Code::Unavailable | Code::Unknown) {
         return None;
     }
     let mut error = status.source()?;
@@ -216,6 +221,26 @@ fn connection_trouble(status: &Status) -> Option<String> {
         error = deeper;
     }
     Some(error.to_string())
+}
+
+/// Returns what to do about a connection that did not come about; TLS is told by its library's own words.
+fn remedy(trouble: &str, server: &str) -> &'static str {
+    let is = |word: &str| trouble.contains(word);
+    if is("UnknownIssuer") || is("BadSignature") {
+        "the server is not proven by an authority known here: name the shop's certificate with --ca-file, and do not go on if that one does not fit either"
+    } else if is("NotValidForName") || is("not valid for name") {
+        "the server's certificate is for other names: ask it by one of those, or make a certificate with this name on its machine (`baytrimd tls renew --name`)"
+    } else if is("Expired") || is("expired") {
+        "the server's certificate has ended, or this machine's clock is ahead: make another on the server's machine (`baytrimd tls renew`)"
+    } else if is("InvalidContentType") {
+        "the server does not speak TLS: write http:// if that is meant"
+    } else if is("fatal alert") {
+        "the server does not take the certificate that was shown: have another made on its machine (`baytrimd tls issue`) and name it with --certificate"
+    } else if server.starts_with("http://") && !is("refused") && !is("resolve") && !is("lookup") {
+        "if the server speaks TLS, write https://; --server or BAYTRIM_SERVER say where to look"
+    } else {
+        "is baytrimd running there? --server or BAYTRIM_SERVER say where to look"
+    }
 }
 
 fn code_name(code: Code) -> &'static str {

@@ -27,6 +27,7 @@ mod name;
 pub mod render;
 mod run;
 mod token;
+mod trust;
 mod use_map;
 
 pub use environment::Environment;

@@ -6,6 +6,13 @@ use crate::environment::Environment;
 use crate::exit::Exit;
 use crate::failure::Failure;
 
+/// A token, and the file that it is from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Found {
+    pub(crate) token: String,
+    pub(crate) file: PathBuf,
+}
+
 /// Returns the token to show to `url`, none where there is none; `actor` is whose it should be.
 ///
 /// A file that is named must be readable. Files that are only found are for a daemon on this machine, and are passed
@@ -18,7 +25,7 @@ pub(crate) async fn find(
     named: Option<&Path>,
     url: &str,
     actor: Option<&str>,
-) -> Result<Option<String>, Failure> {
+) -> Result<Option<Found>, Failure> {
     if let Some(path) = named.or(environment.token_file.as_deref()) {
         return read(path).await.map(Some);
     }
@@ -59,23 +66,31 @@ fn pick(list: &str, actor: Option<&str>) -> Option<PathBuf> {
 }
 
 /// Returns the port of a server on this machine; none for any other, which no token that was only found is shown to.
-fn local_port(url: &str) -> Option<u16> {
+pub(crate) fn local_port(url: &str) -> Option<u16> {
     let uri: tonic::transport::Uri = url.parse().ok()?;
     let host = uri.host()?.trim_start_matches('[').trim_end_matches(']');
     let address = host.parse::<std::net::IpAddr>();
     let is_local = host.eq_ignore_ascii_case("localhost")
         || address.is_ok_and(|address| address.is_loopback());
-    is_local.then(|| uri.port_u16().unwrap_or(80))
+    let usual = if uri.scheme_str() == Some("https") {
+        443
+    } else {
+        80
+    };
+    is_local.then(|| uri.port_u16().unwrap_or(usual))
 }
 
-async fn read(path: &Path) -> Result<String, Failure> {
+async fn read(path: &Path) -> Result<Found, Failure> {
     let text = tokio::fs::read_to_string(path).await;
     let text = text.map_err(|error| Failure::file("read the token file", path, &error))?;
     if text.trim().is_empty() {
         let message = format!("the token file {} is empty", path.display());
         return Err(Failure::local(Exit::Usage, "USAGE", message));
     }
-    Ok(text.trim().to_owned())
+    Ok(Found {
+        token: text.trim().to_owned(),
+        file: path.to_owned(),
+    })
 }
 
 #[cfg(test)]
@@ -87,6 +102,7 @@ mod tests {
     fn only_servers_of_this_machine_are_local() {
         assert_eq!(local_port("http://127.0.0.1:7411"), Some(7411));
         assert_eq!(local_port("http://localhost:1"), Some(1));
+        assert_eq!(local_port("https://localhost"), Some(443));
         assert_eq!(local_port("http://[::1]:7411"), Some(7411));
         for far in [
             "http://192.168.1.2:7411",

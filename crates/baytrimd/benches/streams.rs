@@ -66,6 +66,7 @@ async fn main() {
         store,
         limits: ServiceLimits::default(),
         access,
+        tls: None,
         metrics: None,
     };
     let served = tokio::spawn(serve(serving, listener, async {

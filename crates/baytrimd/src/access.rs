@@ -5,10 +5,12 @@
 mod attempts;
 mod gate;
 mod last_use;
+mod look;
 mod members;
 mod owner;
 mod places;
 mod session;
+mod standing;
 mod token;
 
 use std::collections::HashSet;
@@ -23,6 +25,7 @@ use baytrim_access::{AccessRefusal, ShopState};
 use baytrim_ledger::Store;
 use baytrim_model::ids::UnixMillis;
 use baytrim_model::shop::{MemberName, ShopEvent, TokenId};
+use tokio::sync::watch;
 
 use crate::clock;
 use crate::fault::{AccessFault, Fault, InternalFault};
@@ -34,11 +37,16 @@ use members::{Members, Settled};
 use session::Sessions;
 
 pub use attempts::{ADDRESSES_MAX, ATTEMPTS_MAX, FORGIVEN_MS};
-pub use gate::gate;
+pub(crate) use gate::is_encrypted;
+pub use gate::{Door, gate};
+pub(crate) use look::look_on;
 pub use members::{SHOP_STREAM, fold};
-pub use owner::{OWNER_FILE, OWNER_NAME, OwnerError, establish, found, write};
+pub use owner::{
+    OWNER_FILE, OWNER_NAME, OwnerError, RecoverError, establish, found, recover, write,
+};
 pub use places::{Place, Places};
 pub use session::{SESSION_IDLE_MS, SESSION_MS_MAX, SESSIONS_MAX, SIGN_IN_MS, SIGN_INS_MAX};
+pub(crate) use standing::Standing;
 pub use token::{SECRET_BYTES, Token};
 
 /// Metadata key under which a caller may say whom it takes itself for; another than its token's member is refused.
@@ -58,6 +66,8 @@ struct Inner {
     good: Mutex<HashSet<[u8; 32]>>,
     last_use: LastUse,
     sessions: Sessions,
+    /// Counts what was recorded, so that who waits looks again.
+    changes: watch::Sender<u64>,
     /// The latest moment seen: a clock set back makes no token good again.
     latest: AtomicI64,
 }
@@ -85,6 +95,7 @@ impl Access {
             good: Mutex::default(),
             last_use: LastUse::open(directory),
             sessions: Sessions::default(),
+            changes: watch::Sender::new(0),
             latest: AtomicI64::new(latest),
         })))
     }
@@ -161,13 +172,7 @@ impl Access {
     /// Returns who has a token that was found good before, if it still is.
     pub(crate) fn holder(&self, id: &TokenId) -> Option<Admitted> {
         let (shop, at) = (self.state(), self.now());
-        let entry = shop.token(id).filter(|_| caller::is_live(&shop, id, at))?;
-        let member = shop.member(&entry.issue.member)?.member.clone();
-        let caller = Caller {
-            member,
-            token: id.clone(),
-            policy: *shop.policy(),
-        };
+        let caller = caller::still(&shop, id, at).ok()?;
         self.note_use(id, at);
         Some(Admitted { caller, shop })
     }
@@ -212,7 +217,9 @@ impl Access {
         is_same: &dyn Fn(&Outcome) -> bool,
         plan: impl FnMut(&ShopState) -> Result<Vec<ShopEvent>, AccessRefusal>,
     ) -> Result<Settled, Fault> {
-        self.0.members.decide(author, is_same, plan)
+        let settled = self.0.members.decide(author, is_same, plan)?;
+        self.0.changes.send_modify(|count| *count += 1);
+        Ok(settled)
     }
 
     fn attempts(&self) -> std::sync::MutexGuard<'_, Attempts> {

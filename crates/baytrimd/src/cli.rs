@@ -3,7 +3,9 @@
 mod config;
 mod ledger;
 mod options;
+mod owner;
 mod serve;
+mod tls;
 
 use std::process::ExitCode;
 
@@ -24,6 +26,7 @@ pub struct Cli {
 const EXAMPLES: &str = "Examples:
   baytrimd demo
   baytrimd serve --data /var/lib/baytrim
+  baytrimd tls init --data /var/lib/baytrim --name shop-pc --name 192.168.1.20
   baytrimd config show --config /etc/baytrim/baytrimd.toml
   baytrimd ledger verify --data /var/lib/baytrim
 
@@ -41,6 +44,12 @@ enum Command {
     /// Works on a ledger that no daemon has open.
     #[command(subcommand)]
     Ledger(ledger::Ledger),
+    /// Lets an owner in again whose token is lost
+    #[command(subcommand)]
+    Owner(owner::Owner),
+    /// Makes what the daemon needs to be talked to without others listening
+    #[command(subcommand)]
+    Tls(tls::TlsCommand),
 }
 
 /// Returns the directory where the command line of the same user looks for the names of token files.
@@ -89,6 +98,8 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Config(command) => command.run(),
         Command::Demo(command) => command.run(),
         Command::Ledger(command) => command.run(),
+        Command::Owner(command) => command.run(),
+        Command::Tls(command) => command.run(),
     };
     match done {
         Ok(code) => code,

@@ -26,6 +26,12 @@ pub struct Settings {
     pub log_level: String,
     /// Whether other machines may connect without encryption.
     pub is_insecure_lan: bool,
+    /// File with the daemon's certificate; none: the one that the shop made, where it did.
+    pub tls_certificate: Option<PathBuf>,
+    /// File with its key; none: the certificate's file holds it too.
+    pub tls_key: Option<PathBuf>,
+    /// Whether bays show certificates of the shop's own.
+    pub bays_show_certificates: bool,
     /// Address where figures are scraped, `HOST:PORT`; none: nowhere.
     pub metrics_listen: Option<String>,
     /// Limits that a shop may want to move.

@@ -75,6 +75,7 @@ impl Demo {
             store,
             limits: ServiceLimits::default(),
             access,
+            tls: None,
             metrics: None,
         };
         let (stop, stopped) = oneshot::channel::<()>();

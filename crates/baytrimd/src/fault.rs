@@ -127,6 +127,14 @@ pub enum AccessFault {
         /// Whose token it is.
         member: String,
     },
+    /// The member is a bay, and bays show certificates here.
+    #[error(
+        "bays show a certificate of their own here, and the connection showed none of {member}'s; have one made on the daemon's machine (`baytrimd tls issue`) and name it with --certificate"
+    )]
+    CertificateNeeded {
+        /// The member.
+        member: String,
+    },
     /// The member is bound to another bay.
     #[error("{member} may submit pulls of bay {bay} only; name that bay, or use another token")]
     OtherBay {

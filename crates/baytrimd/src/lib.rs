@@ -9,6 +9,7 @@ pub mod compute;
 pub mod config;
 pub mod convert;
 mod demo;
+mod ending;
 pub mod evidence;
 pub mod fault;
 pub mod intake;
@@ -25,6 +26,7 @@ pub mod services;
 pub mod sheet;
 pub mod shop;
 pub mod status;
+pub mod tls;
 
 pub use server::{ServeError, Serving, serve};
 pub use shop::Shop;

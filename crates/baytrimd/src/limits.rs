@@ -104,3 +104,10 @@ pub const WATCH_PATIENCE: Duration = Duration::from_secs(60);
 
 /// Proposals that the caller of a watch may say it knows.
 pub const KNOWN_PROPOSALS_MAX: usize = 1000;
+
+/// Time between two looks at what may let a caller in no longer: records of another daemon over the same store, and a
+/// clock that was set. What this daemon records is heeded at once, and a token that expires at its time.
+pub const STANDING_LOOK: Duration = Duration::from_secs(5);
+
+/// Time that a handshake may take before its connection is dropped: a slow network's round trips are far below.
+pub const HANDSHAKE_PATIENCE: Duration = Duration::from_secs(10);

@@ -9,7 +9,9 @@ mod session;
 
 use baytrim_model::field::FieldError;
 
-pub use drive::run;
+use crate::fault::AccessFault;
+
+pub(crate) use drive::run;
 pub use registry::Streams;
 
 /// Why a live pull was not taken on, or ended.
@@ -80,6 +82,26 @@ pub enum StreamFault {
         idle_s: u64,
         /// Highest durable batch.
         durable: u64,
+    },
+    /// Its sender may go on no longer.
+    #[error(
+        "{fault}; batches up to {durable} are kept: open it again with the same request_id and a good token"
+    )]
+    ShutOut {
+        /// Why.
+        fault: AccessFault,
+        /// Highest durable batch.
+        durable: u64,
+    },
+    /// Another member began it.
+    #[error(
+        "live pull {request_id:?} was begun by {by}; another member goes on with it only with the role tuner: begin another pull under a fresh request_id"
+    )]
+    Others {
+        /// The client's name for the pull.
+        request_id: String,
+        /// Who began it.
+        by: String,
     },
     /// The daemon is stopping.
     #[error(

@@ -22,7 +22,7 @@ use tokio::sync::watch;
 use tonic::transport::server::TcpIncoming;
 use tonic_health::server::HealthReporter;
 
-use crate::access::{Access, gate};
+use crate::access::{Access, Door, gate, look_on};
 use crate::config::ServiceLimits;
 use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
 use crate::metrics;
@@ -30,6 +30,7 @@ use crate::page;
 use crate::services;
 use crate::services::{Corrections, Daemon, Jobs, Ledger, Pulls, Reviews, Tables, Watches};
 use crate::shop::Shop;
+use crate::tls::Tls;
 
 /// What is served, and to whom.
 pub struct Serving {
@@ -39,6 +40,8 @@ pub struct Serving {
     pub limits: ServiceLimits,
     /// Who may call.
     pub access: Access,
+    /// What is shown on the wire so that nobody else can read it; none: everybody can.
+    pub tls: Option<Tls>,
     /// Where figures are scraped; none: nowhere.
     pub metrics: Option<TcpListener>,
 }
@@ -72,6 +75,7 @@ pub async fn serve(
         store,
         limits,
         access,
+        tls,
         metrics: scraped,
     } = serving;
     let shop = Arc::new(Shop::new(store, limits).with(access.clone()));
@@ -85,6 +89,7 @@ pub async fn serve(
             stopped,
         ));
     }
+    tokio::spawn(look_on(access.clone(), stopped.clone()));
     let (health, health_service) = tonic_health::server::health_reporter();
     set_health(&health, true).await;
     let reflection = tonic_reflection::server::Builder::configure()
@@ -92,11 +97,15 @@ pub async fn serve(
         .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
         .build_v1()
         .map_err(ServeError::Descriptors)?;
+    let door = Door {
+        access: access.clone(),
+        bays_show_certificates: tls.as_ref().is_some_and(|tls| tls.bays_show_certificates),
+    };
     let routes = services::routes(&shop, &access, stopped.clone())
         .add_service(health_service)
         .add_service(reflection)
         .into_axum_router()
-        .route_layer(middleware::from_fn_with_state(access.clone(), gate));
+        .route_layer(middleware::from_fn_with_state(door, gate));
     let app = page::router(shop, access)
         .merge(routes)
         .fallback(page::nowhere)
@@ -115,19 +124,25 @@ pub async fn serve(
             let _ = stop.send(true);
         }
     };
-    tracing::info!(%address, "serving");
-    run(app, listener, told, stopped).await?;
+    tracing::info!(%address, encrypted = tls.is_some(), "serving");
+    run(app, (listener, tls), told, stopped).await?;
     tracing::info!("stopped");
     Ok(())
 }
 
 async fn run(
     app: Router,
-    listener: TcpListener,
+    (listener, tls): (TcpListener, Option<Tls>),
     told: impl Future<Output = ()> + Send + 'static,
     mut stopped: watch::Receiver<bool>,
 ) -> Result<(), ServeError> {
-    let server = tonic::transport::Server::builder()
+    let mut server = tonic::transport::Server::builder();
+    if let Some(tls) = tls {
+        server = server
+            .tls_config(tls.config)
+            .map_err(ServeError::Transport)?;
+    }
+    let server = server
         .accept_http1(true)
         .max_concurrent_streams(REQUESTS_PER_CONNECTION_MAX)
         .initial_stream_window_size(1 << 20)

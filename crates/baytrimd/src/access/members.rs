@@ -69,6 +69,19 @@ impl Members {
         Known::clone(&known)
     }
 
+    /// Reads what another program recorded; returns whether there was something.
+    pub(crate) fn look(&self) -> Result<bool, InternalFault> {
+        let _deciding = self.deciding.lock().unwrap_or_else(PoisonError::into_inner);
+        let before = self.known();
+        let next_seq = before.head.next_seq;
+        let known = catch_up(&*self.store, before)?;
+        let is_new = known.head.next_seq != next_seq;
+        if is_new {
+            *self.known.write().unwrap_or_else(PoisonError::into_inner) = known;
+        }
+        Ok(is_new)
+    }
+
     /// Records the event that `plan` decides on; `is_same` says which earlier outcome of the same request id is the
     /// answer to this request.
     pub(crate) fn decide(

@@ -3,7 +3,8 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use baytrim_access::AccessRefusal;
+use baytrim_access::state::TokenEntry;
+use baytrim_access::{AccessRefusal, ShopState, decide};
 use baytrim_model::ids::Actor;
 use baytrim_model::shop::{Member, MemberName, Role, ShopEvent, TokenIssue};
 
@@ -16,6 +17,9 @@ pub const OWNER_FILE: &str = "owner.token";
 
 /// Name of the first member.
 pub const OWNER_NAME: &str = "owner";
+
+/// Under whose name the daemon records what no member did; no member can have it.
+const RECORDED_BY: &str = "baytrimd";
 
 /// Why the first token can't be handed over.
 #[derive(Debug, thiserror::Error)]
@@ -30,6 +34,41 @@ pub enum OwnerError {
     },
     /// It can't be recorded.
     #[error("the first member can't be recorded")]
+    Record(#[source] Box<Fault>),
+}
+
+/// Why no owner is given a new token.
+#[derive(Debug, thiserror::Error)]
+pub enum RecoverError {
+    /// The shop has no members yet.
+    #[error(
+        "the shop has no owner yet; `baytrimd serve` makes the first and says where the token is"
+    )]
+    NoOwner,
+    /// There is more than one.
+    #[error("the shop has several owners: {names}; say whose token is lost with --member")]
+    Several {
+        /// Their names.
+        names: String,
+    },
+    /// The member is none of them.
+    #[error("{member} is no owner of the shop; the owners are {names}")]
+    NotAnOwner {
+        /// The member.
+        member: String,
+        /// The owners.
+        names: String,
+    },
+    /// The token's file can't be written.
+    #[error("{}: the token can't be written; check the directory", path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// It can't be recorded.
+    #[error("the new token can't be recorded")]
     Record(#[source] Box<Fault>),
 }
 
@@ -56,13 +95,82 @@ pub fn establish(access: &Access, directory: &Path) -> Result<Option<PathBuf>, O
     Ok(Some(path))
 }
 
+/// Gives an owner a new token in `directory` and makes all their others void; returns who it is and the file.
+///
+/// For when an owner's token is lost and no other owner is left. Who can do this can write the ledger itself.
+///
+/// # Errors
+/// [`RecoverError`]; nothing is recorded then.
+pub fn recover(
+    access: &Access,
+    directory: &Path,
+    member: Option<&MemberName>,
+    reason: &str,
+) -> Result<(MemberName, PathBuf), RecoverError> {
+    let shop = access.state();
+    let owner = pick_owner(&shop, member)?;
+    let path = directory.join(OWNER_FILE);
+    let token = Token::make().map_err(|fault| RecoverError::Record(Box::new(fault.into())))?;
+    let author = Author {
+        by: Actor(RECORDED_BY.to_owned()),
+        request_id: None,
+    };
+    let issue = TokenIssue {
+        id: token.id().clone(),
+        member: owner.clone(),
+        sha256: token.hash(),
+        expires_at: None,
+    };
+    let plan = |state: &ShopState| -> Result<Vec<ShopEvent>, AccessRefusal> {
+        let is_theirs = |entry: &&TokenEntry| {
+            entry.revoked_at.is_none() && entry.issue.member.key() == owner.key()
+        };
+        let lost = state.tokens().filter(is_theirs);
+        let lost = lost.map(|entry| decide::revoke_token(state, &entry.issue.id, reason));
+        let issued = decide::issue_token(state, issue.clone(), access.now());
+        lost.chain([issued]).collect()
+    };
+    // Tried first, so that no file changes where the record would refuse.
+    plan(&shop).map_err(|refusal| RecoverError::Record(Box::new(refusal.into())))?;
+    write(&path, &token).map_err(|source| RecoverError::File {
+        path: path.clone(),
+        source,
+    })?;
+    let recorded = access.decide(&author, &|_| false, plan);
+    recorded.map_err(|fault| RecoverError::Record(Box::new(fault)))?;
+    Ok((owner, path))
+}
+
+fn pick_owner(shop: &ShopState, member: Option<&MemberName>) -> Result<MemberName, RecoverError> {
+    let owners: Vec<&MemberName> = shop.owners().map(|entry| &entry.member.name).collect();
+    let names = owners
+        .iter()
+        .map(|name| name.as_str())
+        .collect::<Vec<_>>()
+        .join(", ");
+    let found = match (member, owners.as_slice()) {
+        (Some(member), _) => owners.iter().find(|name| name.key() == member.key()),
+        (None, [only]) => Some(only),
+        (None, _) => None,
+    };
+    match (found, member) {
+        (Some(found), _) => Ok((*found).clone()),
+        (None, _) if owners.is_empty() => Err(RecoverError::NoOwner),
+        (None, Some(member)) => Err(RecoverError::NotAnOwner {
+            member: member.to_string(),
+            names,
+        }),
+        (None, None) => Err(RecoverError::Several { names }),
+    }
+}
+
 /// Records the first member with its token.
 ///
 /// # Errors
 /// The store's fault.
 pub fn found(access: &Access, token: &Token, roles: &[Role]) -> Result<(), Fault> {
     let author = Author {
-        by: Actor("baytrimd".to_owned()),
+        by: Actor(RECORDED_BY.to_owned()),
         request_id: None,
     };
     let name: MemberName = OWNER_NAME.parse().map_err(AccessRefusal::from)?;

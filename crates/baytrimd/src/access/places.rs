@@ -12,16 +12,22 @@ pub struct Place {
     pub file: PathBuf,
 }
 
-/// The file that names places for one address; it goes when this is dropped.
+/// The files that name places for one address; they go when this is dropped.
 #[derive(Debug)]
-pub struct Places(PathBuf);
+pub struct Places(Vec<PathBuf>);
 
 impl Places {
     /// Writes the file for a daemon at `address` into `directory`; the first place is taken where nobody is named.
+    /// A second file names the certificate of the authority that the daemon's own is checked by, where it has one.
     ///
     /// # Errors
     /// What the system says.
-    pub fn write(directory: &Path, address: SocketAddr, places: &[Place]) -> std::io::Result<Self> {
+    pub fn write(
+        directory: &Path,
+        address: SocketAddr,
+        places: &[Place],
+        authority: Option<&Path>,
+    ) -> std::io::Result<Self> {
         let mut builder = std::fs::DirBuilder::new();
         builder.recursive(true);
         #[cfg(unix)]
@@ -32,20 +38,29 @@ impl Places {
             Ok(format!("{}\t{}\n", place.member, file.display()))
         });
         let text = lines.collect::<std::io::Result<String>>()?;
-        let path = directory.join(file_name(address));
+        let path = directory.join(file_name(address, "tokens"));
         std::fs::write(&path, text)?;
-        Ok(Self(path))
+        let mut written = Self(vec![path]);
+        if let Some(authority) = authority {
+            let path = directory.join(file_name(address, "authority"));
+            let authority = std::path::absolute(authority)?;
+            std::fs::write(&path, format!("{}\n", authority.display()))?;
+            written.0.push(path);
+        }
+        Ok(written)
     }
 }
 
 impl Drop for Places {
     fn drop(&mut self) {
-        // One that stays names files that are still only their owner's.
-        let _ = std::fs::remove_file(&self.0);
+        for path in &self.0 {
+            // One that stays names files that are still only their owner's.
+            let _ = std::fs::remove_file(path);
+        }
     }
 }
 
 /// Returns the file's name: the port, since one machine has it once; a wildcard address is reached as loopback.
-fn file_name(address: SocketAddr) -> String {
-    format!("{}.tokens", address.port())
+fn file_name(address: SocketAddr, kind: &str) -> String {
+    format!("{}.{kind}", address.port())
 }

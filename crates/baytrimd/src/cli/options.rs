@@ -27,6 +27,12 @@ pub(crate) struct Options {
     /// Which log lines are written [env: BAYTRIM_LOG_LEVEL] [default: info]
     #[arg(long, value_name = "LEVEL")]
     log_level: Option<String>,
+    /// PEM file with the daemon's certificate [env: BAYTRIM_TLS_CERTIFICATE] [default: that of `tls init`, if any]
+    #[arg(long, value_name = "FILE")]
+    tls_certificate: Option<String>,
+    /// PEM file with that certificate's key [env: BAYTRIM_TLS_KEY] [default: the certificate's file]
+    #[arg(long, value_name = "FILE")]
+    tls_key: Option<String>,
     /// Listens beyond this machine although nothing is encrypted [env: BAYTRIM_ACCESS_INSECURE_LAN]
     #[arg(long)]
     insecure_lan: bool,
@@ -44,6 +50,8 @@ impl Options {
             ("listen", &self.listen),
             ("log.format", &self.log_format),
             ("log.level", &self.log_level),
+            ("tls.certificate", &self.tls_certificate),
+            ("tls.key", &self.tls_key),
         ];
         let mut flags: BTreeMap<&'static str, String> = given
             .into_iter()

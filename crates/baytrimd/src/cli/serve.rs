@@ -15,9 +15,11 @@ use tokio::net::TcpListener;
 
 use super::{EXIT_DAMAGED, Failure, Options};
 use crate::access::{Access, OWNER_NAME, Place, Places, establish};
+use crate::clock;
 use crate::config::Settings;
 use crate::log;
 use crate::server::{Serving, is_loopback, serve};
+use crate::tls::{self, Tls};
 
 /// Serves the API and the review page until it is told to stop.
 #[derive(Debug, Args)]
@@ -41,6 +43,9 @@ impl Serve {
         let (store, report) = LocalStore::open(&data, &options).map_err(not_opened)?;
         tell(&report);
         let store: Arc<dyn Store> = Arc::new(store);
+        let tls = Tls::load(&settings, &data, clock::now())
+            .context("nothing can be encrypted")
+            .map_err(Failure::usage)?;
         let access = Access::open(Arc::clone(&store), Some(&data))
             .context("the shop's members can't be read; run `baytrimd ledger verify`")?;
         let owner = establish(&access, &data).context("the shop has no owner yet")?;
@@ -52,6 +57,7 @@ impl Serve {
             store,
             limits: settings.limits.clone(),
             access,
+            tls,
             metrics: None,
         };
         runtime.block_on(listen_and_serve(&settings, serving, owner.as_deref()))?;
@@ -72,10 +78,10 @@ async fn listen_and_serve(
         .with_context(|| format!("{listen} is no address of this machine; check `listen`"))
         .map_err(Failure::usage)?
         .collect();
-    if !wanted.iter().all(is_loopback) {
+    if serving.tls.is_none() && !wanted.iter().all(is_loopback) {
         if !settings.is_insecure_lan {
             return Err(Failure::usage(anyhow::anyhow!(
-                "{listen} is reached from other machines, and nothing is encrypted yet; listen at 127.0.0.1, or say --insecure-lan if the network is yours alone"
+                "{listen} is reached from other machines, and nothing is encrypted; make the shop's own certificates with `baytrimd tls init --name THIS-MACHINE`, or name yours with --tls-certificate and --tls-key; else listen at 127.0.0.1, or say --insecure-lan if the network is yours alone"
             )));
         }
         tracing::warn!(
@@ -92,8 +98,8 @@ async fn listen_and_serve(
     if let Some(listen) = &settings.metrics_listen {
         serving.metrics = Some(metrics_listener(listen).await?);
     }
-    announce(address, owner)?;
-    let _places = owner.and_then(|owner| tell_command_line(address, owner));
+    announce(address, owner, serving.tls.as_ref())?;
+    let _places = owner.and_then(|owner| tell_command_line(address, owner, serving.tls.as_ref()));
     let shutdown = signals().context("signals can't be listened to")?;
     serve(serving, listener, shutdown)
         .await
@@ -114,8 +120,16 @@ async fn metrics_listener(listen: &str) -> Result<TcpListener, Failure> {
 /// Prints the one line that scripts wait for, then where an owner's token is.
 ///
 /// Both in one write: a script may close its end as soon as it has the first line.
-fn announce(address: SocketAddr, owner: Option<&Path>) -> anyhow::Result<()> {
-    let mut text = format!("listening on http://{address}\n");
+fn announce(address: SocketAddr, owner: Option<&Path>, tls: Option<&Tls>) -> anyhow::Result<()> {
+    let scheme = if tls.is_some() { "https" } else { "http" };
+    let mut text = format!("listening on {scheme}://{address}\n");
+    if let Some(tls) = tls {
+        let on = tls::day(tls.ends_at);
+        tracing::info!(%on, "the daemon's certificate is good until then");
+        if tls.ends_soon(clock::now()) {
+            tracing::warn!(%on, "the daemon's certificate ends soon; `baytrimd tls renew` makes another");
+        }
+    }
     if let Some(owner) = owner {
         text += &format!("the owner's token is in {}\n", owner.display());
         tracing::info!(file = %owner.display(), "the owner's token is there");
@@ -127,13 +141,14 @@ fn announce(address: SocketAddr, owner: Option<&Path>) -> anyhow::Result<()> {
 }
 
 /// Lets the command line of the same user find the token; where that fails, `--token-file` still does.
-fn tell_command_line(address: SocketAddr, owner: &Path) -> Option<Places> {
+fn tell_command_line(address: SocketAddr, owner: &Path, tls: Option<&Tls>) -> Option<Places> {
     let directory = Options::places()?;
     let place = Place {
         member: OWNER_NAME.to_owned(),
         file: owner.to_owned(),
     };
-    let written = Places::write(&directory, address, &[place]);
+    let authority = tls.and_then(|tls| tls.authority.as_deref());
+    let written = Places::write(&directory, address, &[place], authority);
     written
         .inspect_err(|error| {
             tracing::warn!(directory = %directory.display(), %error, "the command line must be told the token file with --token-file");

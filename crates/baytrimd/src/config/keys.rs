@@ -33,7 +33,7 @@ impl Key {
 }
 
 /// Every key, in the order in which they are shown.
-pub const KEYS: [Key; 11] = [
+pub const KEYS: [Key; 14] = [
     Key {
         name: "data",
         kind: Kind::Text,
@@ -63,6 +63,24 @@ pub const KEYS: [Key; 11] = [
         kind: Kind::Flag,
         default: "false",
         sentence: "whether to listen beyond this machine although nothing is encrypted",
+    },
+    Key {
+        name: "tls.certificate",
+        kind: Kind::Text,
+        default: "",
+        sentence: "PEM file with the daemon's certificate, those above it after it; empty: the one of `baytrimd tls init`, if any",
+    },
+    Key {
+        name: "tls.key",
+        kind: Kind::Text,
+        default: "",
+        sentence: "PEM file with that certificate's key; empty: it is in the same file",
+    },
+    Key {
+        name: "tls.bay_certificates",
+        kind: Kind::Flag,
+        default: "false",
+        sentence: "whether bays show certificates of `baytrimd tls issue`, beside their tokens",
     },
     Key {
         name: "metrics.listen",

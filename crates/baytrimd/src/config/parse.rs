@@ -32,6 +32,11 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
     {
         return Err(wrong(log_level, "write error, warn, info, debug or trace"));
     }
+    let (tls_certificate, tls_key) = (path(layers, "tls.certificate"), path(layers, "tls.key"));
+    if tls_certificate.is_none() && tls_key.is_some() {
+        let key = layers.get("tls.key");
+        return Err(wrong(key, "name its certificate too, as tls.certificate"));
+    }
     let upload_bytes_max = number(layers, "limits.upload_bytes_max", (1 << 10, 1 << 30))?;
     Ok(Settings {
         data: path(layers, "data"),
@@ -39,6 +44,9 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
         log_format,
         log_level: log_level.value.clone(),
         is_insecure_lan: flag(layers, "access.insecure_lan")?,
+        tls_certificate,
+        tls_key,
+        bays_show_certificates: flag(layers, "tls.bay_certificates")?,
         metrics_listen: Some(metrics_listen.value.clone()).filter(|listen| !listen.is_empty()),
         limits: ServiceLimits {
             upload_bytes_max,
@@ -170,6 +178,10 @@ mod tests {
             "log.format (flag): \"xml\" can't be used; write text or json"
         );
         assert!(check(&[("listen", "7411")], &[], None).starts_with("listen (flag)"));
+        assert_eq!(
+            check(&[("tls.key", "shop.key")], &[], None),
+            "tls.key (flag): \"shop.key\" can't be used; name its certificate too, as tls.certificate"
+        );
     }
 
     /// If this fails, servers within tests and programs run under other limits than the daemon.

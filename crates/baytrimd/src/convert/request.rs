@@ -1,7 +1,11 @@
 //! What all requests have in common.
 
+use std::sync::Arc;
+
+use baytrim_access::ShopState;
 use baytrim_jobs::Refusal;
 use baytrim_model::ids::{Actor, BayName, RequestId};
+use baytrim_model::shop::Role;
 use tonic::Request;
 
 use crate::access::{ACTOR_UNKNOWN, Admitted};
@@ -22,6 +26,10 @@ pub struct Submitter {
     pub by: Actor,
     /// The one bay whose pulls it may submit; none: any.
     pub bay: Option<BayName>,
+    /// Whether it may go on with live pulls that others began.
+    pub takes_over: bool,
+    /// The shop, which says who answers for whom.
+    shop: Arc<ShopState>,
 }
 
 impl Submitter {
@@ -38,14 +46,27 @@ impl Submitter {
             _ => Ok(()),
         }
     }
+
+    /// Returns whether a live pull that `begun_by` began may be gone on with.
+    pub fn may_go_on_with(&self, begun_by: &Actor) -> bool {
+        self.takes_over || self.shop.is_same_hand(&self.by, begun_by)
+    }
 }
 
 /// Returns who submits, as the access check found it.
 pub fn submitter<T>(request: &Request<T>) -> Submitter {
     let admitted = request.extensions().get::<Admitted>();
+    let member = admitted.map(|admitted| &admitted.caller.member);
+    // Who opens jobs answers for their pulls; in a shop of one person that is the owner.
+    let takes_over = admitted.is_some_and(|admitted| {
+        let (roles, policy) = (admitted.caller.roles(), &admitted.caller.policy);
+        roles.contains(&Role::Tuner) || (policy.one_person && roles.contains(&Role::Owner))
+    });
     Submitter {
         by: actor(request),
-        bay: admitted.and_then(|admitted| admitted.caller.member.bay.clone()),
+        bay: member.and_then(|member| member.bay.clone()),
+        takes_over,
+        shop: admitted.map_or_else(Arc::default, |admitted| Arc::clone(&admitted.shop)),
     }
 }
 

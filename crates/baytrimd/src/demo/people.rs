@@ -53,7 +53,7 @@ impl People {
         });
         let places: Vec<Place> = places.collect();
         // Where that fails, `--token-file` still does.
-        Places::write(&places_directory()?, address, &places).ok()
+        Places::write(&places_directory()?, address, &places, None).ok()
     }
 }
 

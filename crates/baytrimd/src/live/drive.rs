@@ -14,10 +14,11 @@ use tonic::{Status, Streaming};
 
 use super::StreamFault;
 use super::registry::Streams;
-use super::session::{Opened, Session};
+use super::session::{self, Opened, Session};
 use crate::compute::blocking;
 use crate::convert;
 use crate::convert::request::Submitter;
+use crate::ending::Ending;
 use crate::fault::Fault;
 use crate::limits::{PULL_MESSAGE_BYTES_MAX, STREAM_QUEUE_MAX};
 use crate::metrics::Counted;
@@ -29,16 +30,16 @@ use crate::status;
 pub(super) type Answers = mpsc::Sender<Result<StreamPullResponse, Status>>;
 
 /// Serves one connection of a live pull until it ends, and tells why.
-pub async fn run(
+pub(crate) async fn run(
     shop: Arc<Shop>,
     streams: Streams,
-    stop: watch::Receiver<bool>,
+    ending: Ending,
     by: Submitter,
     inbound: Streaming<StreamPullRequest>,
     answers: Answers,
 ) {
     let idle = shop.limits().idle;
-    let mut line = Line::new(inbound, answers.clone(), stop, idle);
+    let mut line = Line::new(inbound, answers.clone(), ending, idle);
     if let Err(fault) = serve(shop, streams, by, &mut line).await {
         // A client that is gone hears nothing; one that does not read is not waited for.
         let _ = tokio::time::timeout(idle, answers.send(Err(status::of(&fault)))).await;
@@ -53,6 +54,11 @@ async fn serve(
 ) -> Result<(), Fault> {
     let opening = convert::stream::opening(&first(line).await?)?;
     by.check(&opening.bay)?;
+    let (opening, by) = (Arc::new(opening), Arc::new(by));
+    {
+        let (shop, opening, by) = (Arc::clone(&shop), Arc::clone(&opening), Arc::clone(&by));
+        blocking(move || session::check_hand(&shop, &opening, &by)).await?;
+    }
     let claim = streams.claim(&opening.request_id.0).await?;
     // Dropped before the claim, so that whoever takes over finds the room free.
     let _room = streams.admit()?;
@@ -60,7 +66,7 @@ async fn serve(
     line.superseded = Some(claim.superseded());
     let opened = {
         let shop = Arc::clone(&shop);
-        blocking(move || Session::open(shop, &opening, by.by)).await?
+        blocking(move || Session::open(shop, &opening, &by)).await?
     };
     let mut session = match opened {
         Opened::Live(session) => session,
@@ -157,7 +163,7 @@ impl Group {
 struct Line {
     messages: mpsc::Receiver<Result<StreamPullRequest, Fault>>,
     answers: Answers,
-    stop: watch::Receiver<bool>,
+    ending: Ending,
     superseded: Option<watch::Receiver<bool>>,
     idle: Duration,
     durable: u64,
@@ -168,7 +174,7 @@ impl Line {
     fn new(
         mut inbound: Streaming<StreamPullRequest>,
         answers: Answers,
-        stop: watch::Receiver<bool>,
+        ending: Ending,
         idle: Duration,
     ) -> Self {
         let (sender, messages) = mpsc::channel(STREAM_QUEUE_MAX);
@@ -186,7 +192,7 @@ impl Line {
         Self {
             messages,
             answers,
-            stop,
+            ending,
             superseded: None,
             idle,
             durable: 0,
@@ -196,10 +202,10 @@ impl Line {
 
     /// Returns the next message alone.
     async fn one(&mut self) -> Result<Option<In>, Fault> {
-        let (stop, idle) = (self.stop.clone(), self.idle);
+        let (ending, idle) = (self.ending.clone(), self.idle);
         let message = tokio::select! {
             biased;
-            fault = ended(stop, None, idle, 0) => return Err(fault),
+            fault = ended(ending, None, idle, 0) => return Err(fault),
             message = self.messages.recv() => message,
         };
         match message {
@@ -212,7 +218,7 @@ impl Line {
     async fn next(&mut self) -> Result<Vec<Result<StreamPullRequest, Fault>>, Fault> {
         let mut messages = Vec::with_capacity(STREAM_QUEUE_MAX);
         let end = ended(
-            self.stop.clone(),
+            self.ending.clone(),
             self.superseded.clone(),
             self.idle,
             self.durable,
@@ -228,7 +234,7 @@ impl Line {
         let message = Some(message);
         let send = self.answers.send(Ok(StreamPullResponse { message }));
         let end = ended(
-            self.stop.clone(),
+            self.ending.clone(),
             self.superseded.clone(),
             self.idle,
             self.durable,
@@ -244,7 +250,7 @@ impl Line {
 
 /// Waits for whatever ends a connection that is otherwise well.
 async fn ended(
-    mut stop: watch::Receiver<bool>,
+    mut ending: Ending,
     superseded: Option<watch::Receiver<bool>>,
     idle: Duration,
     durable: u64,
@@ -264,7 +270,10 @@ async fn ended(
     let fault = tokio::select! {
         biased;
         () = superseded => StreamFault::Superseded { durable },
-        _ = stop.wait_for(|stopping| *stopping) => StreamFault::Stopping { durable },
+        fault = ending.come() => match fault {
+            Fault::Access(fault) => StreamFault::ShutOut { fault, durable },
+            _ => StreamFault::Stopping { durable },
+        },
         () = tokio::time::sleep(idle) => StreamFault::Idle { idle_s: idle.as_secs(), durable },
     };
     fault.into()

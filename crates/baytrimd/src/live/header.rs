@@ -2,11 +2,12 @@
 
 use baytrim_jobs::pulls::Circumstances;
 use baytrim_model::channel::ChannelMap;
-use baytrim_model::ids::{BayName, JobId, RevisionId, UnixMillis};
+use baytrim_model::ids::{Actor, BayName, JobId, RevisionId, UnixMillis};
 use baytrim_model::pull::ChannelMapSource;
 use serde::{Deserialize, Serialize};
 
 use super::StreamFault;
+use crate::convert::request::Submitter;
 use crate::convert::stream::Opening;
 
 /// What a live pull was begun with, as JSON in chunk 0 of its spool.
@@ -18,9 +19,23 @@ pub(super) struct Header {
     pub(super) revision: RevisionId,
     pub(super) channels: ChannelMap,
     pub(super) opened_at: UnixMillis,
+    /// Who began it; none where an earlier program wrote this.
+    #[serde(default)]
+    pub(super) opened_by: Option<Actor>,
 }
 
 impl Header {
+    /// Checks that whoever goes on with the pull may.
+    pub(super) fn check_hand(&self, by: &Submitter) -> Result<(), StreamFault> {
+        match &self.opened_by {
+            Some(begun_by) if !by.may_go_on_with(begun_by) => Err(StreamFault::Others {
+                request_id: self.request_id.clone(),
+                by: begun_by.0.clone(),
+            }),
+            _ => Ok(()),
+        }
+    }
+
     pub(super) fn circumstances(&self) -> Circumstances {
         Circumstances {
             bay: self.bay.clone(),

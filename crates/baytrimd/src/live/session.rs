@@ -8,7 +8,6 @@ use baytrim_jobs::{Refusal, pulls};
 use baytrim_ledger::limits::CHUNK_BYTES_MAX;
 use baytrim_ledger::{SpoolError, StreamName};
 use baytrim_model::field::FieldError;
-use baytrim_model::ids::Actor;
 use baytrim_model::pull::ChannelMapSource;
 use baytrim_model::samples::Samples;
 use prost::Message as _;
@@ -18,6 +17,7 @@ use super::header::Header;
 use super::{StreamFault, log};
 use crate::clock;
 use crate::convert;
+use crate::convert::request::Submitter;
 use crate::convert::stream::Opening;
 use crate::fault::{Fault, InternalFault};
 use crate::intake;
@@ -43,9 +43,13 @@ pub(super) enum Opened {
 
 impl Session {
     /// Begins the pull, or goes on with what is durable of it.
-    pub(super) fn open(shop: Arc<Shop>, opening: &Opening, by: Actor) -> Result<Opened, Fault> {
+    pub(super) fn open(
+        shop: Arc<Shop>,
+        opening: &Opening,
+        by: &Submitter,
+    ) -> Result<Opened, Fault> {
         let author = Author {
-            by,
+            by: by.by.clone(),
             request_id: Some(opening.request_id.clone()),
         };
         let spool = spool_of(&opening.request_id.0)?;
@@ -62,7 +66,7 @@ impl Session {
                 is_repeat: true,
             }));
         }
-        let header = header(&shop, &job, opening, &spool)?;
+        let header = header(&shop, &job, (opening, by), &spool)?;
         let live = pulls::live(&job.state, &header.circumstances())?;
         let mut session = Self {
             shop,
@@ -171,20 +175,35 @@ impl Session {
     }
 }
 
+/// Checks that whoever wants to go on with a live pull may, before whoever is connected to it is sent away.
+pub(super) fn check_hand(shop: &Shop, opening: &Opening, by: &Submitter) -> Result<(), Fault> {
+    if let Some(header) = kept(shop, &spool_of(&opening.request_id.0)?)? {
+        header.check_hand(by)?;
+    }
+    Ok(())
+}
+
+/// Returns the header that a spool has.
+fn kept(shop: &Shop, spool: &StreamName) -> Result<Option<Header>, Fault> {
+    let Some((_, chunk)) = shop.store().spool_read(spool, 0, 1)?.into_iter().next() else {
+        return Ok(None);
+    };
+    let header = serde_json::from_slice(&chunk).map_err(|error| InternalFault::Decode {
+        what: format!("chunk 0 of spool {spool}"),
+        source: error.into(),
+    })?;
+    Ok(Some(header))
+}
+
 /// Returns the header of the spool, writing it where the pull is new.
 fn header(
     shop: &Shop,
     job: &Loaded,
-    opening: &Opening,
+    (opening, by): (&Opening, &Submitter),
     spool: &StreamName,
 ) -> Result<Header, Fault> {
-    let store = shop.store();
-    if let Some((_, chunk)) = store.spool_read(spool, 0, 1)?.into_iter().next() {
-        let header: Header =
-            serde_json::from_slice(&chunk).map_err(|error| InternalFault::Decode {
-                what: format!("chunk 0 of spool {spool}"),
-                source: error.into(),
-            })?;
+    if let Some(header) = kept(shop, spool)? {
+        header.check_hand(by)?;
         header.check(opening)?;
         return Ok(header);
     }
@@ -202,10 +221,11 @@ fn header(
         revision: found.revision,
         channels: found.channels,
         opened_at: clock::now(),
+        opened_by: Some(by.by.clone()),
     };
     let chunk = serde_json::to_vec(&header)
         .map_err(|_| InternalFault::Impossible("a header is plain JSON"))?;
-    store.spool_append(spool, 0, &chunk)?;
+    shop.store().spool_append(spool, 0, &chunk)?;
     Ok(header)
 }
 

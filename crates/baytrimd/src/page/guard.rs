@@ -12,6 +12,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
 use super::problem::Problem;
+use crate::access::is_encrypted;
 
 /// Nothing but this page's own style sheet, script, pictures and forms; nobody may frame it.
 pub(super) const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; connect-src 'self'; \
@@ -20,7 +21,13 @@ pub(super) const POLICY: &str = "default-src 'none'; style-src 'self'; script-sr
 /// Answers only what was asked by this page itself or by a person, with the headers that keep it so.
 pub(super) async fn guard(request: Request, next: Next) -> Response {
     let host = host(request.uri(), request.headers());
-    let checked = check(request.method(), host.as_deref(), request.headers());
+    // Over TLS the browser has checked the name against the certificate: no other site's leads here.
+    let is_proven = is_encrypted(request.extensions());
+    let checked = check(
+        request.method(),
+        host.as_deref().filter(|host| is_proven || is_plain(host)),
+        request.headers(),
+    );
     sealed(match checked {
         Ok(()) => next.run(request).await,
         Err(words) => Problem::forbidden(words).into_response(),
@@ -64,12 +71,12 @@ fn host(uri: &Uri, headers: &HeaderMap) -> Option<String> {
     })
 }
 
-/// Returns why a request is not answered, in words.
+/// Returns why a request is not answered, in words; `host` is none where its name may be a trick.
 ///
 /// A name of another site that was made to lead here (DNS rebinding) needs a name: addresses in
 /// numbers and `localhost` are safe. A form of another site shows itself by `Origin` or `Sec-Fetch-Site`.
 fn check(method: &Method, host: Option<&str>, headers: &HeaderMap) -> Result<(), String> {
-    let Some(host) = host.filter(|host| is_plain(host)) else {
+    let Some(host) = host else {
         return Err("Open the page by its address in numbers or as localhost: another name may be another site's trick.".to_owned());
     };
     if matches!(*method, Method::GET | Method::HEAD) {
@@ -147,7 +154,6 @@ mod tests {
         ] {
             assert!(!is_plain(host), "{host}");
         }
-        assert!(check(&Method::GET, Some("example.org"), &HeaderMap::new()).is_err());
         assert!(check(&Method::GET, None, &HeaderMap::new()).is_err());
         assert!(check(&Method::GET, Some("127.0.0.1:7411"), &HeaderMap::new()).is_ok());
     }

@@ -2,9 +2,9 @@
 
 use axum::Router;
 use axum::extract::{Form, FromRequestParts, Path, Query, State};
+use axum::http::StatusCode;
 use axum::http::header::{HeaderMap, HeaderValue, SET_COOKIE};
 use axum::http::request::Parts;
-use axum::http::{StatusCode, Uri};
 use axum::response::{Html, IntoResponse as _, Redirect, Response};
 use axum::routing::{get, post};
 use baytrim_model::shop::TokenId;
@@ -16,7 +16,7 @@ use tonic::transport::server::TcpConnectInfo;
 use super::frame;
 use super::problem::Problem;
 use super::signed::{self, COOKIE_NAME, cookie};
-use crate::access::Access;
+use crate::access::{Access, is_encrypted};
 use crate::fault::Fault;
 
 /// Where one signs in.
@@ -54,7 +54,10 @@ fn is_own(path: &str) -> bool {
 }
 
 /// Where a request comes from, where the transport tells.
-struct Peer(Option<IpAddr>);
+struct Peer {
+    address: Option<IpAddr>,
+    is_encrypted: bool,
+}
 
 impl<S: Sync> FromRequestParts<S> for Peer {
     type Rejection = Infallible;
@@ -62,7 +65,10 @@ impl<S: Sync> FromRequestParts<S> for Peer {
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Infallible> {
         let info = parts.extensions.get::<TcpConnectInfo>();
         let address = info.and_then(TcpConnectInfo::remote_addr);
-        Ok(Self(address.map(|address| address.ip())))
+        Ok(Self {
+            address: address.map(|address| address.ip()),
+            is_encrypted: is_encrypted(&parts.extensions),
+        })
     }
 }
 
@@ -84,13 +90,12 @@ async fn form(Query(asked): Query<Pairs>) -> Html<String> {
 
 async fn enter(
     State(access): State<Access>,
-    Peer(peer): Peer,
-    uri: Uri,
+    peer: Peer,
     Form(fields): Form<Pairs>,
 ) -> Result<Response, Problem> {
     let to = goal(&fields);
-    match access.admit(Some(find(&fields, "token").trim()), peer) {
-        Ok(admitted) => begin(&access, admitted.caller.token, to, &uri),
+    match access.admit(Some(find(&fields, "token").trim()), peer.address) {
+        Ok(admitted) => begin(&access, admitted.caller.token, to, &peer),
         Err(fault) => {
             let words = match fault {
                 crate::fault::AccessFault::TokenNotAccepted => {
@@ -108,32 +113,29 @@ async fn enter(
 /// Signs in by a link. It works from the daemon's own machine only: that is where it was shown.
 async fn follow(
     State(access): State<Access>,
-    Peer(peer): Peer,
-    uri: Uri,
+    peer: Peer,
     Path(code): Path<String>,
 ) -> Result<Response, Problem> {
-    let is_here = peer.is_none_or(|peer| peer.to_canonical().is_loopback());
+    let is_here = peer
+        .address
+        .is_none_or(|peer| peer.to_canonical().is_loopback());
     let token = is_here.then(|| access.sessions().follow(&code, access.now()));
     let live = |token: &TokenId| access.holder(token).is_some();
     if let Some(token) = token.flatten().filter(live) {
-        return begin(&access, token, "/", &uri);
+        return begin(&access, token, "/", &peer);
     }
     let words = "That link is void: it is good once, for five minutes, on the daemon's own machine. Make another with `baytrim sign-in`, or sign in with a token.";
     let page = sign_in_page("/", Some(words));
     Ok((StatusCode::UNAUTHORIZED, Html(page.into_string())).into_response())
 }
 
-fn begin(access: &Access, token: TokenId, to: &str, uri: &Uri) -> Result<Response, Problem> {
+fn begin(access: &Access, token: TokenId, to: &str, peer: &Peer) -> Result<Response, Problem> {
     let secret = access
         .sessions()
         .begin(token, access.now())
         .map_err(Fault::from)?;
     let mut answer = Redirect::to(to).into_response();
-    let secure = if uri.scheme_str() == Some("https") {
-        "; Secure"
-    } else {
-        ""
-    };
+    let secure = if peer.is_encrypted { "; Secure" } else { "" };
     set_cookie(
         &mut answer,
         &format!("{COOKIE_NAME}={secret}; Path=/; HttpOnly; SameSite=Strict{secure}"),

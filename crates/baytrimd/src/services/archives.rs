@@ -8,13 +8,15 @@ use baytrim_api::v1::{
     OpenImport, back_up_ledger_response, export_job_response, import_job_request,
 };
 use baytrim_archive::{Contents, Summary, WriteError, write};
-use tokio::sync::{mpsc, watch};
+use tokio::sync::oneshot::error::TryRecvError;
+use tokio::sync::{mpsc, oneshot};
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Status, Streaming};
 
 use super::chunks::{Chunks, FileMessage, Piece, keep};
 use crate::carry::{self, Imported};
 use crate::convert::name;
+use crate::ending::Ending;
 use crate::fault::{Fault, InternalFault};
 use crate::ledger_check;
 use crate::limits::{ARCHIVE_BYTES_MAX, ARCHIVE_CHUNK_BYTES, STREAM_QUEUE_MAX};
@@ -50,9 +52,10 @@ macro_rules! archive_message {
 archive_message!(ExportJobResponse, export_job_response);
 archive_message!(BackUpLedgerResponse, back_up_ledger_response);
 
-/// Writes what `contents` says as an archive, chunk by chunk, as fast as the other side reads.
+/// Writes what `contents` says as an archive, chunk by chunk, as fast as the other side reads, until `ending` comes.
 pub(super) fn send<M: ArchiveMessage>(
     shop: &Arc<Shop>,
+    mut ending: Ending,
     contents: impl FnOnce(&Shop) -> Result<Contents, Fault> + Send + 'static,
 ) -> Sent<M> {
     let (sender, receiver) = mpsc::channel(STREAM_QUEUE_MAX);
@@ -60,9 +63,11 @@ pub(super) fn send<M: ArchiveMessage>(
     let compute = shop.compute().clone();
     tokio::spawn(async move {
         let answers = sender.clone();
+        let (go_on, is_over) = oneshot::channel::<()>();
         let work = move || {
             let mut out = Outbound {
                 sender,
+                is_over,
                 held: Vec::with_capacity(ARCHIVE_CHUNK_BYTES),
             };
             let written = write(&**worker.store(), &contents(&worker)?, &mut out);
@@ -73,7 +78,14 @@ pub(super) fn send<M: ArchiveMessage>(
             })?;
             Ok(summary_of(&summary))
         };
-        let last = match compute.run(work).await {
+        let written = tokio::select! {
+            biased;
+            fault = ending.come() => Err(fault),
+            written = compute.run(work) => written,
+        };
+        // Whoever writes still finds that nobody wants more.
+        drop(go_on);
+        let last = match written {
             Ok(summary) => Ok(M::summary(summary)),
             Err(fault) => Err(fault.into()),
         };
@@ -86,13 +98,13 @@ pub(super) fn send<M: ArchiveMessage>(
 /// Takes an archive that comes in, and the job that it holds.
 pub(super) async fn take(
     shop: Arc<Shop>,
-    stop: watch::Receiver<bool>,
+    ending: Ending,
     inbound: Streaming<ImportJobRequest>,
 ) -> Result<ImportJobResponse, Fault> {
     let idle = shop.limits().idle;
     let mut chunks = Chunks {
         inbound,
-        stop,
+        ending,
         idle,
     };
     let validate_only = chunks.open().await?.validate_only;
@@ -139,6 +151,8 @@ fn summary_of(summary: &Summary) -> ArchiveSummary {
 /// Gathers bytes into chunks and hands them on, waiting while the other side is slow.
 struct Outbound<M> {
     sender: mpsc::Sender<Result<M, Status>>,
+    /// Closed when nothing more is wanted.
+    is_over: oneshot::Receiver<()>,
     held: Vec<u8>,
 }
 
@@ -156,6 +170,9 @@ impl<M: ArchiveMessage> Write for Outbound<M> {
     fn flush(&mut self) -> io::Result<()> {
         if self.held.is_empty() {
             return Ok(());
+        }
+        if matches!(self.is_over.try_recv(), Err(TryRecvError::Closed)) {
+            return Err(io::ErrorKind::BrokenPipe.into());
         }
         let chunk = std::mem::replace(&mut self.held, Vec::with_capacity(ARCHIVE_CHUNK_BYTES));
         let sent = self.sender.blocking_send(Ok(M::chunk(chunk)));

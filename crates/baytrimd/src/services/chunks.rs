@@ -11,11 +11,12 @@ use baytrim_api::v1::{
     suggest_channels_request, upload_pull_request,
 };
 use baytrim_ledger::{BlobId, BlobWriter};
-use tokio::sync::{mpsc, watch};
+use tokio::sync::mpsc;
 use tonic::Streaming;
 
 use super::message_fault;
 use crate::compute::blocking;
+use crate::ending::Ending;
 use crate::fault::{Fault, InternalFault};
 use crate::limits::{PULL_MESSAGE_BYTES_MAX, STREAM_QUEUE_MAX, UPLOAD_CHUNK_BYTES_MAX};
 use crate::live::StreamFault;
@@ -133,7 +134,7 @@ impl BlobWriter for Scratch {
 /// The messages of a file that comes in.
 pub(super) struct Chunks<M> {
     pub(super) inbound: Streaming<M>,
-    pub(super) stop: watch::Receiver<bool>,
+    pub(super) ending: Ending,
     pub(super) idle: Duration,
 }
 
@@ -165,7 +166,7 @@ impl<M: FileMessage> Chunks<M> {
         let idle = self.idle;
         let message = tokio::select! {
             biased;
-            _ = self.stop.wait_for(|stopping| *stopping) => return Err(Fault::Stopping),
+            fault = self.ending.come() => return Err(fault),
             message = self.inbound.message() => message,
             () = tokio::time::sleep(idle) => return Err(Fault::Idle { idle_s: idle.as_secs() }),
         };

@@ -20,6 +20,7 @@ use crate::carry;
 use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{name, record};
+use crate::ending::Ending;
 use crate::fault::{Fault, InternalFault};
 use crate::ledger_check;
 use crate::limits::PAGE_BODY_BYTES_MAX;
@@ -33,7 +34,7 @@ pub struct Ledger {
 }
 
 impl Ledger {
-    /// Returns the service over `shop`; archives that come in end when `stop` turns true.
+    /// Returns the service over `shop`; archives end when `stop` turns true.
     pub fn new(shop: Arc<Shop>, stop: watch::Receiver<bool>) -> Self {
         Self { shop, stop }
     }
@@ -62,7 +63,10 @@ impl LedgerService for Ledger {
         request: Request<ExportJobRequest>,
     ) -> Result<Response<Self::ExportJobStream>, Status> {
         let id = name::parse_job("name", &request.get_ref().name).map_err(Fault::from)?;
-        let sent = archives::send(&self.shop, move |shop| carry::job_contents(shop, &id));
+        let ending = Ending::of(&request, &self.stop);
+        let sent = archives::send(&self.shop, ending, move |shop| {
+            carry::job_contents(shop, &id)
+        });
         Ok(Response::new(sent))
     }
 
@@ -70,8 +74,8 @@ impl LedgerService for Ledger {
         &self,
         request: Request<Streaming<ImportJobRequest>>,
     ) -> Result<Response<ImportJobResponse>, Status> {
-        let (shop, stop) = (Arc::clone(&self.shop), self.stop.clone());
-        let taken = archives::take(shop, stop, request.into_inner());
+        let (shop, ending) = (Arc::clone(&self.shop), Ending::of(&request, &self.stop));
+        let taken = archives::take(shop, ending, request.into_inner());
         Ok(Response::new(taken.await?))
     }
 
@@ -79,10 +83,11 @@ impl LedgerService for Ledger {
 
     async fn back_up_ledger(
         &self,
-        _request: Request<BackUpLedgerRequest>,
+        request: Request<BackUpLedgerRequest>,
     ) -> Result<Response<Self::BackUpLedgerStream>, Status> {
         let contents = |shop: &Shop| carry::all_contents(&**shop.store());
-        Ok(Response::new(archives::send(&self.shop, contents)))
+        let ending = Ending::of(&request, &self.stop);
+        Ok(Response::new(archives::send(&self.shop, ending, contents)))
     }
 
     async fn verify_ledger(

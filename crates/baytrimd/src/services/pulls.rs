@@ -16,6 +16,7 @@ use super::{suggest, upload};
 use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{name, pull, request};
+use crate::ending::Ending;
 use crate::fault::Fault;
 use crate::limits::STREAM_QUEUE_MAX;
 use crate::live::{self, Streams};
@@ -62,8 +63,9 @@ impl PullService for Pulls {
         let by = request::submitter(&request);
         let (answers, receiver) = mpsc::channel(STREAM_QUEUE_MAX);
         let (shop, streams) = (Arc::clone(&self.shop), self.streams.clone());
-        let (stop, inbound) = (self.stop.clone(), request.into_inner());
-        tokio::spawn(live::run(shop, streams, stop, by, inbound, answers));
+        let ending = Ending::of(&request, &self.stop);
+        let inbound = request.into_inner();
+        tokio::spawn(live::run(shop, streams, ending, by, inbound, answers));
         Ok(Response::new(ReceiverStream::new(receiver)))
     }
 
@@ -73,8 +75,8 @@ impl PullService for Pulls {
     ) -> Result<Response<UploadPullResponse>, Status> {
         let by = request::submitter(&request);
         let _room = self.room()?;
-        let (shop, stop) = (Arc::clone(&self.shop), self.stop.clone());
-        let pull = upload::take(shop, stop, by, request.into_inner()).await?;
+        let (shop, ending) = (Arc::clone(&self.shop), Ending::of(&request, &self.stop));
+        let pull = upload::take(shop, ending, by, request.into_inner()).await?;
         Ok(Response::new(UploadPullResponse { pull: Some(pull) }))
     }
 
@@ -83,8 +85,8 @@ impl PullService for Pulls {
         request: Request<Streaming<SuggestChannelsRequest>>,
     ) -> Result<Response<SuggestChannelsResponse>, Status> {
         let _room = self.room()?;
-        let (shop, stop) = (Arc::clone(&self.shop), self.stop.clone());
-        let answer = suggest::answer(shop, stop, request.into_inner()).await?;
+        let (shop, ending) = (Arc::clone(&self.shop), Ending::of(&request, &self.stop));
+        let answer = suggest::answer(shop, ending, request.into_inner()).await?;
         Ok(Response::new(answer))
     }
 

@@ -5,23 +5,23 @@ use std::sync::Arc;
 use baytrim_api::v1::{ChannelSuggestion, SuggestChannelsRequest, SuggestChannelsResponse};
 use baytrim_intake::suggest::{SuggestedChannel, SuggestedTime, Suggestion};
 use baytrim_intake::{LogLimits, suggest};
-use tokio::sync::watch;
 use tonic::Streaming;
 
 use super::chunks::{Chunks, keep};
 use super::upload::source_name;
+use crate::ending::Ending;
 use crate::fault::Fault;
 use crate::shop::Shop;
 
 /// Takes a log and returns what may be made of its columns.
 pub(super) async fn answer(
     shop: Arc<Shop>,
-    stop: watch::Receiver<bool>,
+    ending: Ending,
     inbound: Streaming<SuggestChannelsRequest>,
 ) -> Result<SuggestChannelsResponse, Fault> {
     let mut chunks = Chunks {
         inbound,
-        stop,
+        ending,
         idle: shop.limits().idle,
     };
     let name = source_name(&chunks.open().await?.source_name)?;

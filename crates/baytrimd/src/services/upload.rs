@@ -9,7 +9,6 @@ use baytrim_api::v1::{OpenUpload, Pull, UploadPullRequest};
 use baytrim_jobs::pulls::{self, Circumstances};
 use baytrim_jobs::{JobState, Refusal};
 use baytrim_model::ids::{Actor, JobId};
-use tokio::sync::watch;
 use tonic::Streaming;
 
 use super::chunks::{Chunks, keep, store};
@@ -17,6 +16,7 @@ use crate::clock;
 use crate::compute::blocking;
 use crate::convert::request::Submitter;
 use crate::convert::{name, pull, request};
+use crate::ending::Ending;
 use crate::fault::Fault;
 use crate::intake::{self, LogReading};
 use crate::limits::SOURCE_NAME_BYTES_MAX;
@@ -39,13 +39,13 @@ enum Opened {
 /// Takes a log and returns the pull that it became.
 pub(super) async fn take(
     shop: Arc<Shop>,
-    stop: watch::Receiver<bool>,
+    ending: Ending,
     by: Submitter,
     inbound: Streaming<UploadPullRequest>,
 ) -> Result<Pull, Fault> {
     let mut chunks = Chunks {
         inbound,
-        stop,
+        ending,
         idle: shop.limits().idle,
     };
     let open = chunks.open().await?;

@@ -14,6 +14,7 @@ use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc, watch};
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status};
 
+use crate::ending::Ending;
 use crate::fault::Fault;
 use crate::limits::{STREAM_QUEUE_MAX, WATCHES_MAX};
 use crate::shop::Shop;
@@ -47,10 +48,10 @@ impl Watches {
     }
 
     /// Returns a line to a new reader, and what the reader hears.
-    fn line<T>(&self) -> (Line<T>, ReceiverStream<Result<T, Status>>) {
+    fn line<T>(&self, ending: Ending) -> (Line<T>, ReceiverStream<Result<T, Status>>) {
         let (answers, receiver) = mpsc::channel(STREAM_QUEUE_MAX);
         // It listens before anything is read, so that nothing falls between.
-        let line = Line::new(self.shop.news().listen(), self.stop.clone(), answers);
+        let line = Line::new(self.shop.news().listen(), ending, answers);
         (line, ReceiverStream::new(receiver))
     }
 }
@@ -65,7 +66,7 @@ impl WatchService for Watches {
         request: Request<WatchRecordsRequest>,
     ) -> Result<Response<Self::WatchRecordsStream>, Status> {
         let room = self.room()?;
-        let (mut line, heard) = self.line();
+        let (mut line, heard) = self.line(Ending::of(&request, &self.stop));
         let watch = records::Watch::open(&self.shop, request.get_ref()).await?;
         tokio::spawn(async move {
             let ended = watch.run(&mut line).await;
@@ -80,7 +81,7 @@ impl WatchService for Watches {
         request: Request<WatchProposalsRequest>,
     ) -> Result<Response<Self::WatchProposalsStream>, Status> {
         let room = self.room()?;
-        let (mut line, heard) = self.line();
+        let (mut line, heard) = self.line(Ending::of(&request, &self.stop));
         let watch = proposals::Watch::open(&self.shop, request.get_ref()).await?;
         tokio::spawn(async move {
             let ended = watch.run(&mut line).await;

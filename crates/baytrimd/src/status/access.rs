@@ -25,6 +25,9 @@ pub(super) fn tell(fault: &AccessFault) -> Told {
         AccessFault::OtherName { member } => {
             told(Code::PermissionDenied, "ACTOR_OTHER").with("member", member)
         }
+        AccessFault::CertificateNeeded { member } => {
+            told(Code::Unauthenticated, "CERTIFICATE_NEEDED").with("member", member)
+        }
         AccessFault::OtherBay { bay, .. } => {
             told(Code::PermissionDenied, "BAY_OTHER").with("bay", bay)
         }

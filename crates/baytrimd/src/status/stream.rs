@@ -39,6 +39,16 @@ pub(super) fn tell(fault: &StreamFault) -> Told {
         StreamFault::Idle { durable, .. } => {
             told(Code::DeadlineExceeded, "STREAM_IDLE").with(DURABLE, durable)
         }
+        StreamFault::ShutOut {
+            fault: shut_out,
+            durable,
+        } => Told {
+            message: fault.to_string(),
+            ..super::access::tell(shut_out).with(DURABLE, durable)
+        },
+        StreamFault::Others { by, .. } => {
+            told(Code::PermissionDenied, "PULL_OTHERS").with("member", by)
+        }
         StreamFault::Stopping { durable } => told(Code::Unavailable, "SHUTTING_DOWN")
             .with(DURABLE, durable)
             .retry_in_s(2),

@@ -9,7 +9,7 @@ use tonic::Code;
 use crate::harness::{Bearer, Daemon, SOMEBODY, token_of};
 
 /// Asks as a scraper does, over HTTP/1.0.
-async fn scrape(daemon: &Daemon) -> String {
+pub async fn scrape(daemon: &Daemon) -> String {
     let mut stream = TcpStream::connect(daemon.metrics_address).await.unwrap();
     stream
         .write_all(b"GET /metrics HTTP/1.0\r\n\r\n")

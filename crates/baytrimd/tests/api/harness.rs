@@ -119,6 +119,7 @@ impl Daemon {
             store,
             limits,
             access,
+            tls: None,
             metrics: Some(metrics),
         };
         let serving = tokio::spawn(serve(serving, listener, async {

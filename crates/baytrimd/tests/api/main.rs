@@ -29,6 +29,7 @@ mod pulls;
 mod realised;
 mod reproduce;
 mod reviews;
+mod security;
 mod server;
 mod signing_in;
 mod traces;

@@ -15,7 +15,9 @@ use tokio::sync::mpsc;
 use tokio_stream::wrappers::UnboundedReceiverStream;
 use tonic::{Status, Streaming};
 
-use crate::harness::{Daemon, log, metadata, rows, told, upload_of};
+use crate::harness::{
+    Daemon, SOMEBODY, log, metadata, rows, token_of, told, upload_of, with_token,
+};
 
 /// A connection of a live pull.
 pub struct Line {
@@ -30,7 +32,25 @@ impl Line {
     }
 
     pub async fn try_open(daemon: &Daemon, open: OpenStream) -> Result<Self, Status> {
-        let (mut line, first) = Self::begin(daemon, open).await?;
+        Self::try_open_as(daemon, SOMEBODY, open).await
+    }
+
+    /// Opens a pull as somebody.
+    pub async fn try_open_as(
+        daemon: &Daemon,
+        name: &str,
+        open: OpenStream,
+    ) -> Result<Self, Status> {
+        Self::try_open_with(daemon, token_of(name).text(), open).await
+    }
+
+    /// Opens a pull with a token.
+    pub async fn try_open_with(
+        daemon: &Daemon,
+        token: &str,
+        open: OpenStream,
+    ) -> Result<Self, Status> {
+        let (mut line, first) = Self::begin(daemon, token, open).await?;
         match first {
             Out::Opened(opened) => line.durable = opened.durable_sequence_number,
             other => panic!("{other:?}"),
@@ -40,16 +60,17 @@ impl Line {
 
     /// Opens a pull that was finished before and returns it.
     pub async fn reopen_finished(daemon: &Daemon, open: OpenStream) -> Pull {
-        match Self::begin(daemon, open).await.unwrap().1 {
+        let token = token_of(SOMEBODY);
+        match Self::begin(daemon, token.text(), open).await.unwrap().1 {
             Out::Finished(pull) => pull,
             other => panic!("{other:?}"),
         }
     }
 
-    async fn begin(daemon: &Daemon, open: OpenStream) -> Result<(Self, Out), Status> {
+    async fn begin(daemon: &Daemon, token: &str, open: OpenStream) -> Result<(Self, Out), Status> {
         let (sender, receiver) = mpsc::unbounded_channel();
         sender.send(message(In::Open(open))).unwrap();
-        let messages = UnboundedReceiverStream::new(receiver);
+        let messages = with_token(token, UnboundedReceiverStream::new(receiver));
         let answers = daemon.pulls().stream_pull(messages).await?.into_inner();
         let mut line = Self {
             durable: 0,

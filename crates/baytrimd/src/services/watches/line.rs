@@ -3,10 +3,11 @@
 use baytrim_ledger::StreamName;
 use tokio::sync::broadcast::Receiver;
 use tokio::sync::broadcast::error::RecvError;
-use tokio::sync::{mpsc, watch};
+use tokio::sync::mpsc;
 use tokio::time::{Instant, Interval, MissedTickBehavior, interval_at, timeout};
 use tonic::Status;
 
+use crate::ending::Ending;
 use crate::fault::Fault;
 use crate::limits::{WATCH_BEAT, WATCH_LOOK, WATCH_PATIENCE};
 
@@ -15,7 +16,7 @@ use crate::limits::{WATCH_BEAT, WATCH_LOOK, WATCH_PATIENCE};
 pub(super) enum End {
     /// Its reader is gone, or took nothing for too long.
     Reader,
-    /// The daemon stops, or the store failed.
+    /// The daemon stops, the reader may go on no longer, or the store failed.
     Fault(Fault),
 }
 
@@ -39,17 +40,17 @@ pub(super) enum Woken {
 /// One watch's line to its reader.
 pub(super) struct Line<T> {
     news: Receiver<StreamName>,
-    stop: watch::Receiver<bool>,
+    ending: Ending,
     look: Interval,
     beat: Interval,
     answers: mpsc::Sender<Result<T, Status>>,
 }
 
 impl<T> Line<T> {
-    /// Returns a line that is woken by `news`, ends by `stop`, and tells by `answers`.
+    /// Returns a line that is woken by `news`, ends by `ending`, and tells by `answers`.
     pub(super) fn new(
         news: Receiver<StreamName>,
-        stop: watch::Receiver<bool>,
+        ending: Ending,
         answers: mpsc::Sender<Result<T, Status>>,
     ) -> Self {
         let every = |period| {
@@ -59,7 +60,7 @@ impl<T> Line<T> {
         };
         Self {
             news,
-            stop,
+            ending,
             look: every(WATCH_LOOK),
             beat: every(WATCH_BEAT),
             answers,
@@ -69,11 +70,11 @@ impl<T> Line<T> {
     /// Waits for what comes next.
     ///
     /// # Errors
-    /// When the daemon stops or the reader is gone.
+    /// When the daemon stops, the reader may go on no longer, or is gone.
     pub(super) async fn woken(&mut self) -> Result<Woken, End> {
         tokio::select! {
             biased;
-            _ = self.stop.wait_for(|stopping| *stopping) => Err(Fault::Stopping.into()),
+            fault = self.ending.come() => Err(fault.into()),
             () = self.answers.closed() => Err(End::Reader),
             news = self.news.recv() => match news {
                 Ok(stream) => Ok(Woken::News(stream)),
@@ -88,11 +89,11 @@ impl<T> Line<T> {
     /// Tells the reader, waiting while its queue is full.
     ///
     /// # Errors
-    /// When the daemon stops, the reader is gone, or took nothing for too long.
+    /// When the daemon stops, the reader may go on no longer, is gone, or took nothing for too long.
     pub(super) async fn tell(&mut self, answer: T) -> Result<(), End> {
         tokio::select! {
             biased;
-            _ = self.stop.wait_for(|stopping| *stopping) => Err(Fault::Stopping.into()),
+            fault = self.ending.come() => Err(fault.into()),
             sent = timeout(WATCH_PATIENCE, self.answers.send(Ok(answer))) => match sent {
                 Ok(Ok(())) => Ok(()),
                 _ => Err(End::Reader),

@@ -12,7 +12,7 @@ use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::{BayName, JobId};
 
-use crate::fault::{Fault, InternalFault};
+use crate::fault::{AccessFault, Fault, InternalFault};
 use crate::live::StreamFault;
 
 fn job() -> JobId {
@@ -217,6 +217,14 @@ fn streams() -> Vec<Fault> {
         StreamFault::Idle {
             idle_s: 60,
             durable,
+        },
+        StreamFault::ShutOut {
+            fault: AccessFault::TokenRevoked,
+            durable,
+        },
+        StreamFault::Others {
+            request_id: "pull-0001".to_owned(),
+            by: "bay-east".to_owned(),
         },
         StreamFault::Stopping { durable },
     ];

@@ -20,6 +20,10 @@ pub(super) fn access() -> Vec<Fault> {
             member: "R. Quenby".to_owned(),
         }
         .into(),
+        AccessFault::CertificateNeeded {
+            member: "bay-east".to_owned(),
+        }
+        .into(),
         AccessFault::OtherBay {
             member: "bay-east".to_owned(),
             bay: "east".to_owned(),
