@@ -116,7 +116,7 @@ fn lean(view: &View<'_>) -> Markup {
                         a href={ "?node=" (breakpoint(node.rpm)) ":" (breakpoint(node.plate_percent)) "#at" } {
                             (place(node.rpm, node.plate_percent))
                         }
-                        " (chance " (chance(*risk)) ")"
+                        " " span { "(chance " (chance(*risk)) ")" }
                     }
                 }
                 @if nodes.len() > LEAN_NAMED_MAX { li { "and " (nodes.len() - LEAN_NAMED_MAX) " more" } }
