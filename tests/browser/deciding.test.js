@@ -229,3 +229,96 @@ test("a form of another site is refused", async () => {
   assert.equal((await send({ origin: shop.url })).status, 303, "the page's own form is taken");
   assert.equal(recorded().verdict.reviewer, "R. Quenby");
 });
+
+// If this fails, a reviewer can't take less than proposed, sees another result than is recorded, or half a number counts as all.
+for (const javaScriptEnabled of [true, false]) {
+  test(`a reviewer takes part of each change, scripts ${javaScriptEnabled ? "on" : "off"}`, async () => {
+    const { context, page, faults } = await openWindow(browser, shop, { javaScriptEnabled });
+    await page.goto(proposal);
+    const share = page.getByLabel("How much of each change, percent");
+    await share.fill("50");
+    await page.getByRole("button", { name: "Show the result" }).click();
+    await page.waitForURL(/\/after\/[0-9a-f]+-50$/);
+    assert.equal(await share.inputValue(), "50");
+    assert.match(await page.locator("button.approve").innerText(), /50 % of each/);
+    const shown = await page.locator(".grid tbody td small").allInnerTexts();
+    await sign(page, "half of it first");
+    await page.locator("button.approve").click();
+    assert.match(await page.getByRole("status").innerText(), /less than proposed/);
+    const [from, to] = ["r0", "r1"].map((revision) => table(revision).values.flat());
+    const { nodes } = recorded();
+    const half = to.map((value, node) => (value - from[node]) / (nodes[node].after - from[node])).filter(Number.isFinite);
+    assert.ok(half.length > 0 && half.every((part) => part <= 0.5 + 1e-9), `${half}`);
+    assert.ok(half.some((part) => part > 0.3), `${half}`);
+    assert.deepEqual(shown.map(Number), to, "the record holds what was shown");
+    assert.deepEqual(faults, []);
+    await context.close();
+  });
+}
+
+// If this fails, a share that is none is taken for another one.
+test("a share that is none is refused in words", async () => {
+  const { context, page } = await openWindow(browser, shop);
+  const take = "f".repeat(Math.ceil(recorded().nodes.length / 4));
+  const body = new URLSearchParams({ etag: recorded().etag, reason: "all?", take, share: "1e2" });
+  const headers = { cookie: shop.cookie, origin: shop.url };
+  const answer = await fetch(`${shop.url}${proposal}/approve`, { method: "POST", body, headers, redirect: "manual" });
+  assert.equal(answer.status, 422);
+  assert.match(await answer.text(), /Nothing was recorded.*no share of a change/s);
+  assert.equal(recorded().state, "open");
+  await page.goto(proposal);
+  await context.close();
+});
+
+// If this fails, nothing can be said about a proposal or a node, or saying it loses the choice or the reason.
+test("comments on a node and on the whole proposal", async () => {
+  const { context, page, faults } = await openWindow(browser, shop);
+  const other = await openWindow(browser, shop);
+  await other.page.goto(proposal);
+  await page.goto(`${proposal}/choose`);
+  await page.getByRole("button", { name: /^All \(/ }).click();
+  const all = await page.locator("input[name=n]:checked").count();
+  await page.locator("td > label").first().click();
+  await sign(page, "not lost");
+  const text = page.getByLabel("Comment (all who work here can read it)");
+  await text.fill("<b>hot</b> by the end of the pull");
+  await page.getByRole("button", { name: "Add the comment" }).click();
+  await page.locator("#live-talk blockquote").waitFor();
+  assert.equal(await page.locator("#live-talk blockquote").innerText(), "<b>hot</b> by the end of the pull");
+  assert.equal(await page.locator("input[name=n]:checked").count(), all - 1, "the choice stays");
+  assert.equal(await page.getByLabel("Why (the record keeps it)").inputValue(), "not lost");
+  assert.equal(await text.inputValue(), "", "what was sent is gone");
+  await page.goto(`${proposal}?node=5500:60#at`);
+  await text.fill("hold this one longer");
+  await page.getByRole("button", { name: "Add the comment" }).click();
+  await page.waitForURL(/node=5500:60#talk/);
+  assert.match(await page.locator("aside").innerText(), /Said about it.*hold this one longer/s);
+  assert.match(await page.locator("#live-talk").innerText(), /R\. Quenby.*on 5500 rpm, plate 60 %/s);
+  assert.deepEqual(await axeViolations(page), []);
+  await other.page.getByText("hold this one longer").waitFor({ timeout: 8000 });
+  await page.getByRole("button", { name: "Add the comment" }).click();
+  assert.match(await page.getByRole("alert").filter({ hasText: "Nothing was recorded" }).innerText(), /text.*0 bytes/s);
+  const said = recorded().comments;
+  assert.deepEqual(said.map((comment) => comment.text), ["<b>hot</b> by the end of the pull", "hold this one longer"]);
+  assert.deepEqual(faults, []);
+  await context.close();
+  await other.context.close();
+});
+
+// If this fails, who asked for a proposal learns only from a refusal that somebody else decides, or can't withdraw it.
+test("who proposed is told beforehand, and can withdraw", async () => {
+  const { context, page, faults } = await openWindow(browser, shop, { token: shop.tunerToken });
+  await page.goto(proposal);
+  assert.match(await page.locator(".barred").innerText(), /Not yours to approve.*M\. Ottoway asked for it.*second pair of eyes/s);
+  assert.equal(await page.locator("button.approve").isDisabled(), true);
+  assert.deepEqual(await axeViolations(page), []);
+  await page.getByRole("link", { name: "Choose nodes" }).first().click();
+  await page.getByRole("button", { name: /^All \(/ }).click();
+  assert.equal(await page.locator("button.approve").isDisabled(), true, "choosing does not lift it");
+  await sign(page, "pulled with the wrong plug");
+  await page.locator("button.reject").click();
+  await page.getByRole("status").waitFor();
+  assert.equal(recorded().state, "rejected");
+  assert.deepEqual(faults, []);
+  await context.close();
+});

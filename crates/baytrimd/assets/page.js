@@ -66,7 +66,8 @@ function chooseAtOnce() {
     for (const place of document.querySelectorAll("[data-count]")) {
       place.textContent = count === 1 ? "1 change" : `${count} changes`;
     }
-    document.querySelector("button.approve").disabled = count === 0;
+    const approve = document.querySelector("button.approve");
+    approve.disabled = count === 0 || approve.hasAttribute("data-barred");
   };
   const toggle = (line) => {
     const to = !line.every((box) => box.checked);
@@ -137,30 +138,50 @@ function chooseAtOnce() {
   tell();
 }
 
-// A name and a reason survive a look at another node; a verdict forgets them.
+// How much of each change is taken stands on the button that takes it.
+function tellShare() {
+  const field = form.querySelector("input[name=share]");
+  const place = form.querySelector("[data-share]");
+  field?.addEventListener("input", () => {
+    const share = Number(field.value);
+    place.textContent = share >= 1 && share < 100 ? `, ${share} % of each` : "";
+  });
+}
+
+// What was written survives a look at another node; what was sent is forgotten.
 function keepDraft() {
-  const fields = [...form.querySelectorAll("input[name=reviewer], textarea")];
-  const decides = /\/(approve|reject|revert)$/;
+  const fields = [...form.querySelectorAll("textarea")];
   const key = (field) => `draft ${form.dataset.draft} ${field.name}`;
   for (const field of fields) {
     if (field.value === "") field.value = sessionStorage.getItem(key(field)) ?? "";
     field.addEventListener("input", () => sessionStorage.setItem(key(field), field.value));
   }
   form.addEventListener("submit", (event) => {
-    const address = event.submitter?.formAction ?? "";
-    if (!decides.test(address)) return;
-    for (const field of fields) sessionStorage.removeItem(key(field));
-    setTimeout(() => { for (const button of form.querySelectorAll(".buttons button")) button.disabled = true; });
+    const sends = /\/(approve|reject|revert|comment)$/.exec(event.submitter?.formAction ?? "")?.[1];
+    if (!sends) return;
+    for (const field of fields) {
+      if ((field.name === "text") === (sends === "comment")) sessionStorage.removeItem(key(field));
+    }
+    setTimeout(() => {
+      for (const button of form.querySelectorAll(".buttons button:not([disabled])")) {
+        button.disabled = true;
+        button.dataset.sent = "";
+      }
+    });
   });
   addEventListener("pageshow", () => {
-    for (const button of form.querySelectorAll(".buttons button")) button.disabled = false;
+    for (const button of form.querySelectorAll("button[data-sent]")) button.disabled = false;
   });
 }
 
 // Asks every two seconds whether anything was recorded, and then looks again.
 const LOOK_MS = 2000;
 
-async function lookAgain() {
+// Ages are told in minutes: an open inbox counts them.
+const AGES_MS = 60000;
+
+/** Looks again; `isNews` says whether something was recorded, or only time went by. */
+async function lookAgain(isNews) {
   const answer = await fetch(location.href, { headers: { accept: "text/html" } });
   if (!answer.ok) return;
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
@@ -172,7 +193,7 @@ async function lookAgain() {
     const focused = here.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
     here.replaceChildren(...there.childNodes);
     if (focused) [...here.querySelectorAll("a")].find((link) => link.getAttribute("href") === focused)?.focus();
-    tellNews("The page shows what was recorded just now.");
+    if (isNews) tellNews("The page shows what was recorded just now.");
   }
   tellMeanwhile(fresh);
 }
@@ -200,14 +221,17 @@ function tellMeanwhile(fresh) {
 
 function stayLive() {
   if (!document.querySelector("[data-live], form[data-standing]")) return;
-  let seen = null;
+  let [seen, looked] = [null, Date.now()];
   const ask = async () => {
     if (document.visibilityState !== "visible") return;
     const answer = await fetch("/changes");
     if (!answer.ok) return;
     const now = await answer.text();
-    if (seen !== null && now !== seen) await lookAgain();
+    const isNews = seen !== null && now !== seen;
     seen = now;
+    if (!isNews && Date.now() - looked < AGES_MS) return;
+    looked = Date.now();
+    await lookAgain(isNews);
   };
   // A daemon that is away for a moment is asked again; the page stays as it is.
   const quietly = () => ask().catch(() => {});
@@ -219,5 +243,6 @@ function stayLive() {
 tellLocalTime();
 stayLive();
 if (form) keepDraft();
+if (form) tellShare();
 if (form && table) chooseAtOnce();
 if (table) moveByKeys();

@@ -6,6 +6,7 @@
 mod address;
 mod assets;
 mod chart;
+mod comment;
 mod compare;
 mod coverage;
 mod decide;
@@ -83,6 +84,10 @@ pub fn router(shop: Arc<Shop>, access: Access) -> Router {
         .route(
             &format!("{proposal}/reject"),
             post(decide::reject).get(decide::back),
+        )
+        .route(
+            &format!("{proposal}/comment"),
+            post(comment::comment).get(decide::back),
         )
         .route(&format!("{proposal}/{{aspect}}"), get(read::aspect))
         .route(

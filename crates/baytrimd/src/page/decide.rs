@@ -6,16 +6,16 @@ use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::verdict::{self, Ask, Rules};
+use baytrim_jobs::verdict::{self, Ask, Choice, Rules};
 use baytrim_jobs::{JobState, Refusal};
-use baytrim_model::ids::{JobId, ProposalId};
+use baytrim_model::ids::{Actor, JobId, ProposalId};
 use baytrim_model::proposal::Proposal;
 use baytrim_model::record::JobEvent;
 
 use super::grid::Line;
 use super::problem::{self, Problem};
 use super::proposal::aspect::Aspect;
-use super::proposal::decide_form::{Draft, choice_of};
+use super::proposal::decide_form::{Bars, Draft, choice_of};
 use super::proposal::take::{Rule, Take};
 use super::proposal::{self, View};
 use super::{address, read, signed};
@@ -81,11 +81,18 @@ async fn decide(
     let seen = read::load(&shop, &id).await?;
     let number: ProposalId = number.parse()?;
     let take = take(&seen, &seen.proposal(number)?.proposal, &fields);
-    match record(&shop, seen.id(), number, &take, &fields, verdict).await {
+    let recorded = match whole_share(&fields).filter(|_| verdict == Verdict::Approve) {
+        Some(refusal) => Err(Fault::Refused(refusal)),
+        None => record(&shop, seen.id(), number, &take, &fields, verdict).await,
+    };
+    match recorded {
         Ok(()) => Ok(Redirect::to(&address::proposal(seen.id(), number)).into_response()),
         Err(Fault::Refused(refusal)) => {
             let state = read::load(&shop, &id).await?;
-            Ok(refused(&state, number, take, &fields, &refusal)?)
+            let bars = bars(&shop, &state, number).await?;
+            let mut view = View::first(&state, state.proposal(number)?, clock::now());
+            view.bars = bars;
+            Ok(refused(view, take, &fields, &refusal))
         }
         Err(fault) => Err(fault.into()),
     }
@@ -148,26 +155,73 @@ fn plan(
 
 /// Returns the proposal's page again, with why nothing was recorded and with what was written.
 fn refused(
-    state: &JobState,
-    number: ProposalId,
+    mut view: View<'_>,
     take: Take,
     fields: &[(String, String)],
     refusal: &Refusal,
-) -> Result<Response, Problem> {
-    let entry = state.proposal(number)?;
-    let mut view = View::first(state, entry, clock::now());
+) -> Response {
     if view.is_open() {
         view.take = take;
     }
     view.draft = Draft {
         reason: field(fields, "reason").unwrap_or_default().to_owned(),
+        comment: field(fields, "text").unwrap_or_default().to_owned(),
         problem: Some(refusal.to_string()),
     };
     let status: StatusCode = problem::status(refusal);
-    Ok((status, Html(proposal::page(&view).into_string())).into_response())
+    (status, Html(proposal::page(&view).into_string())).into_response()
 }
 
-fn take(state: &JobState, proposal: &Proposal, fields: &[(String, String)]) -> Take {
+/// Returns what keeps who is signed in from deciding: their role, or that they asked for the proposal themselves.
+pub(super) async fn bars(
+    shop: &Arc<Shop>,
+    state: &Arc<JobState>,
+    number: ProposalId,
+) -> Result<Bars, Fault> {
+    let who = signed::signed_in()?;
+    let by = who.caller.member.name.actor();
+    let role = |method| who.check(method).err().map(|fault| fault.to_string());
+    let reject = role("ReviewService/RejectProposal");
+    let approve = role("ReviewService/ApproveProposal");
+    let (shop, state) = (Arc::clone(shop), Arc::clone(state));
+    let hands = blocking(move || shop.by_rules(|rules| Ok(hands(&state, number, by, rules))));
+    let approve = match approve {
+        Some(words) => Some(words),
+        None => hands.await?.map(|refusal| refusal.to_string()),
+    };
+    Ok(Bars { approve, reject })
+}
+
+/// Returns why `by` may not approve a proposal whatever they take of it; none where another rule comes first.
+fn hands(state: &JobState, number: ProposalId, by: Actor, rules: &Rules<'_>) -> Option<Refusal> {
+    let ask = Ask {
+        proposal: number,
+        etag: verdict::etag(&state.proposal(number).ok()?.proposal),
+        reason: "asked only".to_owned(),
+        at: clock::now(),
+        by,
+    };
+    let refusal = verdict::approve(state, &ask, &Choice::whole(), rules).err()?;
+    matches!(
+        refusal,
+        Refusal::SameHand { .. } | Refusal::HandUnknown { .. }
+    )
+    .then_some(refusal)
+}
+
+/// Refuses a share that is none, rather than take another one than was meant.
+fn whole_share(fields: &[(String, String)]) -> Option<Refusal> {
+    let text = field(fields, "share")?;
+    Take::share_of(text).is_none().then(|| {
+        Refusal::field(
+            "share_percent",
+            format!("{text:?} is no share of a change"),
+            "take 1 to 100 percent, in whole numbers",
+        )
+    })
+}
+
+pub(super) fn take(state: &JobState, proposal: &Proposal, fields: &[(String, String)]) -> Take {
     let mut take = if field(fields, "boxes").is_some() {
         let ticked = fields.iter().filter(|(name, _)| name == "n");
         let nodes: Vec<usize> = ticked.filter_map(|(_, node)| node.parse().ok()).collect();
@@ -185,7 +239,10 @@ fn take(state: &JobState, proposal: &Proposal, fields: &[(String, String)]) -> T
     if let Some(line) = field(fields, "toggle").and_then(|text| line(state, text)) {
         take.toggle(&line.nodes(&state.spec.axes), proposal);
     }
-    take
+    match field(fields, "share").and_then(Take::share_of) {
+        Some(share) => take.with_share(share),
+        None => take,
+    }
 }
 
 fn line(state: &JobState, text: &str) -> Option<Line> {

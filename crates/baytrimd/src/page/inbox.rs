@@ -25,7 +25,10 @@ pub(super) fn page(jobs: &[Arc<JobState>], next: Option<&str>, now: UnixMillis) 
             @if waiting.is_empty() {
                 p.empty { "Nothing waits. A proposal comes from " code { "baytrim propose JOB" } "." }
             }
-            ul.cards { @for (job, entry) in &waiting { li { (card(job, entry, now)) } } }
+            @for (bays, waiting) in by_bay(&waiting) {
+                h3 { (bays) }
+                ul.cards { @for (job, entry) in waiting { li { (card(job, entry, now)) } } }
+            }
         }
         section #live-jobs data-live aria-labelledby="jobs" {
             h2 #jobs { "Jobs" }
@@ -51,6 +54,19 @@ pub(super) fn waiting(jobs: &[Arc<JobState>], now: UnixMillis) -> Vec<Waiting<'_
     open
 }
 
+/// Returns what waits, bay by bay: the bay that waits longest first, and in each the oldest proposal first.
+pub(super) fn by_bay<'a>(waiting: &[Waiting<'a>]) -> Vec<(String, Vec<Waiting<'a>>)> {
+    let mut found: Vec<(String, Vec<Waiting<'a>>)> = Vec::new();
+    for &(job, entry) in waiting {
+        let bays = bays(job, entry);
+        match found.iter_mut().find(|(name, _)| *name == bays) {
+            Some((_, here)) => here.push((job, entry)),
+            None => found.push((bays, vec![(job, entry)])),
+        }
+    }
+    found
+}
+
 /// Returns the bays that a proposal's pulls came from, each once.
 pub(super) fn bays(job: &JobState, entry: &ProposalEntry) -> String {
     let mut names: Vec<&str> = Vec::new();
@@ -61,7 +77,7 @@ pub(super) fn bays(job: &JobState, entry: &ProposalEntry) -> String {
             names.push(pull.record.bay.as_str());
         }
     }
-    let word = if names.len() == 1 { "bay" } else { "bays" };
+    let word = if names.len() == 1 { "Bay" } else { "Bays" };
     format!("{word} {}", names.join(", "))
 }
 
@@ -92,7 +108,7 @@ fn card(job: &JobState, entry: &ProposalEntry, now: UnixMillis) -> Markup {
             }
             span.what {
                 strong { (job.spec.title) }
-                span { "Proposal " (proposal.id) ", " (bays(job, entry)) ": " (counted(changes, "node")) " would change" }
+                span { "Proposal " (proposal.id) ": " (counted(changes, "node")) " would change" }
                 span.quiet { (proposal.created_by) ", " (age(proposal.created_at, now)) }
             }
         }

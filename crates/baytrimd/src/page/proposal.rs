@@ -7,20 +7,21 @@ pub(super) mod headline;
 pub(super) mod node;
 mod ruler;
 pub(super) mod take;
+mod talk;
 
+use baytrim_estimate::limit::part_of_change;
 use baytrim_jobs::JobState;
 use baytrim_jobs::state::{ProposalEntry, ProposalStanding};
 use baytrim_model::ids::UnixMillis;
 use maud::{Markup, html};
 
-use super::grid::place;
 use super::job::standing;
 use super::moment::{age, moment};
 use super::number::{breakpoint, decimals};
 use super::{address, frame};
 use aspect::{Aspect, Drawn};
 use behind::Behind;
-use decide_form::Draft;
+use decide_form::{Bars, Draft};
 use take::{Rule, Take};
 
 /// What is asked of a proposal's page.
@@ -39,6 +40,8 @@ pub(super) struct View<'a> {
     pub(super) behind: Vec<Behind>,
     /// What stands in the form.
     pub(super) draft: Draft,
+    /// What keeps who looks at it from deciding.
+    pub(super) bars: Bars,
     /// The time of day.
     pub(super) now: UnixMillis,
 }
@@ -62,6 +65,7 @@ impl<'a> View<'a> {
             node: None,
             behind: Vec::new(),
             draft: Draft::default(),
+            bars: Bars::default(),
             now,
         }
     }
@@ -69,6 +73,23 @@ impl<'a> View<'a> {
     /// Returns whether a verdict can still be given, so that choosing makes sense.
     pub(super) fn is_open(&self) -> bool {
         self.state.standing(self.entry, self.now) == ProposalStanding::Open
+    }
+
+    /// Returns the table value of a node with what is taken; of an approved proposal, what its revision holds.
+    pub(super) fn value(&self, index: usize) -> f64 {
+        let node = &self.entry.proposal.nodes[index];
+        let approved = self.entry.verdict.as_ref();
+        let approved = approved.and_then(|verdict| verdict.approved.as_ref());
+        if let Some((revision, _)) = approved
+            && let Ok(revision) = self.state.revision(*revision)
+        {
+            return revision.values[index];
+        }
+        if !self.take.has(index) {
+            return node.before;
+        }
+        let share = f64::from(self.take.share_percent()) / 100.0;
+        part_of_change(&self.state.spec.table, node.before, node.after, share)
     }
 
     /// Returns the path of this proposal.
@@ -91,10 +112,15 @@ pub(super) fn page(view: &View<'_>) -> Markup {
     let (state, proposal) = (view.state, &view.entry.proposal);
     let title = format!("Proposal {} for {}", proposal.id, state.spec.title);
     let way = [(state.spec.title.clone(), address::job(state.id()))];
+    let values: Vec<f64> = (0..proposal.nodes.len())
+        .map(|index| view.value(index))
+        .collect();
     let drawn = Drawn {
         axes: &state.spec.axes,
         proposal,
         take: &view.take,
+        values: &values,
+        content: state.spec.table.content,
         node: view.node,
         decimals: decimals(state.spec.table.resolution),
     };
@@ -110,6 +136,7 @@ pub(super) fn page(view: &View<'_>) -> Markup {
             data-standing=(standing(view.state.standing(view.entry, view.now))) {
             // Enter in a text field presses a form's first button: this one does nothing.
             button type="submit" disabled hidden {}
+            input type="hidden" name="aspect" value=(view.aspect.as_str());
             a.skip href="#decide" { "Skip the table" }
             div.review {
                 section.table aria-label="The table" {
@@ -121,28 +148,10 @@ pub(super) fn page(view: &View<'_>) -> Markup {
                 (node::details(view))
                 (decide_form::form(view))
             }
+            (talk::section(view))
         }
-        (talk(view))
     };
     frame::page(&title, &way, &body)
-}
-
-/// Returns what was said about the proposal, and how to say something.
-fn talk(view: &View<'_>) -> Markup {
-    let (job, id) = (view.state.id(), view.entry.proposal.id);
-    html! {
-        section aria-labelledby="talk" {
-            h2 #talk { "Comments" }
-            @for comment in &view.entry.comments {
-                p {
-                    strong { (comment.by) } ", " (moment(comment.at))
-                    @if let Some(node) = comment.node { ", on " (place(node.rpm, node.plate_percent)) }
-                }
-                blockquote { (comment.text) }
-            }
-            p.quiet { "To say something: " code { "baytrim comment " (job) "/" (id) " TEXT" } }
-        }
-    }
 }
 
 fn origin(view: &View<'_>) -> Markup {

@@ -15,7 +15,7 @@ use super::proposal::aspect::Aspect;
 use super::proposal::behind::Behind;
 use super::proposal::decide_form::Draft;
 use super::proposal::take::Take;
-use super::{compare, inbox, job, proposal, pull, revision};
+use super::{compare, decide, inbox, job, proposal, pull, revision};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
@@ -181,6 +181,9 @@ async fn show(
         .node
         .as_deref()
         .and_then(|text| find_node(&state, text));
+    if view.is_open() {
+        view.bars = decide::bars(&shop, &state, number).await?;
+    }
     if let Some(node) = view.node {
         view.behind = blocking(move || behind(&shop, &job, number, node)).await?;
     }
@@ -205,7 +208,8 @@ fn behind(
     Ok(found)
 }
 
-fn find_node(state: &JobState, text: &str) -> Option<usize> {
+/// Returns the node that an address names as `rpm:plate`; none where there is none.
+pub(super) fn find_node(state: &JobState, text: &str) -> Option<usize> {
     let (rpm, plate_percent) = text.split_once(':')?;
     state
         .spec

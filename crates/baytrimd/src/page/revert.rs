@@ -39,6 +39,7 @@ pub(super) async fn revert(
             let state = read::load(&shop, &id.to_string()).await?;
             let draft = Draft {
                 reason: field(&fields, "reason").unwrap_or_default().to_owned(),
+                comment: String::new(),
                 problem: Some(refusal.to_string()),
             };
             let page = revision::page(&state, state.revision(number)?, &draft);

@@ -140,12 +140,14 @@ fn close(paper: &mut Paper, sheet: &Sheet) {
     for said in &sheet.conditions {
         paper.point(BODY, said);
     }
+    // Whoever signs has the cautions before them: both stand on one page, and never a signature alone.
+    paper.room(140.0);
     paper.heading("Caution");
     for caution in CAUTIONS {
         paper.point(BODY, caution);
     }
-    paper.room(70.0);
-    paper.space(44.0);
+    paper.room(52.0);
+    paper.space(36.0);
     let half = Paper::width() / 2.0;
     for (column, words) in [
         "For the shop: name, date, signature",

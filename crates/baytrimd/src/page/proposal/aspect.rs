@@ -2,6 +2,7 @@
 
 use baytrim_model::axis::Axes;
 use baytrim_model::proposal::{NodeChange, NodeStatus, Proposal};
+use baytrim_model::table::TableContent;
 use maud::{Markup, html};
 
 use super::take::Take;
@@ -89,6 +90,10 @@ pub(crate) struct Drawn<'a> {
     pub(crate) proposal: &'a Proposal,
     /// The changes that are taken.
     pub(crate) take: &'a Take,
+    /// Every node's table value with what is taken.
+    pub(crate) values: &'a [f64],
+    /// What table values are.
+    pub(crate) content: TableContent,
     /// The node whose details are shown.
     pub(crate) node: Option<usize>,
     /// Decimals of table values.
@@ -104,7 +109,7 @@ pub(crate) fn table(aspect: Aspect, drawn: &Drawn<'_>) -> Markup {
         let node = &drawn.proposal.nodes[index];
         let (class, body) = match aspect {
             Aspect::Before => before(node, drawn.decimals),
-            Aspect::After => after(node, drawn.take.has(index), drawn.decimals),
+            Aspect::After => after(node, drawn.values[index], drawn),
             Aspect::Sure => sure(node),
             Aspect::Change | Aspect::Choose => change(node, drawn.take.has(index)),
         };
@@ -178,12 +183,10 @@ fn before(node: &NodeChange, decimals: usize) -> (String, Markup) {
     off_target(node, node.correction_percent, node.before, decimals)
 }
 
-fn after(node: &NodeChange, is_taken: bool, decimals: usize) -> (String, Markup) {
-    if !is_taken {
-        return before(node, decimals);
-    }
-    let rest = (100.0 + node.correction_percent) / (100.0 + node.proposed_percent) - 1.0;
-    off_target(node, rest * 100.0, node.after, decimals)
+fn after(node: &NodeChange, value: f64, drawn: &Drawn<'_>) -> (String, Markup) {
+    let given = drawn.content.fuel(value) / drawn.content.fuel(node.before);
+    let rest = (100.0 + node.correction_percent) / given - 100.0;
+    off_target(node, rest, value, drawn.decimals)
 }
 
 fn off_target(node: &NodeChange, percent: f64, value: f64, decimals: usize) -> (String, Markup) {

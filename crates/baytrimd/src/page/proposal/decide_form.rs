@@ -12,11 +12,11 @@ use maud::{Markup, html};
 
 use super::View;
 use super::aspect::Aspect;
-use super::node::chance;
+use super::node::{chance, sentence_case};
 use super::take::{Rule, Take};
 use crate::page::address;
 use crate::page::grid::place;
-use crate::page::mark::{LEAN_RISK_MARKED, is_change};
+use crate::page::mark::LEAN_RISK_MARKED;
 use crate::page::moment::moment;
 use crate::page::number::{breakpoint, counted};
 use crate::page::proposal::headline::Tally;
@@ -27,8 +27,19 @@ use crate::page::signed;
 pub(crate) struct Draft {
     /// Why.
     pub(crate) reason: String,
-    /// Why the verdict was not taken.
+    /// What was to be said about the proposal.
+    pub(crate) comment: String,
+    /// Why the verdict, or the comment, was not taken.
     pub(crate) problem: Option<String>,
+}
+
+/// What keeps who looks at a proposal from deciding, whatever they choose: said before they write a reason.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Bars {
+    /// Why they can't approve it.
+    pub(crate) approve: Option<String>,
+    /// Why they can't reject it.
+    pub(crate) reject: Option<String>,
 }
 
 /// Returns the form, or nothing where the verdict is given.
@@ -47,17 +58,22 @@ pub(crate) fn form(view: &View<'_>) -> Markup {
             h2 #decide-title { (if is_open { "Decide" } else { "Put it aside" }) }
             (lean(view))
             (cautions())
+            @if let Some(words) = view.bars.approve.as_ref().filter(|_| is_open) {
+                p.problem.barred { strong { "Not yours to approve. " } (sentence_case(words)) "." }
+            }
             @if is_open && changes > 0 { (choice(view, changes)) }
             input type="hidden" name="etag" value=(verdict::etag(&view.entry.proposal));
             @if view.aspect != Aspect::Choose { input type="hidden" name="take" value=(view.take.code()); }
             (fields(&view.draft))
             div.buttons {
                 @if is_open && changes > 0 {
-                    button.approve type="submit" formaction={ (view.path()) "/approve" } {
+                    button.approve type="submit" formaction={ (view.path()) "/approve" } disabled[view.bars.approve.is_some()]
+                        data-barred[view.bars.approve.is_some()] {
                         "Approve " span data-count { (counted(view.take.count(), "change")) }
+                        span data-share { @if view.take.is_less() { ", " (view.take.share_percent()) " % of each" } }
                     }
                 }
-                button.reject type="submit" formaction={ (view.path()) "/reject" } { "Reject" }
+                button.reject type="submit" formaction={ (view.path()) "/reject" } disabled[view.bars.reject.is_some()] { "Reject" }
             }
             p.quiet { "Approving makes a new revision of the table. It changes no vehicle: export the revision and load it yourself." }
         }
@@ -100,7 +116,7 @@ fn lean(view: &View<'_>) -> Markup {
                         a href={ "?node=" (breakpoint(node.rpm)) ":" (breakpoint(node.plate_percent)) "#at" } {
                             (place(node.rpm, node.plate_percent))
                         }
-                        " (chance " (chance(*risk)) ")"
+                        " " span { "(chance " (chance(*risk)) ")" }
                     }
                 }
                 @if nodes.len() > LEAN_NAMED_MAX { li { "and " (nodes.len() - LEAN_NAMED_MAX) " more" } }
@@ -109,16 +125,23 @@ fn lean(view: &View<'_>) -> Markup {
     }
 }
 
-/// Returns the chance that a node ends leaner than permitted with the choice: where its change is left out, it stays
-/// as it is.
+/// Returns the chance that a node ends leaner than permitted with the choice: where its change is left out or taken in
+/// part, lambda follows the fuel that it does get.
+#[expect(
+    clippy::float_cmp,
+    reason = "both values come from the same table: as proposed means the very same number"
+)]
 fn lean_risk(view: &View<'_>, index: usize) -> f64 {
     let node = &view.entry.proposal.nodes[index];
-    if view.take.has(index) || !is_change(node) {
+    let value = view.value(index);
+    if value == node.after {
         return node.lean_risk;
     }
+    let content = view.state.spec.table.content;
+    let lambda = node.lambda_before * content.fuel(node.before) / content.fuel(value);
     let limits = &view.state.spec.limits;
     let wall = limits.leanest_lambda_at(node.rpm, node.plate_percent);
-    chance_leaner(node.lambda_before, wall, node.total_standard_error_percent)
+    chance_leaner(lambda, wall, node.total_standard_error_percent)
 }
 
 fn fields(draft: &Draft) -> Markup {
@@ -146,7 +169,22 @@ fn choice(view: &View<'_>, changes: usize) -> Markup {
             }
             @if view.aspect != Aspect::Choose { a href=(view.aspect_path(Aspect::Choose)) { "Choose nodes" } }
         }
+        (share(view))
         @if let Some(obstacle) = obstacle(view) { p.problem data-obstacle { (obstacle) } }
+    }
+}
+
+/// Returns how much of each change is taken.
+fn share(view: &View<'_>) -> Markup {
+    html! {
+        div.share {
+            label.field {
+                span { "How much of each change, percent" }
+                input type="number" name="share" min="1" max="100" step="1" value=(view.take.share_percent());
+            }
+            button type="submit" name="to" value=(Aspect::After.as_str()) formnovalidate { "Show the result" }
+            p.quiet { "Less than 100 brings a node only part of the way: a lean one stays leaner than After shows for the whole." }
+        }
     }
 }
 
@@ -182,7 +220,10 @@ fn obstacle(view: &View<'_>) -> Option<Markup> {
 pub(crate) fn choice_of(state: &JobState, take: &Take) -> Choice {
     let nodes = take.nodes().into_iter();
     let nodes: Vec<(f64, f64)> = nodes.map(|node| state.spec.axes.position(node)).collect();
-    Choice::of(&nodes)
+    Choice {
+        share_percent: f64::from(take.share_percent()),
+        ..Choice::of(&nodes)
+    }
 }
 
 /// Returns what became of the proposal, and what to do next.

@@ -8,7 +8,7 @@ use maud::{Markup, html};
 
 use super::aspect::Aspect;
 use super::ruler::ruler;
-use super::{View, behind};
+use super::{View, behind, talk};
 use crate::page::grid::place;
 use crate::page::mark;
 use crate::page::number::{breakpoint, decimals, fixed, seconds, signed};
@@ -54,7 +54,10 @@ pub(crate) fn details(view: &View<'_>) -> Markup {
                     (ruler(node, state.spec.limits.leanest_lambda_at(node.rpm, node.plate_percent)))
                 }
                 (facts(state, node))
-                div { (behind::section(state, node, &view.behind)) }
+                div {
+                    (behind::section(state, node, &view.behind))
+                    (talk::about(view, node))
+                }
             }
         }
     }
@@ -196,7 +199,8 @@ pub(crate) fn unit(content: TableContent) -> &'static str {
     }
 }
 
-fn sentence_case(words: &str) -> String {
+/// Returns words with a capital at their start.
+pub(crate) fn sentence_case(words: &str) -> String {
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| {
         first.to_uppercase().chain(letters).collect()

@@ -7,9 +7,15 @@ use crate::page::mark::{is_borrowed, is_change};
 /// Times its standard error that a correction must be to count as proven. Common practice: two.
 const PROVEN_STANDARD_ERRORS: f64 = 2.0;
 
-/// Which of a proposal's changes a reviewer would take; never a node that does not change.
+/// Share of each change that is taken unless a reviewer says less, percent.
+const WHOLE_PERCENT: u8 = 100;
+
+/// Which of a proposal's changes a reviewer would take, and how much of each; never a node that does not change.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Take(Vec<bool>);
+pub(crate) struct Take {
+    taken: Vec<bool>,
+    share_percent: u8,
+}
 
 /// A rule that chooses among a proposal's changes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -65,7 +71,7 @@ impl Rule {
 impl Take {
     /// Returns what a rule takes of a proposal.
     pub(crate) fn by(rule: Rule, proposal: &Proposal) -> Self {
-        Self(proposal.nodes.iter().map(|node| rule.takes(node)).collect())
+        Self::whole(proposal.nodes.iter().map(|node| rule.takes(node)).collect())
     }
 
     /// Returns those of `nodes` that change.
@@ -76,11 +82,46 @@ impl Take {
                 taken[node] = true;
             }
         }
-        Self(taken)
+        Self::whole(taken)
+    }
+
+    fn whole(taken: Vec<bool>) -> Self {
+        Self {
+            taken,
+            share_percent: WHOLE_PERCENT,
+        }
+    }
+
+    /// Returns the same choice with another share of each change, percent.
+    pub(crate) fn with_share(self, share_percent: u8) -> Self {
+        Self {
+            share_percent,
+            ..self
+        }
+    }
+
+    /// Returns the share that `text` names, 1 to 100 percent; none where it is no such number.
+    pub(crate) fn share_of(text: &str) -> Option<u8> {
+        let share: u8 = text.trim().parse().ok()?;
+        (1..=WHOLE_PERCENT).contains(&share).then_some(share)
+    }
+
+    /// Returns the share of each change that is taken, percent.
+    pub(crate) fn share_percent(&self) -> u8 {
+        self.share_percent
+    }
+
+    /// Returns whether less is taken of each change than proposed.
+    pub(crate) fn is_less(&self) -> bool {
+        self.share_percent < WHOLE_PERCENT
     }
 
     /// Returns what [`Take::code`] wrote; none where it is no such text, or of another table.
     pub(crate) fn from_code(code: &str, proposal: &Proposal) -> Option<Self> {
+        let (code, share) = match code.split_once('-') {
+            Some((code, share)) => (code, Self::share_of(share)?),
+            None => (code, WHOLE_PERCENT),
+        };
         if code.len() != proposal.nodes.len().div_ceil(4) {
             return None;
         }
@@ -91,23 +132,24 @@ impl Take {
         }
         taken.truncate(proposal.nodes.len());
         let changing = proposal.nodes.iter().map(is_change);
-        Some(Self(
-            taken
-                .into_iter()
-                .zip(changing)
-                .map(|(taken, changes)| taken && changes)
-                .collect(),
-        ))
+        let taken = taken.into_iter().zip(changing);
+        let taken = taken.map(|(taken, changes)| taken && changes);
+        Some(Self::whole(taken.collect()).with_share(share))
     }
 
-    /// Returns the choice as text for a path: a hexadecimal digit for each four nodes, in node order.
+    /// Returns the choice as text for a path: a hexadecimal digit for each four nodes, in node order; then, where it
+    /// is not the whole of each change, `-` and the share.
     pub(crate) fn code(&self) -> String {
         let digit = |four: &[bool]| {
             let bits = four.iter().enumerate().filter(|(_, taken)| **taken);
             let value = bits.fold(0_u32, |value, (bit, _)| value | (1 << bit));
             char::from_digit(value, 16).expect("below 16")
         };
-        self.0.chunks(4).map(digit).collect()
+        let code: String = self.taken.chunks(4).map(digit).collect();
+        if self.is_less() {
+            return format!("{code}-{}", self.share_percent);
+        }
+        code
     }
 
     /// Takes all changes among `nodes`, or none of them where all were taken.
@@ -117,24 +159,26 @@ impl Take {
             .copied()
             .filter(|&node| is_change(&proposal.nodes[node]))
             .collect();
-        let to = !changing.iter().all(|&node| self.0[node]);
+        let to = !changing.iter().all(|&node| self.taken[node]);
         for node in changing {
-            self.0[node] = to;
+            self.taken[node] = to;
         }
     }
 
     /// Returns whether a node is taken.
     pub(crate) fn has(&self, node: usize) -> bool {
-        self.0[node]
+        self.taken[node]
     }
 
     /// Returns the nodes that are taken, in node order.
     pub(crate) fn nodes(&self) -> Vec<usize> {
-        (0..self.0.len()).filter(|&node| self.0[node]).collect()
+        (0..self.taken.len())
+            .filter(|&node| self.taken[node])
+            .collect()
     }
 
     /// Returns how many nodes are taken.
     pub(crate) fn count(&self) -> usize {
-        self.0.iter().filter(|taken| **taken).count()
+        self.taken.iter().filter(|taken| **taken).count()
     }
 }

@@ -1,9 +1,9 @@
 //! Which changes are taken.
 
 use super::house::{NOW, job, spec};
-use crate::page::proposal::View;
 use crate::page::proposal::aspect::Aspect;
 use crate::page::proposal::take::{Rule, Take};
+use crate::page::proposal::{self, View};
 
 /// If this fails, fuel comes off by default where it was hardly measured.
 #[test]
@@ -74,5 +74,61 @@ fn addresses_carry_the_choice_only_where_there_is_one() {
     assert_eq!(
         view.aspect_path(Aspect::After),
         format!("{path}/after/200000000")
+    );
+}
+
+/// If this fails, a share is lost or changed on its way through an address, or one that is none is taken.
+#[test]
+fn a_share_survives_its_address() {
+    let state = job(spec(), &|node| {
+        if node < 4 { (3.0, 0.9) } else { (0.0, 0.9) }
+    });
+    let proposal = &state.proposals[0].proposal;
+    let take = Take::of(&[0], proposal).with_share(40);
+    assert_eq!(take.code(), "100000000-40");
+    assert_eq!(Take::from_code(&take.code(), proposal), Some(take));
+    for none in ["0", "101", "-3", "half", "50.5", ""] {
+        assert_eq!(Take::share_of(none), None, "{none}");
+        let code = format!("100000000-{none}");
+        assert_eq!(Take::from_code(&code, proposal), None, "{code}");
+    }
+}
+
+/// If this fails, a reviewer who takes less than proposed sees the table, or the risk, of the whole change.
+#[test]
+fn less_than_proposed_is_shown_as_less() {
+    let state = job(spec(), &|node| {
+        if node == 0 { (10.0, 0.9) } else { (0.0, 0.9) }
+    });
+    let mut view = View::first(&state, &state.proposals[0], NOW);
+    view.aspect = Aspect::After;
+    view.take = view.take.with_share(50);
+    assert!((view.value(0) - 5.0).abs() < 1e-9);
+    let page = proposal::page(&view).into_string();
+    // 15 % lacking, 5 % given: 1.15 / 1.05 - 1 = 9.5 %.
+    assert!(page.contains("+9.5<small>5.0"), "{page}");
+    assert!(page.contains(", 50 % of each"), "{page}");
+}
+
+/// If this fails, somebody writes a reason first and learns then that they may not approve.
+#[test]
+fn who_may_not_approve_is_told_before() {
+    let state = job(spec(), &|_| (1.5, 0.9));
+    let mut view = View::first(&state, &state.proposals[0], NOW);
+    let open = proposal::page(&view).into_string();
+    assert!(!open.contains("Not yours to approve"), "{open}");
+    view.bars.approve = Some("a second pair of eyes decides".to_owned());
+    let page = proposal::page(&view).into_string();
+    let at = |words: &str| {
+        page.find(words)
+            .unwrap_or_else(|| panic!("{words}: {page}"))
+    };
+    assert!(
+        at("Not yours to approve. </strong>A second pair of eyes decides.") < at("name=\"reason\"")
+    );
+    assert!(page.contains("/approve\" disabled data-barred"), "{page}");
+    assert!(
+        !page.contains("/reject\" disabled"),
+        "withdrawing stays possible: {page}"
     );
 }
