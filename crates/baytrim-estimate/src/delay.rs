@@ -2,6 +2,7 @@
 
 mod identify;
 mod scene;
+mod told;
 
 use baytrim_model::bay::{DelayChoice, DelayModel};
 use baytrim_model::channel::EvidenceKind;
@@ -66,6 +67,15 @@ pub(crate) fn without_pull(choice: DelayChoice, engine: &Engine) -> DelayFound {
                 lag_s: 0.0,
             },
             remark: "as given by the job".to_owned(),
+            typical: None,
+        },
+        DelayChoice::Expect(belief) => DelayFound {
+            model: belief.model,
+            source: DelaySource::Bay,
+            standard_error: belief.standard_error,
+            remark: "the pull cannot tell the delay: what earlier pulls in the bay told stands"
+                .to_owned(),
+            typical: None,
         },
         DelayChoice::Identify => DelayFound {
             model: prior(engine),
@@ -74,6 +84,7 @@ pub(crate) fn without_pull(choice: DelayChoice, engine: &Engine) -> DelayFound {
             remark: "the pull cannot tell the delay: what is usual for such an engine stands. \
                      A pull with a few overrun cuts or fuel steps would tell it."
                 .to_owned(),
+            typical: None,
         },
     }
 }
@@ -114,7 +125,11 @@ pub(crate) fn of_pull(choice: DelayChoice, frame: &Frame, columns: &Columns<'_>)
     if matches!(choice, DelayChoice::Given(_)) || frame.evidence == EvidenceKind::Trims {
         return found;
     }
-    let prior = found.model;
+    let physics = prior(&frame.engine);
+    let belief = match choice {
+        DelayChoice::Expect(belief) => Some(belief),
+        _ => None,
+    };
     for _ in 0..PASSES {
         let mut pipeline = Pipeline::new(frame.clone(), found.model, true);
         for row in 0..columns.len() {
@@ -123,7 +138,7 @@ pub(crate) fn of_pull(choice: DelayChoice, frame: &Frame, columns: &Columns<'_>)
         let evidence = pipeline.into_evidence(relative_error(&found));
         let theta = crate::fit::surface_of(&frame.axes, &evidence);
         let scene = scene_of(frame, columns, &theta);
-        match identify::identify(&scene, &prior) {
+        match identify::identify(&scene, &physics, belief.as_ref()) {
             Some(better) => found = better,
             None => break,
         }
@@ -136,7 +151,7 @@ pub(crate) fn of_pull(choice: DelayChoice, frame: &Frame, columns: &Columns<'_>)
 pub(crate) fn relative_error(found: &DelayFound) -> f64 {
     match found.source {
         DelaySource::Given => 0.1,
-        DelaySource::Identified => 0.35,
+        DelaySource::Identified | DelaySource::Bay => 0.35,
         DelaySource::Prior => 0.45,
     }
 }

@@ -38,7 +38,7 @@ pub use false_lean::{FalseLean, Suspect, false_lean};
 pub use fit::{Fit, FitError, FitSettings, fit};
 pub use live::LivePull;
 pub use loaded::{LoadedAnswer, LoadedQuestion, which_loaded};
-pub use plan::{PlanQuestion, PlanStep, PullPlan, UseMap, plan_pull};
+pub use plan::{FuelStep, PlanQuestion, PlanStep, PullPlan, UseMap, fuel_steps, plan_pull};
 pub use points::{LambdaPoint, lambda_points};
 pub use posterior::{Posterior, fit_whole};
 pub use read::{PullReading, ReadError, judge_rows, read_pull};

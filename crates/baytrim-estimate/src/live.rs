@@ -29,6 +29,7 @@ impl LivePull {
         let frame = Frame::new(context)?;
         let delay = match context.delay {
             DelayChoice::Given(model) => model,
+            DelayChoice::Expect(belief) => belief.model,
             DelayChoice::Identify => delay::prior(context.engine),
         };
         Ok(Self {

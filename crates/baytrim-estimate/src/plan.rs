@@ -8,6 +8,7 @@
 //! safe: as in Sui and others (2015), Safe exploration for optimization with Gaussian processes.
 
 mod candidate;
+mod fuel_step;
 mod use_map;
 
 use baytrim_model::axis::Axes;
@@ -20,6 +21,7 @@ use crate::limit::normal::quantile;
 use crate::posterior::Posterior;
 
 use candidate::{Candidate, candidates};
+pub use fuel_step::{FuelStep, fuel_steps};
 pub use use_map::UseMap;
 
 /// What a plan is asked for.

@@ -6,6 +6,8 @@ use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::{Actor, BayName, ChannelMapId, RequestId, UnixMillis};
 use baytrim_model::record::{BayEvent, BayRecord};
 
+use crate::bay_delay::DelayEntry;
+use crate::bay_reading::ReadingEntry;
 use crate::fold::Fold;
 use crate::refusal::Refusal;
 use crate::state::FoldError;
@@ -18,6 +20,10 @@ const REASON_BYTES_MAX: usize = 2000;
 pub struct BayState {
     /// Its channel maps, oldest first; `m1` is the first and the last is in force.
     pub maps: Vec<MapEntry>,
+    /// The delay that each job's last pull to tell it told, in the order in which they were told.
+    pub delays: Vec<DelayEntry>,
+    /// How it read against the other bays of each job, by the job's last proposal.
+    pub readings: Vec<ReadingEntry>,
     /// What each request id came to.
     requests: HashMap<RequestId, BayOutcome>,
     record_count: u64,
@@ -45,6 +51,10 @@ pub struct MapEntry {
 pub enum BayOutcome {
     /// The bay got this channel map.
     MapSet(ChannelMapId),
+    /// A pull told the bay's delay.
+    DelayLearnt,
+    /// A proposal compared the bay with others.
+    ReadingCompared,
 }
 
 impl Fold for BayState {
@@ -75,6 +85,32 @@ impl Fold for BayState {
                     by: record.by.clone(),
                 });
             }
+            BayEvent::ReadingCompared {
+                job,
+                leaner_percent,
+                standard_error_percent,
+                ..
+            } => {
+                self.readings.retain(|entry| entry.job != *job);
+                self.readings.push(ReadingEntry {
+                    job: job.clone(),
+                    leaner_percent: *leaner_percent,
+                    standard_error_percent: *standard_error_percent,
+                });
+            }
+            BayEvent::DelayLearnt {
+                job,
+                displacement_cc,
+                delay,
+                ..
+            } => {
+                self.delays.retain(|entry| entry.job != *job);
+                self.delays.push(DelayEntry {
+                    job: job.clone(),
+                    displacement_cc: *displacement_cc,
+                    delay: *delay,
+                });
+            }
         }
         if let Some(id) = &record.request_id {
             let outcome = Self::outcome_of(&record.event);
@@ -91,6 +127,8 @@ impl Fold for BayState {
     fn outcome_of(event: &BayEvent) -> BayOutcome {
         match event {
             BayEvent::ChannelMapSet { id, .. } => BayOutcome::MapSet(*id),
+            BayEvent::DelayLearnt { .. } => BayOutcome::DelayLearnt,
+            BayEvent::ReadingCompared { .. } => BayOutcome::ReadingCompared,
         }
     }
 }

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use baytrim_estimate::contrast::{PullContrast, pull_contrast};
 use baytrim_estimate::{Posterior, PullEvidence};
 use baytrim_model::ids::{BayName, PullId};
+use baytrim_model::proposal::BayDifference;
 
 use crate::state::JobState;
 
@@ -43,14 +44,21 @@ pub fn contrasts(
     bays.into_iter().map(contrast).collect()
 }
 
+/// Returns those that could be told, for the record.
+pub(crate) fn differences(contrasts: &[BayContrast]) -> Vec<BayDifference> {
+    let difference = |contrast: &BayContrast| {
+        let found = contrast.found?;
+        Some(BayDifference {
+            bay: contrast.bay.clone(),
+            leaner_percent: 100.0 * found.difference,
+            standard_error_percent: 100.0 * found.standard_error,
+        })
+    };
+    contrasts.iter().filter_map(difference).collect()
+}
+
 /// Returns what a reviewer is told of them.
-pub(crate) fn remarks(
-    state: &JobState,
-    pulls: &[PullId],
-    evidence: &[&PullEvidence],
-    posterior: &Posterior,
-) -> Vec<String> {
-    let contrasts = contrasts(state, pulls, evidence, posterior);
+pub(crate) fn remarks(contrasts: &[BayContrast]) -> Vec<String> {
     // Of two bays one says it all.
     let count = if contrasts.len() == 2 {
         1

@@ -3,6 +3,8 @@
 
 pub mod bay;
 pub mod bay_contrast;
+pub mod bay_delay;
+pub mod bay_reading;
 pub mod codec;
 pub mod comment;
 pub mod export;

@@ -7,6 +7,7 @@ use baytrim_model::proposal::{DoneChance, NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
 
 use crate::bay_contrast;
+use crate::bay_delay;
 use crate::false_lean;
 use crate::refusal::Refusal;
 use crate::state::JobState;
@@ -61,9 +62,13 @@ pub fn plan(
     )
     .map_err(|error| misfit(error.to_string()))?;
     fit.summary.remarks.extend(doubts.remarks);
+    let contrasts = bay_contrast::contrasts(state, pulls, evidence, &posterior);
     fit.summary
         .remarks
-        .extend(bay_contrast::remarks(state, pulls, evidence, &posterior));
+        .extend(bay_contrast::remarks(&contrasts));
+    let records = pulls.iter().filter_map(|&id| state.pull(id).ok());
+    let delays = bay_delay::remark(records.map(|entry| &entry.record));
+    fit.summary.remarks.extend(delays);
     // The fit itself counts from the base table.
     fit.summary.off_target_percent = fit.off_target_percent(&state.log_trim(state.head()));
     Ok(Proposal {
@@ -76,6 +81,7 @@ pub fn plan(
         done: done(state, &fit, &posterior, &nodes),
         fit: fit.summary,
         nodes,
+        bays: bay_contrast::differences(&contrasts),
     })
 }
 

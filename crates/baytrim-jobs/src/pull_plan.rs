@@ -1,8 +1,11 @@
 //! What to run next, and whether there is any need.
 
-use baytrim_estimate::{PlanQuestion, PlanStep, PullEvidence, PullPlan, UseMap, plan_pull};
+use baytrim_estimate::{
+    FuelStep, PlanQuestion, PlanStep, PullEvidence, PullPlan, UseMap, fuel_steps, plan_pull,
+};
 use baytrim_model::field::FieldError;
 use baytrim_model::proposal::DoneChance;
+use baytrim_model::pull::DelaySource;
 
 use crate::propose::{TOLERANCE_PERCENT, fitted};
 use crate::refusal::Refusal;
@@ -29,6 +32,8 @@ pub struct NextPull {
     pub done: DoneChance,
     /// The plan.
     pub plan: PullPlan,
+    /// What to run before it, so that the delay is told; empty where a pull told it, or the job gives it.
+    pub fuel_steps: Vec<FuelStep>,
 }
 
 /// Plans the next pull of a job from the evidence of its pulls.
@@ -79,7 +84,29 @@ pub fn next_pull(
             proposed_share: None,
         },
         plan,
+        fuel_steps: if is_delay_told(state) {
+            Vec::new()
+        } else {
+            fuel_steps(&fit, &question)
+        },
     })
+}
+
+fn is_delay_told(state: &JobState) -> bool {
+    let mut pulls = state.pulls.iter().map(|entry| &entry.record.summary.delay);
+    pulls.any(|delay| delay.source != DelaySource::Prior)
+}
+
+/// Returns a hold with steps of fuel in words that a tuner would say.
+pub fn step_sentence(step: &FuelStep) -> String {
+    let times = match step.step_count {
+        2 => "twice".to_owned(),
+        count => format!("{count} times"),
+    };
+    format!(
+        "hold {:.0} rpm at {} %, step fuel up by {} % for {:.0} s and back for {:.0} s, {times}, {:.0} s in all; log the step as short_term_trim",
+        step.rpm, step.plate_percent, step.step_percent, step.step_s, step.step_s, step.run_s
+    )
 }
 
 /// Returns a run in words that a tuner would say.

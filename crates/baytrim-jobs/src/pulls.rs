@@ -1,7 +1,7 @@
 //! Reading a pull for a job and recording what it turned out to be.
 
 use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, judge_rows, read_pull};
-use baytrim_model::bay::{BaySetup, DelayChoice};
+use baytrim_model::bay::{BaySetup, DelayBelief, DelayChoice};
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::gate::GateName;
 use baytrim_model::ids::{BayName, RevisionId};
@@ -24,6 +24,8 @@ pub struct Circumstances {
     pub channels: ChannelMap,
     /// Where that map came from; none for a pull of a time when nobody noted it.
     pub channels_from: Option<ChannelMapSource>,
+    /// What earlier pulls in the bay told of the delay; none where they told nothing.
+    pub delay_expected: Option<DelayBelief>,
 }
 
 /// What a pull leaves beside its summary: its blobs, by the SHA-256 that names them, hexadecimal, and what
@@ -63,6 +65,7 @@ pub fn circumstances(
         revision,
         channels,
         channels_from: Some(channels_from),
+        delay_expected: None,
     })
 }
 
@@ -73,6 +76,7 @@ pub fn circumstances_of(record: &PullRecord) -> Circumstances {
         revision: record.revision,
         channels: record.channels.clone(),
         channels_from: record.channels_from,
+        delay_expected: record.delay_expected,
     }
 }
 
@@ -159,6 +163,7 @@ pub fn event(
             source_name: source_name.to_owned(),
             channels: circumstances.channels.clone(),
             channels_from: circumstances.channels_from,
+            delay_expected: circumstances.delay_expected,
             log_blob: blobs.log,
             fingerprint: Some(blobs.fingerprint),
             recording: Some(blobs.recording),
@@ -189,7 +194,10 @@ pub(crate) fn context<'a>(
         table: &spec.table,
         trim_in_force,
         gates: &spec.gates,
-        delay: bay.delay,
+        delay: match (bay.delay, circumstances.delay_expected) {
+            (DelayChoice::Identify, Some(belief)) => DelayChoice::Expect(belief),
+            (choice, _) => choice,
+        },
         evidence: circumstances.channels.evidence,
     })
 }

@@ -40,12 +40,25 @@ impl DelayModel {
     }
 }
 
+/// A delay with what it is known to.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DelayBelief {
+    /// The delay.
+    pub model: DelayModel,
+    /// Standard errors of its three numbers, each in its unit.
+    pub standard_error: DelayModel,
+}
+
 /// Where a bay's delay comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum DelayChoice {
     /// From each pull itself, leaning on physics where the pull cannot tell.
     Identify,
+    /// From each pull itself, leaning on what earlier pulls in the bay told. No job file says so: the daemon does,
+    /// where it knows.
+    Expect(DelayBelief),
     /// As given.
     Given(DelayModel),
 }

@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use crate::ids::{Actor, ProposalId, PullId, RevisionId, UnixMillis};
+use crate::ids::{Actor, BayName, ProposalId, PullId, RevisionId, UnixMillis};
 use crate::limits::LimitName;
 
 /// What a proposal does with a node.
@@ -138,6 +138,21 @@ pub struct Proposal {
     pub done: Option<DoneChance>,
     /// One entry per node, in node order.
     pub nodes: Vec<NodeChange>,
+    /// How each bay reads against the others at the same places; empty where all pulls came from one bay, or they
+    /// hardly meet, and in records of a time when nobody noted it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub bays: Vec<BayDifference>,
+}
+
+/// How one bay reads against the others at the same places of a job.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct BayDifference {
+    /// The bay.
+    pub bay: BayName,
+    /// How much leaner it reads, percent of lambda.
+    pub leaner_percent: f64,
+    /// Its standard error, percent.
+    pub standard_error_percent: f64,
 }
 
 impl Proposal {

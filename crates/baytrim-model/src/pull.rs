@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::bay::DelayModel;
+use crate::bay::{DelayBelief, DelayModel};
 use crate::channel::ChannelMap;
 use crate::gate::GateName;
 use crate::ids::{BayName, ChannelMapId, PullId, RevisionId};
@@ -29,6 +29,8 @@ pub enum DelaySource {
     Identified,
     /// The pull cannot tell: the physical prior stands.
     Prior,
+    /// The pull cannot tell alone: what earlier pulls in the bay told stands.
+    Bay,
 }
 
 /// The delay that a pull was read with.
@@ -42,6 +44,19 @@ pub struct DelayFound {
     pub standard_error: DelayModel,
     /// A sentence for the tuner: what told the delay, or why nothing could.
     pub remark: String,
+    /// Delay and lag together at the pull's typical operating point; none where the pull was not searched, and in
+    /// records of a time when nobody noted it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub typical: Option<TypicalDelay>,
+}
+
+/// Delay and lag together at a pull's typical operating point.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TypicalDelay {
+    /// Transport delay plus lag, seconds.
+    pub delay_s: f64,
+    /// Its standard error, seconds.
+    pub standard_error_s: f64,
 }
 
 /// A warning about a pull as a whole.
@@ -189,6 +204,10 @@ pub struct PullRecord {
     /// Where the channel map came from; none in records of a time when nobody noted it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub channels_from: Option<ChannelMapSource>,
+    /// What earlier pulls in the bay told of the delay when the log was read, so that it can be read again; none
+    /// where they told nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub delay_expected: Option<DelayBelief>,
     /// SHA-256 of the raw log in hexadecimal: the name of its blob.
     pub log_blob: String,
     /// What its samples say in short, the same for every file of one recording; none in records of a time when

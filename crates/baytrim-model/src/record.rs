@@ -2,8 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::bay::DelayBelief;
 use crate::channel::ChannelMap;
-use crate::ids::{Actor, ChannelMapId, ProposalId, RequestId, RevisionId, UnixMillis};
+use crate::ids::{
+    Actor, ChannelMapId, JobId, ProposalId, PullId, RequestId, RevisionId, UnixMillis,
+};
 use crate::job::JobSpec;
 use crate::proposal::Proposal;
 use crate::pull::PullRecord;
@@ -116,6 +119,28 @@ pub enum BayEvent {
         /// Why it was set; empty where nobody said.
         #[serde(default, skip_serializing_if = "String::is_empty")]
         reason: String,
+    },
+    /// A pull told the bay's delay.
+    DelayLearnt {
+        /// The job of the pull.
+        job: JobId,
+        /// The pull.
+        pull: PullId,
+        /// Displacement of the job's engine in cubic centimetres: exhaust systems go with it.
+        displacement_cc: f64,
+        /// The delay that is known now.
+        delay: DelayBelief,
+    },
+    /// A proposal compared the bay with the other bays of its job.
+    ReadingCompared {
+        /// The job.
+        job: JobId,
+        /// The proposal.
+        proposal: ProposalId,
+        /// How much leaner the bay reads than the others at the same places, percent of lambda.
+        leaner_percent: f64,
+        /// Its standard error, percent.
+        standard_error_percent: f64,
     },
 }
 

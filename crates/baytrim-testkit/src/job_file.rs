@@ -176,7 +176,7 @@ fn gates_section(gates: &GateSettings) -> String {
 
 fn delay(bay: &BaySetup) -> String {
     match bay.delay {
-        DelayChoice::Identify => "\"identify\"".to_owned(),
+        DelayChoice::Identify | DelayChoice::Expect(_) => "\"identify\"".to_owned(),
         DelayChoice::Given(model) => format!(
             "{{ cycles = {:?}, gas_volume_l = {:?}, lag_s = {:?} }}",
             model.cycles, model.gas_volume_l, model.lag_s

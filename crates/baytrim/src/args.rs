@@ -22,7 +22,7 @@ pub(crate) mod table;
 pub(crate) mod trace;
 
 use access::{MemberCommand, PolicyCommand, TokenCommand};
-use channels::ChannelsCommand;
+use channels::{BayCommand, ChannelsCommand};
 use job::JobCommand;
 use ledger::LedgerCommand;
 use plan::PlanArgs;
@@ -131,6 +131,9 @@ pub(crate) enum Command {
     /// Find out which column of a log is which quantity
     #[command(subcommand)]
     Channels(ChannelsCommand),
+    /// Look at a bay
+    #[command(subcommand)]
+    Bay(BayCommand),
     /// Compute what the table in force needs, and record it as a proposal
     Propose(ProposeArgs),
     /// Plan the next pull: what to hold and sweep, what it brings, and whether there is need

@@ -2,6 +2,7 @@
 
 pub(crate) mod access;
 pub(crate) mod archive;
+pub(crate) mod bay;
 pub(crate) mod channel_maps;
 pub(crate) mod channels;
 pub(crate) mod inbox;

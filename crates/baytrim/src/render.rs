@@ -2,6 +2,7 @@
 
 pub(crate) mod access;
 pub mod archive;
+pub mod bay;
 pub mod channel_maps;
 pub mod channels;
 pub(crate) mod columns;

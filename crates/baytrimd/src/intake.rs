@@ -6,6 +6,7 @@ use baytrim_estimate::PullReading;
 use baytrim_intake::{
     Intake, LogLimits, check_axes, fingerprint, parse_channel_map, read_log, standard_channels,
 };
+use baytrim_jobs::bay_delay::{expected_delay, learnt};
 use baytrim_jobs::pulls::{self, Circumstances, PullBlobs};
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{JobState, Refusal, realise};
@@ -105,6 +106,43 @@ pub fn samples(
     Ok(read_log(source, name, map, &state.spec.fuel, &limits)?)
 }
 
+/// Returns the circumstances of a pull with what earlier pulls in its bay told of the delay.
+///
+/// # Errors
+/// The store's fault.
+pub fn expecting(
+    shop: &Shop,
+    state: &JobState,
+    circumstances: &Circumstances,
+) -> Result<Circumstances, Fault> {
+    let bay = shop.bay(&circumstances.bay)?.state;
+    Ok(Circumstances {
+        delay_expected: expected_delay(&bay, state.id(), &state.spec.engine),
+        ..circumstances.clone()
+    })
+}
+
+/// Tells the bay what a recorded pull told of its delay.
+fn tell_bay(shop: &Shop, author: &Author, decided: &Decided) {
+    let (Outcome::Pull(id), false) = (decided.outcome, decided.is_repeat) else {
+        return;
+    };
+    let state = &decided.job.state;
+    let Ok(pull) = state.pull(id) else { return };
+    let Some(event) = learnt(state, &pull.record) else {
+        return;
+    };
+    let author = Author {
+        by: author.by.clone(),
+        request_id: None,
+    };
+    let told = shop.decide_bay(&pull.record.bay, &author, &|_| false, |_| Ok(event.clone()));
+    if let Err(fault) = told {
+        // The pull is recorded; the next one in the bay leans on physics instead.
+        tracing::warn!(bay = %pull.record.bay, error = %fault, "a delay that a pull told was not kept");
+    }
+}
+
 /// Reads the log `log` and records it as a pull of `job`: evidence first, then the record that names
 /// log and evidence.
 ///
@@ -119,6 +157,7 @@ pub fn record(
     log: BlobId,
 ) -> Result<Decided, Fault> {
     let loaded = shop.job(job)?;
+    let circumstances = &expecting(shop, &loaded.state, circumstances)?;
     let mut reader = shop.store().open_blob(&log).map_err(InternalFault::from)?;
     let LogReading {
         mut reading,
@@ -142,7 +181,7 @@ pub fn record(
         Some(&blobs.log),
         &blobs.fingerprint,
     ));
-    shop.decide(job, author, &is_pull, |job| {
+    let decided = shop.decide(job, author, &is_pull, |job| {
         let (blobs, summary) = (blobs.clone(), reading.summary.clone());
         Ok(pulls::event(
             &job.state,
@@ -151,7 +190,9 @@ pub fn record(
             blobs,
             summary,
         )?)
-    })
+    })?;
+    tell_bay(shop, author, &decided);
+    Ok(decided)
 }
 
 /// Compares what a pull says with what the job's earlier pulls predict, and notes it in the summary.

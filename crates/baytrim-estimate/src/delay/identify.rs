@@ -3,13 +3,15 @@
 //! The correction surface is fitted to what the gates accept, which depends little on the delay; then
 //! cycles, gas volume and lag are moved until edges and quick movements are met best, by Gauss-Newton
 //! steps on the robust likelihood with the physical prior. Delay and lag are moved together: a
-//! shift alone is confidently wrong (Bjoerklund and Ljung 2003).
+//! shift alone is confidently wrong (Bjoerklund and Ljung 2003). What earlier pulls in the bay told comes in
+//! afterwards, in place of the physical prior.
 
-use baytrim_model::bay::DelayModel;
-use baytrim_model::pull::{DelayFound, DelaySource};
+use baytrim_model::bay::{DelayBelief, DelayModel};
+use baytrim_model::pull::DelayFound;
 use nalgebra::{Matrix3, Vector3};
 
 use super::scene::{Left, Place, SceneRow, badness, left_over, robust_sd, weigh};
+use super::told::{Told, verdict};
 use super::{CYCLES_SD, GAS_LOG_SD, LAG_LOG_SD};
 
 /// Share of its likelihood that the residual is believed: neighbouring rows share errors of the surface,
@@ -23,9 +25,6 @@ const STARTS: [f64; 7] = [-1.2, -0.6, 0.0, 0.5, 1.0, 1.5, 2.0];
 const ROUNDS: usize = 6;
 /// Fewest usable rows.
 const ROWS_MIN: usize = 100;
-/// The delay counts as told when its standard error falls below this share of the prior's.
-const TOLD_SHARE: f64 = 0.35;
-
 struct Search<'a> {
     rows: &'a [SceneRow],
     prior: Place,
@@ -34,7 +33,7 @@ struct Search<'a> {
     sd: f64,
 }
 
-fn place_of(model: &DelayModel) -> Place {
+pub(super) fn place_of(model: &DelayModel) -> Place {
     [
         model.cycles,
         model.gas_volume_l.max(1e-3).ln(),
@@ -122,8 +121,12 @@ fn bounded(mut place: Place) -> Place {
     place
 }
 
-/// Finds the delay; none when the pull has too few usable rows.
-pub(super) fn identify(rows: &[SceneRow], prior: &DelayModel) -> Option<DelayFound> {
+/// Finds the delay; none when the pull has too few usable rows. `belief` is what earlier pulls in the bay told.
+pub(super) fn identify(
+    rows: &[SceneRow],
+    prior: &DelayModel,
+    belief: Option<&DelayBelief>,
+) -> Option<DelayFound> {
     let usable = rows.iter().filter(|row| row.phi.is_finite()).count();
     if usable < ROWS_MIN {
         return None;
@@ -173,63 +176,11 @@ pub(super) fn identify(rows: &[SceneRow], prior: &DelayModel) -> Option<DelayFou
             None => break,
         }
     }
-    Some(verdict(&search, &place, &precision))
-}
-
-/// Says how well the delay is known, at the rows' typical operating point.
-fn verdict(search: &Search<'_>, place: &Place, precision: &Matrix3<f64>) -> DelayFound {
-    let covariance = precision.try_inverse().unwrap_or_else(Matrix3::zeros);
-    let mut cycle_s: Vec<f64> = search.rows.iter().map(|row| row.cycle_s).collect();
-    let mut s_per_l: Vec<f64> = search.rows.iter().map(|row| row.s_per_l).collect();
-    let middle = |values: &mut Vec<f64>| {
-        let at = values.len() / 2;
-        *values.select_nth_unstable_by(at, f64::total_cmp).1
+    let own = Told {
+        place,
+        precision,
+        prior: search.prior,
+        prior_sd: search.prior_sd,
     };
-    let (cycle_s, s_per_l) = (middle(&mut cycle_s), middle(&mut s_per_l));
-    let gas_l = place[1].exp();
-    let slope = Vector3::new(cycle_s, gas_l * s_per_l, place[2].exp());
-    let error_s = (slope.transpose() * covariance * slope)[0].max(0.0).sqrt();
-    let prior_slope = Vector3::new(
-        cycle_s,
-        search.prior[1].exp() * s_per_l,
-        search.prior[2].exp(),
-    );
-    let prior_error_s = (0..3)
-        .map(|part| (prior_slope[part] * search.prior_sd[part]).powi(2))
-        .sum::<f64>()
-        .sqrt();
-    let told = error_s < TOLD_SHARE * prior_error_s;
-    let model = DelayModel {
-        cycles: place[0],
-        gas_volume_l: gas_l,
-        lag_s: place[2].exp(),
-    };
-    let delay_s = cycle_s * model.cycles + s_per_l * gas_l;
-    let remark = if told {
-        format!(
-            "quick movements and cut edges tell it: {:.0} ms of delay and lag at the pull's typical point, \
-             give or take {:.0} ms",
-            1000.0 * (delay_s + model.lag_s),
-            2000.0 * error_s
-        )
-    } else {
-        "the pull tells the delay only roughly: what is usual for such an engine counts as well. A pull with a \
-         few overrun cuts or fuel steps would tell it."
-            .to_owned()
-    };
-    let sd = |part: usize| covariance[(part, part)].max(0.0).sqrt();
-    DelayFound {
-        standard_error: DelayModel {
-            cycles: sd(0),
-            gas_volume_l: gas_l * sd(1),
-            lag_s: model.lag_s * sd(2),
-        },
-        model,
-        source: if told {
-            DelaySource::Identified
-        } else {
-            DelaySource::Prior
-        },
-        remark,
-    }
+    Some(verdict(rows, &own, belief))
 }

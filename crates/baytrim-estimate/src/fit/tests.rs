@@ -1,5 +1,6 @@
 //! Checks of the fit against slower ways and published values.
 
+mod adding;
 mod dense;
 mod oracles;
 mod published;

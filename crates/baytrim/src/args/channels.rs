@@ -31,6 +31,14 @@ pub(crate) struct BayArg {
     pub(crate) bay: BayName,
 }
 
+/// Looks at bays.
+#[derive(Debug, Subcommand)]
+pub(crate) enum BayCommand {
+    /// Show what the ledger knows of a bay: its channel map, and the delays that pulls in it told
+    #[command(after_help = "Example:\n  baytrim bay show east")]
+    Show(BayArg),
+}
+
 /// Which channel map to put in force.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \

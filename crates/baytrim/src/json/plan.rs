@@ -1,6 +1,6 @@
 //! Plans of the next pull, for scripts.
 
-use baytrim_api::v1::{DoneChance, PlanStep, PullPlan};
+use baytrim_api::v1::{DoneChance, FuelStep, PlanStep, PullPlan};
 use serde::Serialize;
 
 use crate::name::number;
@@ -12,6 +12,7 @@ pub(crate) struct PlanJson<'a> {
     revision: &'a str,
     pulls: Vec<&'a str>,
     done: Option<DoneJson>,
+    fuel_steps: Vec<FuelStepJson<'a>>,
     steps: Vec<StepJson<'a>>,
     standard_error_percent: f64,
     planned_standard_error_percent: f64,
@@ -42,6 +43,18 @@ struct StepJson<'a> {
     sentence: &'a str,
 }
 
+#[derive(Debug, Serialize)]
+struct FuelStepJson<'a> {
+    rpm: f64,
+    plate_percent: f64,
+    step_percent: f64,
+    step_count: u32,
+    step_s: f64,
+    run_s: f64,
+    total_s: f64,
+    sentence: &'a str,
+}
+
 impl<'a> PlanJson<'a> {
     /// Returns the plan for the job of the short name `job`.
     pub(crate) fn new(plan: &'a PullPlan, job: &'a str) -> Self {
@@ -50,6 +63,7 @@ impl<'a> PlanJson<'a> {
             revision: number(&plan.revision),
             pulls: plan.pulls.iter().map(|name| number(name)).collect(),
             done: plan.done.as_ref().map(DoneJson::from),
+            fuel_steps: plan.fuel_steps.iter().map(fuel_step).collect(),
             steps: plan.steps.iter().map(step).collect(),
             standard_error_percent: plan.standard_error_percent,
             planned_standard_error_percent: plan.planned_standard_error_percent,
@@ -70,6 +84,19 @@ impl From<&DoneChance> for DoneJson {
             proposed_probability: done.proposed_probability,
             proposed_within_fraction: done.proposed_within_fraction,
         }
+    }
+}
+
+fn fuel_step(step: &FuelStep) -> FuelStepJson<'_> {
+    FuelStepJson {
+        rpm: step.rpm,
+        plate_percent: step.plate_percent,
+        step_percent: step.step_percent,
+        step_count: step.step_count,
+        step_s: step.step_s,
+        run_s: step.run_s,
+        total_s: step.total_s,
+        sentence: &step.sentence,
     }
 }
 

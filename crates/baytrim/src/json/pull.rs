@@ -197,6 +197,7 @@ fn delay(delay: &Delay) -> DelayJson<'_> {
             DelaySource::Given => "given",
             DelaySource::Identified => "identified",
             DelaySource::Prior => "prior",
+            DelaySource::Bay => "bay",
         },
         remark: &delay.remark,
     }

@@ -24,6 +24,7 @@ pub fn render_plan(plan: &PullPlan, job: &str, options: &RenderOptions) -> Strin
     }
     page += &wrap(&gain(plan), options.width, 0);
     page.push('\n');
+    page += &fuel_steps(plan, options);
     for (index, step) in plan.steps.iter().enumerate() {
         let line = format!(
             "{:>2}. {} (then {} %)",
@@ -40,6 +41,28 @@ pub fn render_plan(plan: &PullPlan, job: &str, options: &RenderOptions) -> Strin
         }
     }
     page
+}
+
+/// Returns what to run first so that the delay is told.
+fn fuel_steps(plan: &PullPlan, options: &RenderOptions) -> String {
+    if plan.fuel_steps.is_empty() {
+        return String::new();
+    }
+    let seconds: f64 = plan.fuel_steps.iter().map(|step| step.total_s).sum();
+    let title = format!(
+        "First, {} s with getting there: no pull has told the delay yet",
+        fixed(seconds, 0)
+    );
+    let mut page = options.paint(Ink::Strong, &title) + "\n";
+    for step in &plan.fuel_steps {
+        page += &hang(&format!("* {}", plain(&step.sentence)), options.width, 2, 4);
+    }
+    page += &wrap(
+        "Where fuel cannot be stepped, shut the plate for a second two or three times instead, so that the overrun cut shows.",
+        options.width,
+        2,
+    );
+    page + "\n"
 }
 
 /// Returns how likely the table in force is good enough.

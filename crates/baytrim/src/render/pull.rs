@@ -198,6 +198,7 @@ fn delay_text(delay: &Delay, options: &RenderOptions) -> String {
         DelaySource::Given => "as the job gives it",
         DelaySource::Identified => "found from this pull",
         DelaySource::Prior => "by physics alone",
+        DelaySource::Bay => "as earlier pulls in the bay told",
         DelaySource::Unspecified => "of unknown source",
     };
     let text = format!(

@@ -7,9 +7,9 @@ mod trace;
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
-    Axes, ChannelSuggestion, Comment, Delay, DelaySource, DoneChance, Engine, FilmBand, FitSummary,
-    Fuel, GateCount, Job, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Revision,
-    SuggestChannelsResponse, TableContent, Verdict, Wall,
+    Axes, ChannelSuggestion, Comment, DoneChance, Engine, FilmBand, FitSummary, Fuel, GateCount, Job,
+    Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Revision, SuggestChannelsResponse,
+    TableContent, Verdict, Wall,
 };
 use prost_types::{Duration, Timestamp};
 
@@ -153,16 +153,7 @@ pub(crate) fn pull() -> Pull {
             ),
         ],
         strip: strip(),
-        delay: Some(Delay {
-            cycles: 1.21,
-            gas_volume_l: 2.08,
-            lag_s: 0.083,
-            cycles_error: 0.12,
-            gas_volume_error_l: 0.31,
-            lag_error_s: 0.009,
-            source: DelaySource::Identified.into(),
-            remark: "Four fuel cuts told it.".to_owned(),
-        }),
+        delay: Some(bays::delay()),
         coverage: coverage(),
         warnings: vec![PullWarning {
             code: "cold_start".to_owned(),

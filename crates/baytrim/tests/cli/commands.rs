@@ -39,6 +39,7 @@ async fn every_reading_command_shows_something() {
         ("channels history east", "new lambda meter"),
         ("channels history west", "baytrim channels suggest LOG"),
         ("channels list", "east  m2"),
+        ("bay show east", "it reads 1.8 ± 0.5 % leaner"),
         ("ledger log quoll-1", "pull p2 from bay east"),
         ("completions bash", "_baytrim"),
         ("--help", "baytrim pull submit quoll-1"),

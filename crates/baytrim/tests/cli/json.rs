@@ -89,7 +89,7 @@ async fn other_answers_have_their_documented_keys() {
         ("proposal list quoll-1 --json", "job proposals"),
         (
             "plan quoll-1 --use street --seconds 60 --json",
-            "job revision pulls done steps standard_error_percent planned_standard_error_percent \
+            "job revision pulls done fuel_steps steps standard_error_percent planned_standard_error_percent \
              total_s unreachable_node_count cautions",
         ),
         (
@@ -134,6 +134,10 @@ async fn other_answers_have_their_documented_keys() {
         ),
         ("channels history east --json", "bay maps"),
         ("channels list --json", "bays"),
+        (
+            "bay show east --json",
+            "bay map leaner_percent leaner_error_percent comparisons delays",
+        ),
         ("ledger log quoll-1 --json", "job records"),
         (
             "ledger verify --json",

@@ -3,6 +3,8 @@
 use baytrim_api::v1;
 use baytrim_jobs::BayState;
 use baytrim_jobs::bay::MapEntry;
+use baytrim_jobs::bay_delay::DelayEntry;
+use baytrim_jobs::bay_reading::{ReadingEntry, pooled};
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::{Actor, BayName, UnixMillis};
 
@@ -12,9 +14,36 @@ use super::time::timestamp;
 /// Returns a bay.
 pub fn bay(id: &BayName, state: &BayState) -> v1::Bay {
     let map = state.map_in_force();
+    let reading = pooled(&state.readings);
     v1::Bay {
         name: name::bay(id),
         channel_map: map.map_or_else(String::new, |map| name::channel_map(id, map.id)),
+        delays: state.delays.iter().map(delay).collect(),
+        leaner_percent: reading.map(|reading| reading.leaner_percent),
+        leaner_error_percent: reading.map_or(0.0, |reading| reading.standard_error_percent),
+        comparisons: state.readings.iter().map(comparison).collect(),
+    }
+}
+
+fn comparison(entry: &ReadingEntry) -> v1::BayComparison {
+    v1::BayComparison {
+        job: name::job(&entry.job),
+        leaner_percent: entry.leaner_percent,
+        standard_error_percent: entry.standard_error_percent,
+    }
+}
+
+fn delay(entry: &DelayEntry) -> v1::LearntDelay {
+    let (model, error) = (&entry.delay.model, &entry.delay.standard_error);
+    v1::LearntDelay {
+        job: name::job(&entry.job),
+        displacement_cc: entry.displacement_cc,
+        cycles: model.cycles,
+        gas_volume_l: model.gas_volume_l,
+        lag_s: model.lag_s,
+        cycles_error: error.cycles,
+        gas_volume_error_l: error.gas_volume_l,
+        lag_error_s: error.lag_s,
     }
 }
 

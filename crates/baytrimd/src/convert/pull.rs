@@ -213,6 +213,7 @@ fn delay(delay: &DelayFound) -> v1::Delay {
         DelaySource::Given => v1::DelaySource::Given,
         DelaySource::Identified => v1::DelaySource::Identified,
         DelaySource::Prior => v1::DelaySource::Prior,
+        DelaySource::Bay => v1::DelaySource::Bay,
     };
     v1::Delay {
         cycles: delay.model.cycles,
@@ -223,5 +224,9 @@ fn delay(delay: &DelayFound) -> v1::Delay {
         lag_error_s: delay.standard_error.lag_s,
         source: source.into(),
         remark: delay.remark.clone(),
+        typical_s: delay.typical.map(|typical| typical.delay_s),
+        typical_error_s: delay
+            .typical
+            .map_or(0.0, |typical| typical.standard_error_s),
     }
 }

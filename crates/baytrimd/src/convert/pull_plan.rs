@@ -1,9 +1,9 @@
 //! Plans of the next pull.
 
 use baytrim_api::v1;
-use baytrim_estimate::{PlanStep, UseMap};
+use baytrim_estimate::{FuelStep, PlanStep, UseMap};
 use baytrim_jobs::propose::CAUTIONS;
-use baytrim_jobs::pull_plan::{NextPull, PlanAsk, sentence};
+use baytrim_jobs::pull_plan::{NextPull, PlanAsk, sentence, step_sentence};
 use baytrim_jobs::{JobState, Refusal};
 use baytrim_model::ids::PullId;
 
@@ -59,6 +59,20 @@ pub fn plan(state: &JobState, pulls: &[PullId], next: &NextPull) -> v1::PullPlan
         revision: state.head().id.to_string(),
         pulls: pulls.iter().map(ToString::to_string).collect(),
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
+        fuel_steps: next.fuel_steps.iter().map(fuel_step).collect(),
+    }
+}
+
+fn fuel_step(step: &FuelStep) -> v1::FuelStep {
+    v1::FuelStep {
+        rpm: step.rpm,
+        plate_percent: step.plate_percent,
+        step_percent: step.step_percent,
+        step_count: step.step_count,
+        step_s: step.step_s,
+        run_s: step.run_s,
+        total_s: step.total_s,
+        sentence: step_sentence(step),
     }
 }
 

@@ -118,6 +118,27 @@ fn told_of_bay(event: &BayEvent) -> (&'static str, String) {
             let summary = format!("channel map {id} put in force, {count} quantities{why}");
             ("channel_map_set", summary)
         }
+        BayEvent::DelayLearnt {
+            job, pull, delay, ..
+        } => {
+            let model = &delay.model;
+            let summary = format!(
+                "{pull} of {job} told the delay: {:.2} cycles, {:.2} l, lag {:.3} s",
+                model.cycles, model.gas_volume_l, model.lag_s
+            );
+            ("delay_learnt", summary)
+        }
+        BayEvent::ReadingCompared {
+            job,
+            proposal,
+            leaner_percent,
+            standard_error_percent,
+        } => {
+            let summary = format!(
+                "by {proposal} of {job} it reads {leaner_percent:+.1} \u{b1} {standard_error_percent:.1} % against the other bays (+ is leaner)"
+            );
+            ("reading_compared", summary)
+        }
     }
 }
 

@@ -42,6 +42,7 @@ impl Header {
             revision: self.revision,
             channels: self.channels.clone(),
             channels_from: Some(ChannelMapSource::Standard),
+            delay_expected: None,
         }
     }
 

@@ -127,5 +127,6 @@ pub(super) fn source(source: DelaySource) -> &'static str {
         DelaySource::Given => "Given by the job",
         DelaySource::Identified => "Identified from the pull",
         DelaySource::Prior => "From physics: the pull can't tell",
+        DelaySource::Bay => "From earlier pulls in the bay: this one can't tell",
     }
 }

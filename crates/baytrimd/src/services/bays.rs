@@ -19,7 +19,7 @@ use crate::clock;
 use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{bay, name, request};
-use crate::fault::Fault;
+use crate::fault::{Fault, InternalFault};
 use crate::shop::{BAY_PREFIX, Shop};
 
 /// The bay service.
@@ -125,7 +125,12 @@ fn set(
         let event = set_channel_map(&id, state, &map, &request.text, &request.reason);
         Ok(event?)
     })?;
-    let BayOutcome::MapSet(number) = outcome;
+    let BayOutcome::MapSet(number) = outcome else {
+        return Err(InternalFault::Impossible(
+            "a channel map was set, and another thing came of it",
+        )
+        .into());
+    };
     let state = decided.state;
     Ok(bay::whole(&id, &state, state.map(&id, Some(number))?))
 }

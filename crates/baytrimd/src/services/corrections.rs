@@ -9,7 +9,7 @@ use baytrim_api::v1::{
     ReproduceProposalRequest, ReproduceProposalResponse, TraceNodeRequest, TraceNodeResponse,
 };
 use baytrim_jobs::state::{Outcome, ProposalEntry};
-use baytrim_jobs::{Refusal, propose, pull_plan as next};
+use baytrim_jobs::{Refusal, bay_reading, propose, pull_plan as next};
 use baytrim_model::ids::{Actor, PullId};
 use baytrim_model::proposal::Proposal;
 use tonic::{Request, Response, Status};
@@ -21,7 +21,7 @@ use crate::convert::page::Page;
 use crate::convert::{name, proposal, pull_plan, reproduction, request};
 use crate::fault::{Fault, InternalFault};
 use crate::reproduce::reproduce;
-use crate::shop::{Decided, Loaded, Shop};
+use crate::shop::{Author, Decided, Loaded, Shop};
 
 /// The correction service.
 #[derive(Debug, Clone)]
@@ -158,8 +158,31 @@ fn create(
     let decided = shop.decide(&id, &author, &is_same, |job| {
         compute(shop, job, &excluded, &author.by).map(propose::event)
     })?;
+    tell_bays(shop, &author.by, &decided);
     let proposal = Some(recorded(&decided)?);
     Ok(CreateProposalResponse { proposal })
+}
+
+/// Tells the bays how they read against each other by a proposal that was recorded.
+fn tell_bays(shop: &Shop, by: &Actor, decided: &Decided) {
+    let (Outcome::Proposal(id), false) = (decided.outcome, decided.is_repeat) else {
+        return;
+    };
+    let state = &decided.job.state;
+    let Ok(entry) = state.proposal(id) else {
+        return;
+    };
+    let author = Author {
+        by: by.clone(),
+        request_id: None,
+    };
+    for (bay, event) in bay_reading::told(state.id(), &entry.proposal) {
+        let told = shop.decide_bay(&bay, &author, &|_| false, |_| Ok(event.clone()));
+        if let Err(fault) = told {
+            // The proposal is recorded and says it too; only the bay's own page misses it.
+            tracing::warn!(%bay, error = %fault, "how a bay reads against others was not kept");
+        }
+    }
 }
 
 fn compute(shop: &Shop, job: &Loaded, excluded: &[PullId], by: &Actor) -> Result<Proposal, Fault> {

@@ -134,14 +134,15 @@ async fn check(
     let work = move || {
         let job = worker.job(&upload.job)?;
         let name = &upload.source_name;
+        let circumstances = intake::expecting(&worker, &job.state, &upload.circumstances)?;
         let LogReading {
             mut reading,
             fingerprint,
             recording,
-        } = intake::read(&job.state, &upload.circumstances, &mut file, name)?;
+        } = intake::read(&job.state, &circumstances, &mut file, name)?;
         let seen = intake::seen_before(&job.state, None, &fingerprint);
         reading.summary.warnings.extend(seen);
-        intake::compare(&worker, &job, &upload.circumstances, &mut reading)?;
+        intake::compare(&worker, &job, &circumstances, &mut reading)?;
         let (axes, by) = (&job.state.spec.axes, &upload.author.by);
         let summary = &reading.summary;
         let checked = pull::checked(axes, &upload.circumstances, name, summary, by, clock::now());

@@ -106,6 +106,7 @@ async fn maps_are_kept_with_their_revisions() {
     let east = Bay {
         name: "bays/east".to_owned(),
         channel_map: "bays/east/maps/m2".to_owned(),
+        ..Bay::default()
     };
     assert_eq!(bays.bays, [east]);
     daemon.stop().await;

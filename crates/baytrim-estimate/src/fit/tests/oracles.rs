@@ -211,3 +211,55 @@ fn whitening_meets_generalised_least_squares_on_the_macro_series() {
     let newey_west = list(&oracle["newey_west_se_4"])[1];
     assert!(newey_west > 1.5 * error, "{newey_west} {error}");
 }
+
+/// The whitening, with the first quarter dropped and the correlation estimated from the residuals again and again, must
+/// end where statsmodels' GLSAR ends: the procedure of Cochrane and Orcutt (1949). If this fails, a row that follows
+/// another is whitened otherwise than by the row before it.
+#[test]
+fn whitening_meets_cochrane_and_orcutt_on_the_macro_series() {
+    let oracle = &oracle()["macro"];
+    let (x, y) = (columns(&oracle["x"]), list(&oracle["y"]));
+    let mut correlation = 0.0;
+    let mut found = Vec::new();
+    for _ in 0..200 {
+        let noise = Noise {
+            block: 1.0,
+            correlation,
+            ..Noise::default()
+        };
+        let mut whitening = Whitening::default();
+        let rows = (0..y.len()).map(|row| RowNoise {
+            steps: (row > 0).then_some(1.0),
+            blocks: 1.0,
+            weight: 1.0,
+        });
+        whitening.prepare(&noise, rows);
+        let whitened = |column: &[f64]| {
+            let mut column = column.to_vec();
+            whiten(&mut column, &whitening.memory, &whitening.scale);
+            column.split_off(1)
+        };
+        let whitened_x: Vec<Vec<f64>> = x.iter().map(|column| whitened(column)).collect();
+        found = solve(&whitened_x, &whitened(&y))
+            .expect("positive definite")
+            .0;
+        let residual: Vec<f64> = (0..y.len())
+            .map(|row| y[row] - found[0] * x[0][row] - found[1] * x[1][row])
+            .collect();
+        // GLSAR estimates it by Yule and Walker, from residuals less their mean, each sum over its own count.
+        let mean = residual.iter().sum::<f64>() / residual.len() as f64;
+        let residual: Vec<f64> = residual.iter().map(|value| value - mean).collect();
+        let count = residual.len() as f64;
+        let (before, after) = (&residual[..y.len() - 1], &residual[1..]);
+        correlation = dot(before, after) / (count - 1.0) / (dot(&residual, &residual) / count);
+    }
+    let wanted = oracle["cochrane_orcutt_rho"].as_f64().expect("a number");
+    assert!(
+        (correlation / wanted - 1.0).abs() < 1e-6,
+        "{correlation} {wanted}"
+    );
+    assert!(
+        off(&found, &list(&oracle["cochrane_orcutt"])) < 1e-6,
+        "{found:?}"
+    );
+}

@@ -1,8 +1,52 @@
 //! Canned answers about bays and what they record.
 
-use baytrim_api::v1::{ChannelMap, ChannelRecording, MappedChannel, Recording};
+use baytrim_api::v1::{
+    Bay, BayComparison, ChannelMap, ChannelRecording, Delay, DelaySource, LearntDelay,
+    MappedChannel, Recording,
+};
 
 use super::MOMENT;
+
+/// The invented bay east.
+pub(crate) fn bay() -> Bay {
+    Bay {
+        name: "bays/east".to_owned(),
+        channel_map: "bays/east/maps/m2".to_owned(),
+        delays: vec![LearntDelay {
+            job: "jobs/quoll-1".to_owned(),
+            displacement_cc: 650.0,
+            cycles: 1.13,
+            gas_volume_l: 1.31,
+            lag_s: 0.081,
+            cycles_error: 0.21,
+            gas_volume_error_l: 0.24,
+            lag_error_s: 0.012,
+        }],
+        leaner_percent: Some(1.8),
+        leaner_error_percent: 0.5,
+        comparisons: vec![BayComparison {
+            job: "jobs/quoll-1".to_owned(),
+            leaner_percent: 1.8,
+            standard_error_percent: 0.5,
+        }],
+    }
+}
+
+/// The delay that a pull told.
+pub(crate) fn delay() -> Delay {
+    Delay {
+        typical_s: Some(0.142),
+        typical_error_s: 0.011,
+        cycles: 1.21,
+        gas_volume_l: 2.08,
+        lag_s: 0.083,
+        cycles_error: 0.12,
+        gas_volume_error_l: 0.31,
+        lag_error_s: 0.009,
+        source: DelaySource::Identified.into(),
+        remark: "Four fuel cuts told it.".to_owned(),
+    }
+}
 
 /// The second channel map of the invented bay east.
 pub(crate) fn channel_map() -> ChannelMap {

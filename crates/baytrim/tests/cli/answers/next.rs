@@ -1,7 +1,7 @@
 //! What came of a revision, and what to run next.
 
 use baytrim_api::v1::{
-    DoneChance, LoadedChance, PlanStep, PullPlan, Realised, RealisedNode,
+    DoneChance, FuelStep, LoadedChance, PlanStep, PullPlan, Realised, RealisedNode,
     ReproduceProposalResponse, ReproducedNode, ReproducedPull,
 };
 
@@ -70,6 +70,17 @@ pub(crate) fn plan() -> PullPlan {
         revision: "r1".to_owned(),
         pulls: vec!["p1".to_owned(), "p2".to_owned()],
         cautions: vec!["This is advice. A licensed, competent person decides.".to_owned()],
+        fuel_steps: vec![FuelStep {
+            rpm: 4000.0,
+            plate_percent: 20.0,
+            step_percent: 5.0,
+            step_count: 2,
+            step_s: 3.0,
+            run_s: 12.0,
+            total_s: 17.0,
+            sentence: "hold 4000 rpm at 20 %, step fuel up by 5 % for 3 s and back for 3 s, twice, 12 s in all"
+                .to_owned(),
+        }],
     }
 }
 

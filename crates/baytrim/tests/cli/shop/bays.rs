@@ -9,7 +9,7 @@ use baytrim_api::v1::{
 use tonic::{Request, Response, Status};
 
 use super::Shop;
-use crate::answers::bays::channel_map;
+use crate::answers::bays::{bay, channel_map};
 
 #[tonic::async_trait]
 impl BayService for Shop {
@@ -65,8 +65,16 @@ impl BayService for Shop {
         }))
     }
 
-    async fn get_bay(&self, _: Request<GetBayRequest>) -> Result<Response<GetBayResponse>, Status> {
-        Err(Status::unimplemented("the command line asks for no bay"))
+    async fn get_bay(
+        &self,
+        request: Request<GetBayRequest>,
+    ) -> Result<Response<GetBayResponse>, Status> {
+        self.enter(&request).await?;
+        let bay = Some(Bay {
+            name: request.into_inner().name,
+            ..bay()
+        });
+        Ok(Response::new(GetBayResponse { bay }))
     }
 
     async fn list_bays(
@@ -74,10 +82,7 @@ impl BayService for Shop {
         request: Request<ListBaysRequest>,
     ) -> Result<Response<ListBaysResponse>, Status> {
         self.enter(&request).await?;
-        let bays = vec![Bay {
-            name: "bays/east".to_owned(),
-            channel_map: "bays/east/maps/m2".to_owned(),
-        }];
+        let bays = vec![bay()];
         Ok(Response::new(ListBaysResponse {
             bays,
             next_page_token: String::new(),

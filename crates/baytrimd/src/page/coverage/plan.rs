@@ -2,7 +2,7 @@
 
 use baytrim_estimate::PlanStep;
 use baytrim_jobs::JobState;
-use baytrim_jobs::pull_plan::{NextPull, PLAN_S, sentence};
+use baytrim_jobs::pull_plan::{NextPull, PLAN_S, sentence, step_sentence};
 use maud::{Markup, html};
 
 use super::{Asked, USES};
@@ -71,6 +71,10 @@ fn answer(state: &JobState, next: &NextPull) -> Markup {
                     }
                 }
             }
+        }
+        @if !next.fuel_steps.is_empty() {
+            p { strong { "First: no pull has told the delay yet." } " Where fuel cannot be stepped, shut the plate for a second two or three times instead." }
+            ul { @for step in &next.fuel_steps { li { (step_sentence(step)) } } }
         }
         @if !plan.steps.is_empty() {
             div.cautions role="note" aria-label="Caution" {
