@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use toml::Value;
 
 /// Floor of each crate; an edge may only go to a lower floor.
-const FLOORS: [(&str, u8); 13] = [
+const FLOORS: [(&str, u8); 14] = [
     ("baytrim-model", 0),
     ("baytrim-api", 0),
     ("baytrim-estimate", 1),
@@ -18,6 +18,7 @@ const FLOORS: [(&str, u8); 13] = [
     ("baytrim", 1),
     ("baytrim-archive", 2),
     ("baytrim-jobs", 2),
+    ("baytrim-rider", 2),
     ("baytrim-ledger-local", 2),
     ("baytrim-ledger-postgres", 2),
     ("baytrimd", 3),
