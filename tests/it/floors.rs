@@ -18,6 +18,7 @@ const FLOORS: [(&str, u8); 14] = [
     ("baytrim", 1),
     ("baytrim-archive", 2),
     ("baytrim-jobs", 2),
+    ("baytrim-rider", 2),
     ("baytrim-ledger-local", 2),
     ("baytrim-ledger-postgres", 2),
     ("baytrimd", 3),
