@@ -7,11 +7,11 @@ mod trace;
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
-    Axes, ChannelSuggestion, Comment, DoneChance, Engine, FilmBand, FitSummary, Fuel, GateCount, Job,
-    Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Revision, SuggestChannelsResponse,
-    TableContent, Verdict, Wall,
+    Axes, ChannelSuggestion, Comment, DoneChance, Engine, FilmBand, FitSummary, Fuel, GateCount,
+    Job, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Revision,
+    SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
-use prost_types::{Duration, Timestamp};
+use prost_types::Timestamp;
 
 pub(crate) use house::{record, status};
 pub(crate) use next::{plan, realised, reproduction};

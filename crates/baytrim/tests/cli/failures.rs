@@ -160,7 +160,7 @@ async fn wrong_arguments_are_code_two() {
         "revert quoll-1 --to base --reason x",
         "table export quoll-1 --format pdf",
         "job list --server nowhere",
-        "job list --server https://127.0.0.1:1",
+        "job list --server ftp://127.0.0.1:1",
         "job list --deadline 0",
         "job list --as Jörg",
     ] {
