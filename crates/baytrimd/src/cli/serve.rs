@@ -122,7 +122,7 @@ async fn metrics_listener(listen: &str) -> Result<TcpListener, Failure> {
 /// Both in one write: a script may close its end as soon as it has the first line.
 fn announce(address: SocketAddr, owner: Option<&Path>, tls: Option<&Tls>) -> anyhow::Result<()> {
     let scheme = if tls.is_some() { "https" } else { "http" };
-    let mut text = format!("listening on {scheme}://{address}\n");
+    let mut lines = vec![format!("listening on {scheme}://{address}")];
     if let Some(tls) = tls {
         let on = tls::day(tls.ends_at);
         tracing::info!(%on, "the daemon's certificate is good until then");
@@ -131,11 +131,11 @@ fn announce(address: SocketAddr, owner: Option<&Path>, tls: Option<&Tls>) -> any
         }
     }
     if let Some(owner) = owner {
-        text += &format!("the owner's token is in {}\n", owner.display());
+        lines.push(format!("the owner's token is in {}", owner.display()));
         tracing::info!(file = %owner.display(), "the owner's token is there");
     }
     let mut out = std::io::stdout().lock();
-    out.write_all(text.as_bytes())
+    out.write_all((lines.join("\n") + "\n").as_bytes())
         .and_then(|()| out.flush())
         .context("standard output is closed")
 }

@@ -43,7 +43,7 @@ pub(crate) enum TlsCommand {
 pub(crate) struct Names {
     /// Name or address by which clients reach this machine, beside localhost; may be said again
     #[arg(long = "name", value_name = "NAME")]
-    names: Vec<String>,
+    reached_by: Vec<String>,
     /// Days that the certificate is good for
     #[arg(long, default_value_t = SERVER_DAYS, value_parser = clap::value_parser!(u32).range(1..=3660))]
     days: u32,
@@ -78,7 +78,7 @@ fn init(names: &Names) -> Result<(), Failure> {
     let at = clock::now();
     let authority = Authority::make(&directory, at).map_err(Failure::usage)?;
     authority
-        .make_server(&names.names, (at, names.days))
+        .make_server(&names.reached_by, (at, names.days))
         .map_err(Failure::usage)?;
     show(&directory)?;
     say(&format!(
@@ -100,10 +100,10 @@ fn make_ledger(data: &Path) -> Result<(), Failure> {
 fn renew(names: Names) -> Result<(), Failure> {
     let directory = directory(&names.options)?;
     let authority = Authority::open(&directory).map_err(Failure::usage)?;
-    let wanted = if names.names.is_empty() {
+    let wanted = if names.reached_by.is_empty() {
         tls::names(&directory).map_err(Failure::usage)?
     } else {
-        names.names
+        names.reached_by
     };
     authority
         .make_server(&wanted, (clock::now(), names.days))

@@ -40,7 +40,6 @@ async fn a_verdict_sent_again_is_given_once_by_who_gave_it() {
         etag: proposal.etag.clone(),
         reason: "p1 was cold".to_owned(),
         request_id: "verdict-1".to_owned(),
-        ..RejectProposalRequest::default()
     };
     let first = daemon
         .reviews()
