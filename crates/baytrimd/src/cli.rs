@@ -3,7 +3,10 @@
 mod config;
 mod ledger;
 mod options;
+mod owner;
+mod place;
 mod serve;
+mod transfer;
 
 use std::process::ExitCode;
 
@@ -24,6 +27,8 @@ pub struct Cli {
 const EXAMPLES: &str = "Examples:
   baytrimd demo
   baytrimd serve --data /var/lib/baytrim
+  baytrimd serve --store postgres://baytrim@db1,db2/baytrim?sslrootcert=/etc/baytrim/db-ca.pem
+  baytrimd move --from /var/lib/baytrim --to postgres://baytrim@db1,db2/baytrim
   baytrimd config show --config /etc/baytrim/baytrimd.toml
   baytrimd ledger verify --data /var/lib/baytrim
 
@@ -38,6 +43,10 @@ enum Command {
     Config(config::Config),
     /// Shows the main job on invented data: logs in, proposal out.
     Demo(Demo),
+    /// Makes the shop's first member, and writes its token into a file.
+    Owner(owner::Owner),
+    /// Moves a whole ledger between a directory and a database, either way.
+    Move(transfer::Transfer),
     /// Works on a ledger that no daemon has open.
     #[command(subcommand)]
     Ledger(ledger::Ledger),
@@ -88,6 +97,8 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Serve(command) => command.run(),
         Command::Config(command) => command.run(),
         Command::Demo(command) => command.run(),
+        Command::Owner(command) => command.run(),
+        Command::Move(command) => command.run(),
         Command::Ledger(command) => command.run(),
     };
     match done {

@@ -3,6 +3,7 @@
 
 pub mod access;
 pub mod carry;
+mod claim;
 pub mod cli;
 pub mod clock;
 pub mod compute;
@@ -11,6 +12,7 @@ pub mod convert;
 mod demo;
 pub mod evidence;
 pub mod fault;
+mod follow;
 pub mod intake;
 pub mod judged;
 pub mod ledger_check;
@@ -25,6 +27,7 @@ pub mod services;
 pub mod sheet;
 pub mod shop;
 pub mod status;
+pub mod transfer;
 
 pub use server::{ServeError, Serving, serve};
 pub use shop::Shop;

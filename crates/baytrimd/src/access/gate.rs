@@ -11,6 +11,7 @@ use baytrim_jobs::Refusal;
 use tonic::transport::server::TcpConnectInfo;
 
 use super::{ACTOR_KEY, Access, Admitted};
+use crate::compute::blocking;
 use crate::fault::{AccessFault, Fault};
 use crate::status;
 
@@ -30,6 +31,12 @@ pub async fn gate(State(access): State<Access>, mut request: Request, next: Next
         return next.run(request).await;
     }
     let method = path.strip_prefix(PACKAGE).unwrap_or_default();
+    if access.may_be_news(shown(request.headers()), peer(&request)) {
+        let access = access.clone();
+        if let Err(fault) = blocking(move || Ok(access.refresh()?)).await {
+            return status::of(&fault).into_http();
+        }
+    }
     let checked = admit(&access, request.headers(), peer(&request), method);
     match checked {
         Ok(admitted) => {
@@ -55,16 +62,20 @@ fn admit(
     peer: Option<IpAddr>,
     method: &str,
 ) -> Result<Admitted, Fault> {
-    let header = headers
-        .get(AUTHORIZATION)
-        .and_then(|value| value.to_str().ok());
-    let shown = header
-        .and_then(|text| text.strip_prefix("Bearer "))
-        .map(str::trim);
-    let admitted = access.admit(shown, peer)?;
+    let admitted = access.admit(shown(headers), peer)?;
     admitted.check(method)?;
     check_name(headers, &admitted)?;
     Ok(admitted)
+}
+
+/// Returns the token that a request shows.
+fn shown(headers: &HeaderMap) -> Option<&str> {
+    let header = headers
+        .get(AUTHORIZATION)
+        .and_then(|value| value.to_str().ok());
+    header
+        .and_then(|text| text.strip_prefix("Bearer "))
+        .map(str::trim)
 }
 
 /// A caller that takes itself for somebody else has taken the wrong token: better told now than found in the record.

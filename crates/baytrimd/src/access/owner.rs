@@ -41,32 +41,48 @@ pub enum OwnerError {
 /// When the file can't be written, or the member not be recorded.
 pub fn establish(access: &Access, directory: &Path) -> Result<Option<PathBuf>, OwnerError> {
     let path = directory.join(OWNER_FILE);
-    let record = |fault: Fault| OwnerError::Record(Box::new(fault));
-    if access.state().members().next().is_some() {
-        return Ok(path.is_file().then_some(path));
-    }
-    let token = Token::make().map_err(|fault| record(fault.into()))?;
-    // The file first: a member whose token nobody has could never be reached.
-    write(&path, &token).map_err(|source| OwnerError::File {
-        path: path.clone(),
-        source,
-    })?;
-    let settled = found(access, &token, &[Role::Owner, Role::Tuner]);
-    settled.map_err(record)?;
-    Ok(Some(path))
+    let is_first = establish_at(access, &path)?;
+    Ok((is_first || path.is_file()).then_some(path))
 }
 
-/// Records the first member with its token.
+/// Makes the first member where there is none, with a token in the file `path`; returns whether it did.
+///
+/// # Errors
+/// As [`establish`].
+pub fn establish_at(access: &Access, path: &Path) -> Result<bool, OwnerError> {
+    let record = |fault: Fault| OwnerError::Record(Box::new(fault));
+    if access.state().members().next().is_some() {
+        return Ok(false);
+    }
+    let token = Token::make().map_err(|fault| record(fault.into()))?;
+    let file = |source| OwnerError::File {
+        path: path.to_owned(),
+        source,
+    };
+    // The file first: a member whose token nobody has could never be reached.
+    write(path, &token).map_err(file)?;
+    let is_first = found(access, &token, &[Role::Owner, Role::Tuner]).map_err(record)?;
+    if !is_first {
+        // Another daemon on the same ledger was first, and its file has the token.
+        std::fs::remove_file(path).map_err(file)?;
+    }
+    Ok(is_first)
+}
+
+/// Records the first member with its token; returns whether it did, false meaning that there are members already.
 ///
 /// # Errors
 /// The store's fault.
-pub fn found(access: &Access, token: &Token, roles: &[Role]) -> Result<(), Fault> {
+pub fn found(access: &Access, token: &Token, roles: &[Role]) -> Result<bool, Fault> {
     let author = Author {
         by: Actor("baytrimd".to_owned()),
         request_id: None,
     };
     let name: MemberName = OWNER_NAME.parse().map_err(AccessRefusal::from)?;
-    access.decide(&author, &|_| false, |_| {
+    let settled = access.decide(&author, &|_| false, |state| {
+        if state.members().next().is_some() {
+            return Ok(Vec::new());
+        }
         let member = Member {
             name: name.clone(),
             roles: roles.iter().copied().collect(),
@@ -84,7 +100,7 @@ pub fn found(access: &Access, token: &Token, roles: &[Role]) -> Result<(), Fault
             ShopEvent::TokenIssued { token: issue },
         ])
     })?;
-    Ok(())
+    Ok(settled.state.token(token.id()).is_some())
 }
 
 /// Writes a token into a file that only its owner may read.

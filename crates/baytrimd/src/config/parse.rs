@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use super::layers::{Layers, Setting};
-use super::{ConfigError, ServiceLimits, Settings};
+use super::{ConfigError, Database, ServiceLimits, Settings};
 use crate::log::LogFormat;
 
 /// Returns what `layers` say.
@@ -35,6 +35,7 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
     let upload_bytes_max = number(layers, "limits.upload_bytes_max", (1 << 10, 1 << 30))?;
     Ok(Settings {
         data: path(layers, "data"),
+        database: database(layers)?,
         listen: listen.value.clone(),
         log_format,
         log_level: log_level.value.clone(),
@@ -48,6 +49,22 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
             idle: Duration::from_secs(number(layers, "limits.idle_s", (1, 3600))?),
         },
     })
+}
+
+fn database(layers: &Layers) -> Result<Option<Database>, ConfigError> {
+    let url = layers.get("store.url");
+    let single_copy = flag(layers, "store.single_copy")?;
+    if url.value.is_empty() {
+        return Ok(None);
+    }
+    if !url.value.starts_with("postgres://") && !url.value.starts_with("postgresql://") {
+        return Err(wrong(url, "write postgres://USER@HOST:PORT/DATABASE"));
+    }
+    Ok(Some(Database {
+        url: url.value.clone(),
+        password_file: path(layers, "store.password_file"),
+        single_copy,
+    }))
 }
 
 fn check_address(setting: &Setting) -> Result<(), ConfigError> {

@@ -6,7 +6,7 @@ use baytrim_api::v1::{SampleBatch, StreamProgress};
 use baytrim_estimate::LivePull;
 use baytrim_jobs::{Refusal, pulls};
 use baytrim_ledger::limits::CHUNK_BYTES_MAX;
-use baytrim_ledger::{SpoolError, StreamName};
+use baytrim_ledger::{SpoolError, Store, StreamName};
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::Actor;
 use baytrim_model::pull::ChannelMapSource;
@@ -179,13 +179,7 @@ fn header(
     spool: &StreamName,
 ) -> Result<Header, Fault> {
     let store = shop.store();
-    if let Some((_, chunk)) = store.spool_read(spool, 0, 1)?.into_iter().next() {
-        let header: Header =
-            serde_json::from_slice(&chunk).map_err(|error| InternalFault::Decode {
-                what: format!("chunk 0 of spool {spool}"),
-                source: error.into(),
-            })?;
-        header.check(opening)?;
+    if let Some(header) = kept(store, spool, opening)? {
         return Ok(header);
     }
     let (bay, revision) = (&opening.bay, &opening.revision);
@@ -205,8 +199,31 @@ fn header(
     };
     let chunk = serde_json::to_vec(&header)
         .map_err(|_| InternalFault::Impossible("a header is plain JSON"))?;
-    store.spool_append(spool, 0, &chunk)?;
-    Ok(header)
+    match store.spool_append(spool, 0, &chunk) {
+        Ok(_) => Ok(header),
+        // Another daemon has begun the same pull just now.
+        Err(SpoolError::Conflict { .. }) => kept(store, spool, opening)?.ok_or_else(|| {
+            InternalFault::Impossible("a spool that was begun has no beginning").into()
+        }),
+        Err(other) => Err(other.into()),
+    }
+}
+
+/// Returns the header that is kept, once it is what `opening` means; none while the pull is new.
+fn kept(
+    store: &Arc<dyn Store>,
+    spool: &StreamName,
+    opening: &Opening,
+) -> Result<Option<Header>, Fault> {
+    let Some((_, chunk)) = store.spool_read(spool, 0, 1)?.into_iter().next() else {
+        return Ok(None);
+    };
+    let header: Header = serde_json::from_slice(&chunk).map_err(|error| InternalFault::Decode {
+        what: format!("chunk 0 of spool {spool}"),
+        source: error.into(),
+    })?;
+    header.check(opening)?;
+    Ok(Some(header))
 }
 
 /// Spool names know no capitals: pulls whose names differ in letter case only share one, and the

@@ -17,6 +17,7 @@ use super::frame;
 use super::problem::Problem;
 use super::signed::{self, COOKIE_NAME, cookie};
 use crate::access::Access;
+use crate::compute::blocking;
 use crate::fault::Fault;
 
 /// Where one signs in.
@@ -89,6 +90,10 @@ async fn enter(
     Form(fields): Form<Pairs>,
 ) -> Result<Response, Problem> {
     let to = goal(&fields);
+    if access.may_be_news(Some(find(&fields, "token").trim()), peer) {
+        let access = access.clone();
+        blocking(move || Ok(access.refresh()?)).await?;
+    }
     match access.admit(Some(find(&fields, "token").trim()), peer) {
         Ok(admitted) => begin(&access, admitted.caller.token, to, &uri),
         Err(fault) => {
