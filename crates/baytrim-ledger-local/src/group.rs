@@ -21,11 +21,11 @@ pub(crate) enum Job {
         payload: Vec<u8>,
         reply: Reply<Head, AppendError>,
     },
-    /// Append the chunk in `payload` if its number is still the next.
-    Chunk {
+    /// Append the chunks in `payloads` if the number of the first is still the next.
+    Chunks {
         spool: StreamName,
         number: u64,
-        payload: Vec<u8>,
+        payloads: Vec<Vec<u8>>,
         reply: Reply<u64, SpoolError>,
     },
     /// Forget a spool.
@@ -40,9 +40,8 @@ impl Job {
     /// Returns the bytes that the job writes.
     pub(crate) fn bytes(&self) -> usize {
         match self {
-            Self::Append { payload, .. }
-            | Self::Chunk { payload, .. }
-            | Self::Drop { payload, .. } => payload.len(),
+            Self::Append { payload, .. } | Self::Drop { payload, .. } => payload.len(),
+            Self::Chunks { payloads, .. } => payloads.iter().map(Vec::len).sum(),
         }
     }
 
@@ -50,7 +49,7 @@ impl Job {
     pub(crate) fn refuse(self, fault: StoreFault) {
         match self {
             Self::Append { reply, .. } => answer(&reply, Err(fault.into())),
-            Self::Chunk { reply, .. } => answer(&reply, Err(fault.into())),
+            Self::Chunks { reply, .. } => answer(&reply, Err(fault.into())),
             Self::Drop { reply, .. } => answer(&reply, Err(fault)),
         }
     }

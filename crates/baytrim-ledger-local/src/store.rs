@@ -125,6 +125,26 @@ impl LocalStore {
         answer.recv().map_err(|_| StoreFault::Closed)?
     }
 
+    fn ask_chunks(
+        &self,
+        spool: &StreamName,
+        number: u64,
+        payloads: Vec<Vec<u8>>,
+    ) -> Result<u64, SpoolError> {
+        self.shared.poison.check()?;
+        let (reply, answer) = sync_channel(1);
+        let spool = spool.clone();
+        self.ask(
+            Job::Chunks {
+                spool,
+                number,
+                payloads,
+                reply,
+            },
+            &answer,
+        )
+    }
+
     fn has_in_past(&self, stream: &StreamName, at: &Head) -> Result<bool, StoreFault> {
         let head = self.shared.read_state().head(stream);
         if at == &head || at == &Head::EMPTY {
@@ -245,18 +265,23 @@ impl Store for LocalStore {
         chunk: &[u8],
     ) -> Result<u64, SpoolError> {
         limits::check_chunk(chunk)?;
-        self.shared.poison.check()?;
         let payload = chunk::encode_chunk(spool, expected_next, chunk);
-        let (reply, answer) = sync_channel(1);
-        self.ask(
-            Job::Chunk {
-                spool: spool.clone(),
-                number: expected_next,
-                payload,
-                reply,
-            },
-            &answer,
-        )
+        self.ask_chunks(spool, expected_next, vec![payload])
+    }
+
+    /// One sync for all of them, shared with whatever else waits.
+    fn spool_append_all(
+        &self,
+        spool: &StreamName,
+        expected_next: u64,
+        chunks: &[Vec<u8>],
+    ) -> Result<u64, SpoolError> {
+        chunks
+            .iter()
+            .try_for_each(|chunk| limits::check_chunk(chunk))?;
+        let numbered = (expected_next..).zip(chunks);
+        let payloads = numbered.map(|(number, chunk)| chunk::encode_chunk(spool, number, chunk));
+        self.ask_chunks(spool, expected_next, payloads.collect())
     }
 
     fn spool_len(&self, spool: &StreamName) -> Result<u64, StoreFault> {

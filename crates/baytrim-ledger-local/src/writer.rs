@@ -114,10 +114,10 @@ impl Writer {
                     end,
                 }));
             }
-            Job::Chunk {
+            Job::Chunks {
                 spool,
                 number,
-                payload,
+                payloads,
                 reply,
             } => {
                 let next = self.next_chunk(group, &spool);
@@ -128,14 +128,18 @@ impl Writer {
                     ));
                     return Ok(());
                 }
-                group.answers.push(Answer::Chunk(reply, Ok(number + 1)));
-                let place = self.spool.push(&payload)?;
-                group.nexts.insert(spool.clone(), number + 1);
-                group.effects.push(Effect::Chunk {
-                    spool,
-                    number,
-                    place,
-                });
+                let after = number + payloads.len() as u64;
+                group.answers.push(Answer::Chunk(reply, Ok(after)));
+                for (number, payload) in (number..).zip(&payloads) {
+                    let place = self.spool.push(payload)?;
+                    let spool = spool.clone();
+                    group.effects.push(Effect::Chunk {
+                        spool,
+                        number,
+                        place,
+                    });
+                }
+                group.nexts.insert(spool, after);
             }
             Job::Drop {
                 spool,

@@ -23,7 +23,7 @@ pub use records::{
     conflict_tells_the_head, limits_are_held, reads_stop_early_by_bytes, streams_list_by_prefix,
 };
 pub use snapshots::snapshots_belong_to_a_past;
-pub use spools::{spools_are_dropped_whole, spools_keep_their_order};
+pub use spools::{chunks_are_appended_together, spools_are_dropped_whole, spools_keep_their_order};
 
 use crate::name::StreamName;
 use crate::record::{Head, Record};
@@ -57,6 +57,7 @@ macro_rules! conformance_tests {
             dropped_blob_leaves_nothing,
             spools_keep_their_order,
             spools_are_dropped_whole,
+            chunks_are_appended_together,
             snapshots_belong_to_a_past,
         );
         /// If this fails, the store differs from a plain list somewhere in a random history.

@@ -99,6 +99,25 @@ pub trait Store: Send + Sync {
         chunk: &[u8],
     ) -> Result<u64, SpoolError>;
 
+    /// Appends `chunks` from number `expected_next` of `spool` on; returns the number of the next chunk.
+    ///
+    /// They need not be there together: after an error or a crash a first part of them may be.
+    ///
+    /// # Errors
+    /// As [`Store::spool_append`].
+    fn spool_append_all(
+        &self,
+        spool: &StreamName,
+        expected_next: u64,
+        chunks: &[Vec<u8>],
+    ) -> Result<u64, SpoolError> {
+        let mut next = expected_next;
+        for chunk in chunks {
+            next = self.spool_append(spool, next, chunk)?;
+        }
+        Ok(next)
+    }
+
     /// Returns the number of chunks in `spool`; 0 when there is no such spool.
     ///
     /// # Errors

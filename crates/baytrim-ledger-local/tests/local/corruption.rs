@@ -1,4 +1,6 @@
 //! Changed bits, cut files and zeroed pages: never a silent effect.
+//!
+//! The long form: `BAYTRIM_HARM_TIMES=5 cargo test -p baytrim-ledger-local --test local corruption` does five times as many.
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -110,7 +112,16 @@ fn harm(dir: &Path, log: &str, harm: Harm, random: &mut Random) -> bool {
     new != old
 }
 
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the environment bounds the long form"
+)]
+fn harm_times() -> u64 {
+    std::env::var("BAYTRIM_HARM_TIMES").map_or(1, |text| text.parse().expect("a whole number"))
+}
+
 fn harm_many_times(log: &str, kind: Harm, trials: u64) {
+    let trials = trials * harm_times();
     let (original, records, chunks) = ledger(5);
     assert!(
         segment_files(original.path(), "journal").len() > 3,

@@ -125,3 +125,26 @@ fn frames_after_the_anchor_are_written_again_before_they_count() {
         place(&|call| matches!(call, Call::Write { path, .. } if path.ends_with("anchor")));
     assert!(written < synced && synced < anchored, "{calls:?}");
 }
+
+/// If this fails, every batch of a bay that sends many at once pays a sync of its own, and a slow disk stops the bay.
+#[test]
+fn chunks_appended_together_share_one_sync() {
+    let dir = quick_dir();
+    let files = RecordingFiles::default();
+    let options = crate::support::roomy();
+    let (store, _) =
+        LocalStore::open_on(Arc::new(files.clone()), dir.path(), &options).expect("opens");
+    let before = files.calls().len();
+    let spool = crate::support::name("live/p-1");
+    let chunks = vec![b"chunk".to_vec(); 100];
+    assert_eq!(
+        store.spool_append_all(&spool, 0, &chunks).expect("appends"),
+        100
+    );
+    let calls = files.calls();
+    let synced: Vec<_> = calls[before..]
+        .iter()
+        .filter(|call| matches!(call, Call::SyncData(_)))
+        .collect();
+    assert_eq!(synced.len(), 2, "the spool and the anchor: {synced:?}");
+}

@@ -51,6 +51,28 @@ pub fn spools_keep_their_order(fixture: &mut dyn Fixture) {
     assert_sound(&*store);
 }
 
+/// Chunks appended together come back one by one, and none of them is in when the first is not the next.
+pub fn chunks_are_appended_together(fixture: &mut dyn Fixture) {
+    let spool = name("pulls/p-1");
+    let chunks: Vec<Vec<u8>> = (0..20).map(|number| vec![number; 3]).collect();
+    let store = fixture.store();
+    let append = |next, chunks| store.spool_append_all(&spool, next, chunks);
+    assert_eq!(append(0, &chunks[..7]).expect("appends"), 7);
+    assert_eq!(append(7, &[]).expect("nothing to do"), 7);
+    match append(6, &chunks[7..]) {
+        Err(SpoolError::Conflict { next, .. }) => assert_eq!(next, 7),
+        other => panic!("{other:?}"),
+    }
+    assert_eq!(append(7, &chunks[7..]).expect("appends"), 20);
+    drop(store);
+    fixture.reopen();
+    let store = fixture.store();
+    let found = store.spool_read(&spool, 0, 99).expect("reads");
+    let expected: Vec<_> = (0..).zip(chunks).collect();
+    assert_eq!(found, expected);
+    assert_sound(&*store);
+}
+
 /// A dropped spool is gone and its name starts again from 0; others stay.
 pub fn spools_are_dropped_whole(fixture: &mut dyn Fixture) {
     let (kept, dropped) = (name("pulls/kept"), name("pulls/dropped"));
