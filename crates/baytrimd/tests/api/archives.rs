@@ -5,15 +5,15 @@ use std::sync::Arc;
 
 use baytrim_api::v1::import_job_request::Message;
 use baytrim_api::v1::{
-    ApproveProposalRequest, ArchiveSummary, BackUpLedgerRequest, ExportJobRequest,
-    GetRevisionRequest, ImportJobRequest, ImportJobResponse, OpenImport, ReproduceProposalRequest,
-    VerifyLedgerRequest, back_up_ledger_response, export_job_response,
+    ArchiveSummary, BackUpLedgerRequest, ExportJobRequest, GetRevisionRequest, ImportJobRequest,
+    ImportJobResponse, OpenImport, ReproduceProposalRequest, VerifyLedgerRequest,
+    back_up_ledger_response, export_job_response,
 };
 use baytrim_ledger::{MemoryStore, Store};
 use baytrimd::config::ServiceLimits;
 use tonic::Status;
 
-use crate::harness::{Daemon, by, inner, told};
+use crate::harness::{Daemon, inner, told};
 
 async fn export(daemon: &Daemon, job: &str) -> Result<(Vec<u8>, ArchiveSummary), Status> {
     let name = format!("jobs/{job}");
@@ -64,25 +64,6 @@ async fn import(
     answer.map(inner)
 }
 
-/// Returns a daemon with the job `j`: a pull, a proposal, a revision.
-async fn with_job() -> Daemon {
-    let daemon = Daemon::start().await;
-    daemon.open_job("j").await;
-    let proposal = daemon.proposal("j").await;
-    let approval = ApproveProposalRequest {
-        name: proposal.name,
-        etag: proposal.etag,
-        reason: "plugs read well".to_owned(),
-        ..ApproveProposalRequest::default()
-    };
-    daemon
-        .reviews()
-        .approve_proposal(by("Ines", approval))
-        .await
-        .unwrap();
-    daemon
-}
-
 async fn head(daemon: &Daemon) -> String {
     let verified = daemon.ledger().verify_ledger(VerifyLedgerRequest {}).await;
     let verified = inner(verified.unwrap());
@@ -93,7 +74,7 @@ async fn head(daemon: &Daemon) -> String {
 /// If this fails, a job that moves to another shop arrives changed, in part, or can't be worked on there.
 #[tokio::test]
 async fn a_job_is_the_same_job_elsewhere() {
-    let here = with_job().await;
+    let here = Daemon::with_revision().await;
     let (file, summary) = export(&here, "j").await.unwrap();
     assert_eq!(summary.file_bytes, file.len() as u64);
     assert_eq!((summary.stream_count, summary.record_count), (1, 4));
@@ -136,7 +117,7 @@ async fn a_job_is_the_same_job_elsewhere() {
 /// If this fails, a file that is broken, or is more than one job, changes a ledger: by it anybody could bring in their own tokens.
 #[tokio::test]
 async fn what_is_no_sound_job_is_refused_whole() {
-    let here = with_job().await;
+    let here = Daemon::with_revision().await;
     here.open_job("k").await;
     let there = Daemon::start().await;
     let (whole, _) = back_up(&here).await;
@@ -164,7 +145,7 @@ async fn what_is_no_sound_job_is_refused_whole() {
 /// If this fails, a backup that is taken while the shop works is no state that the ledger ever had.
 #[tokio::test]
 async fn a_backup_under_running_writes_is_whole() {
-    let here = with_job().await;
+    let here = Daemon::with_revision().await;
     let writing = async {
         for index in 0..30 {
             here.open_job(&format!("w{index}")).await;
@@ -199,7 +180,7 @@ async fn a_stranger_reads_archives_by_the_document() {
         let mut command = std::process::Command::new("python3");
         command.arg(script).arg(file).output()
     };
-    let here = with_job().await;
+    let here = Daemon::with_revision().await;
     here.open_job("k").await;
     let directory = tempfile::tempdir().unwrap();
     for (name, file) in [

@@ -8,6 +8,7 @@
 )]
 
 mod access;
+mod approving;
 mod archives;
 mod bad_jobs;
 mod bad_logs;

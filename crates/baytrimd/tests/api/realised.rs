@@ -1,27 +1,8 @@
 //! Whether a pull under a new revision shows what the revision promised.
 
-use baytrim_api::v1::{ApproveProposalRequest, GetPullRequest, OpenUpload, Pull};
+use baytrim_api::v1::{GetPullRequest, OpenUpload, Pull};
 
-use crate::harness::{Daemon, by, inner, log, upload_of};
-
-/// Returns a daemon whose job has one pull, 4 % too lean, and a revision `r1` that adds what is missing.
-async fn with_revision() -> Daemon {
-    let daemon = Daemon::start().await;
-    daemon.open_job("j").await;
-    let proposal = daemon.proposal("j").await;
-    let approval = ApproveProposalRequest {
-        name: proposal.name,
-        etag: proposal.etag,
-        reason: "plugs read well".to_owned(),
-        ..ApproveProposalRequest::default()
-    };
-    daemon
-        .reviews()
-        .approve_proposal(by("Ines", approval))
-        .await
-        .unwrap();
-    daemon
-}
+use crate::harness::{Daemon, inner, log, upload_of};
 
 /// Returns the usual log with every lambda divided by `factor`.
 fn richer(factor: f64) -> String {
@@ -47,7 +28,7 @@ fn codes(pull: &Pull) -> Vec<&str> {
 /// If this fails, a table that was never loaded goes unnoticed, and the next proposal adds its fuel twice.
 #[tokio::test]
 async fn a_table_that_was_not_loaded_is_noticed() {
-    let daemon = with_revision().await;
+    let daemon = Daemon::with_revision().await;
     let check = OpenUpload {
         validate_only: true,
         ..upload_of("j")
@@ -95,7 +76,7 @@ async fn a_table_that_was_not_loaded_is_noticed() {
 /// If this fails, a table that was loaded is doubted, or the pull before the first revision is compared with itself.
 #[tokio::test]
 async fn a_table_that_was_loaded_is_believed() {
-    let daemon = with_revision().await;
+    let daemon = Daemon::with_revision().await;
     let get = GetPullRequest {
         name: "jobs/j/pulls/p1".to_owned(),
     };

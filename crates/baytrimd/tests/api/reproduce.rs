@@ -2,16 +2,14 @@
 
 use std::sync::Arc;
 
-use baytrim_api::v1::{
-    ApproveProposalRequest, Proposal, ReproduceProposalRequest, ReproduceProposalResponse,
-};
+use baytrim_api::v1::{ReproduceProposalRequest, ReproduceProposalResponse};
 use baytrim_jobs::codec;
 use baytrim_ledger::{Head, MemoryStore, Store, StreamName};
 use baytrim_model::record::{JobEvent, JobRecord};
 use baytrimd::config::ServiceLimits;
 use tonic::Status;
 
-use crate::harness::{Daemon, by, inner, log, told, upload_of};
+use crate::harness::{Daemon, inner, log, told, upload_of};
 
 async fn reproduce(daemon: &Daemon, name: &str) -> Result<ReproduceProposalResponse, Status> {
     let name = name.to_owned();
@@ -20,27 +18,13 @@ async fn reproduce(daemon: &Daemon, name: &str) -> Result<ReproduceProposalRespo
     again.map(inner)
 }
 
-async fn approve(daemon: &Daemon, proposal: &Proposal) {
-    let approval = ApproveProposalRequest {
-        name: proposal.name.clone(),
-        etag: proposal.etag.clone(),
-        reason: "plugs read well".to_owned(),
-        ..ApproveProposalRequest::default()
-    };
-    daemon
-        .reviews()
-        .approve_proposal(by("Ines", approval))
-        .await
-        .unwrap();
-}
-
 /// If this fails, the numbers that a revision rests on can't be computed again, or only while nothing came after.
 #[tokio::test]
 async fn proposals_come_out_the_same_after_all_that_followed() {
     let daemon = Daemon::start().await;
     daemon.open_job("j").await;
     let first = daemon.proposal("j").await;
-    approve(&daemon, &first).await;
+    daemon.approve(&first).await;
     let richer = log().replace(",0.98", ",0.95").replace(",0.99", ",0.96");
     let second = daemon.upload(upload_of("j"), richer.as_bytes()).await;
     second.unwrap();

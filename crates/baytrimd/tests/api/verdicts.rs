@@ -2,19 +2,11 @@
 
 use baytrim_api::v1::{
     ApproveProposalRequest, CreateCommentRequest, GetProposalRequest, ListRecordsRequest, NodeRef,
-    Proposal, RejectProposalRequest,
+    RejectProposalRequest,
 };
 
+use crate::approving::approval;
 use crate::harness::{Daemon, by, inner, metadata, told};
-
-fn approval(proposal: &Proposal) -> ApproveProposalRequest {
-    ApproveProposalRequest {
-        name: proposal.name.clone(),
-        etag: proposal.etag.clone(),
-        reason: "plugs read well".to_owned(),
-        ..ApproveProposalRequest::default()
-    }
-}
 
 /// If this fails, whoever asked for a change approves it alone, or can't take it back.
 #[tokio::test]
