@@ -169,6 +169,23 @@ fn huber_weights_on_stack_loss_meet_another_library() {
     assert!(off < 1e-6, "{off}");
 }
 
+/// Returns the whitening of `count` rows, one step apart, that are correlated so from one to the next.
+fn whitening_of(correlation: f64, count: usize) -> Whitening {
+    let noise = Noise {
+        block: 1.0,
+        correlation,
+        ..Noise::default()
+    };
+    let mut whitening = Whitening::default();
+    let rows = (0..count).map(|row| RowNoise {
+        steps: (row > 0).then_some(1.0),
+        blocks: 1.0,
+        weight: 1.0,
+    });
+    whitening.prepare(&noise, rows);
+    whitening
+}
+
 /// The whitening of a correlated series must give the generalised least squares of its exact covariance, on the log of
 /// consumption against the log of product, 203 quarters (statsmodels' GLS with r^|i-j|, r = 0.9). Cochrane and Orcutt
 /// drop the first row and estimate r: their answer is another, but near.
@@ -177,18 +194,7 @@ fn whitening_meets_generalised_least_squares_on_the_macro_series() {
     let oracle = &oracle()["macro"];
     let (x, y) = (columns(&oracle["x"]), list(&oracle["y"]));
     let correlation = oracle["rho"].as_f64().expect("a number");
-    let noise = Noise {
-        block: 1.0,
-        correlation,
-        ..Noise::default()
-    };
-    let mut whitening = Whitening::default();
-    let rows = (0..y.len()).map(|row| RowNoise {
-        steps: (row > 0).then_some(1.0),
-        blocks: 1.0,
-        weight: 1.0,
-    });
-    whitening.prepare(&noise, rows);
+    let whitening = whitening_of(correlation, y.len());
     let whitened = |column: &[f64]| {
         let mut column = column.to_vec();
         whiten(&mut column, &whitening.memory, &whitening.scale);
@@ -222,18 +228,7 @@ fn whitening_meets_cochrane_and_orcutt_on_the_macro_series() {
     let mut correlation = 0.0;
     let mut found = Vec::new();
     for _ in 0..200 {
-        let noise = Noise {
-            block: 1.0,
-            correlation,
-            ..Noise::default()
-        };
-        let mut whitening = Whitening::default();
-        let rows = (0..y.len()).map(|row| RowNoise {
-            steps: (row > 0).then_some(1.0),
-            blocks: 1.0,
-            weight: 1.0,
-        });
-        whitening.prepare(&noise, rows);
+        let whitening = whitening_of(correlation, y.len());
         let whitened = |column: &[f64]| {
             let mut column = column.to_vec();
             whiten(&mut column, &whitening.memory, &whitening.scale);
