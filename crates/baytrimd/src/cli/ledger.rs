@@ -75,13 +75,7 @@ fn restore(file: &Path, options: &Options) -> Result<ExitCode, Failure> {
 #[expect(clippy::print_stdout, reason = "this is the command line")]
 fn verify(options: &Options) -> Result<ExitCode, Failure> {
     let settings = options.settings()?;
-    let data = Options::data(&settings)?;
-    if !data.is_dir() {
-        return Err(Failure::usage(anyhow::anyhow!(
-            "{} is no directory; name the one that the daemon was started with",
-            data.display()
-        )));
-    }
+    let data = Options::kept(&settings)?;
     let options = baytrim_ledger_local::Options {
         check: baytrim_ledger_local::OpenCheck::Whole,
         ..baytrim_ledger_local::Options::default()

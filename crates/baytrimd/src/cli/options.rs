@@ -91,6 +91,18 @@ impl Options {
         of_user.map(|directory| directory.join("baytrim"))
     }
 
+    /// Returns the directory of a ledger that is there already.
+    pub(crate) fn kept(settings: &Settings) -> Result<&PathBuf, Failure> {
+        let data = Self::data(settings)?;
+        if data.is_dir() {
+            return Ok(data);
+        }
+        Err(Failure::usage(anyhow::anyhow!(
+            "{} is no directory; name the one that the daemon was started with",
+            data.display()
+        )))
+    }
+
     /// Returns the directory of the ledger, which has no default.
     pub(crate) fn data(settings: &Settings) -> Result<&PathBuf, Failure> {
         settings.data.as_ref().ok_or_else(|| {

@@ -37,13 +37,7 @@ impl Owner {
             options,
         } = self;
         let settings = options.settings()?;
-        let data = Options::data(&settings)?;
-        if !data.is_dir() {
-            return Err(Failure::usage(anyhow::anyhow!(
-                "{} is no directory; name the one that the daemon was started with",
-                data.display()
-            )));
-        }
+        let data = Options::kept(&settings)?;
         let (store, _) = LocalStore::open(data, &baytrim_ledger_local::Options::default())
             .map_err(not_opened)?;
         let access = Access::open(Arc::new(store), Some(data))
