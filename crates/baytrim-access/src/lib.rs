@@ -2,7 +2,6 @@
 //! Knows nothing of sockets, clocks, stores, wire.
 
 pub mod caller;
-pub mod codec;
 pub mod decide;
 pub mod refusal;
 pub mod roles;

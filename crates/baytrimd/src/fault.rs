@@ -193,7 +193,7 @@ pub enum InternalFault {
         /// The record.
         seq: u64,
         /// Why.
-        source: baytrim_access::codec::DecodeError,
+        source: DecodeError,
     },
     /// The records of the shop do not follow from each other.
     #[error("the records of the shop do not follow from each other")]

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Member, MemberName, Policy, TokenId, TokenIssue};
-use crate::ids::{Actor, RequestId, UnixMillis};
+use crate::record::StreamRecord;
 
 /// One thing that happened to the shop.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -47,19 +47,5 @@ pub enum ShopEvent {
     },
 }
 
-/// One record of the shop: what happened, when, by whom.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct ShopRecord {
-    /// Version of the record's form.
-    pub version: u16,
-    /// When, by the daemon's clock.
-    pub at: UnixMillis,
-    /// By whom.
-    pub by: Actor,
-    /// The client's own name for the request, where it gave one.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub request_id: Option<RequestId>,
-    /// What happened.
-    #[serde(flatten)]
-    pub event: ShopEvent,
-}
+/// A record of the shop.
+pub type ShopRecord = StreamRecord<ShopEvent>;

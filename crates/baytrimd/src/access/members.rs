@@ -3,7 +3,8 @@
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
 use baytrim_access::state::Outcome;
-use baytrim_access::{AccessRefusal, ShopState, codec};
+use baytrim_access::{AccessRefusal, ShopState};
+use baytrim_jobs::codec;
 use baytrim_ledger::{AppendError, Head, Store, StreamName};
 use baytrim_model::record::RECORD_VERSION;
 use baytrim_model::shop::{ShopEvent, ShopRecord};
@@ -135,10 +136,11 @@ impl Members {
             request_id: author.request_id.clone(),
             event,
         };
-        let bodies: Vec<Vec<u8>> = events
+        let bodies = events
             .into_iter()
             .map(|event| codec::encode(&record(event)))
-            .collect();
+            .collect::<Result<Vec<_>, _>>()
+            .map_err(InternalFault::from)?;
         match self.store.append(&stream(), &known.head, &bodies) {
             Ok(_) => Ok(true),
             Err(AppendError::Conflict { .. }) => Ok(false),

@@ -70,7 +70,7 @@ fn an_owner_is_let_in_again_and_the_record_says_so() {
     let name = baytrim_ledger::StreamName::new(SHOP_STREAM).unwrap();
     let records = store(&data).read(&name, 0, 100).unwrap();
     let last: Vec<_> = records.iter().rev().take(2).collect();
-    let decode = |body: &[u8]| baytrim_access::codec::decode(body).unwrap();
+    let decode = |body: &[u8]| baytrim_jobs::codec::decode::<ShopEvent>(body).unwrap();
     let (issued, revoked) = (decode(&last[0].body), decode(&last[1].body));
     assert_eq!(issued.by.0, "baytrimd");
     assert!(matches!(issued.event, ShopEvent::TokenIssued { .. }));
