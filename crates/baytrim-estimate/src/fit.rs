@@ -4,6 +4,7 @@ mod calibrate;
 mod envelope;
 mod episode;
 pub(crate) mod joint;
+mod kronecker;
 mod noise;
 mod normal;
 mod order;
@@ -11,10 +12,12 @@ mod pattern;
 mod prior;
 mod remark;
 mod residual;
+mod sizes;
 mod solve;
 #[cfg(test)]
 mod tests;
 mod trace;
+mod whitened;
 
 use baytrim_model::axis::Axes;
 use baytrim_model::proposal::FitSummary;
@@ -23,7 +26,6 @@ use crate::evidence::PullEvidence;
 use crate::film::FILM_STATES;
 
 use self::envelope::Envelope;
-use self::episode::Episodes;
 pub(crate) use self::episode::{Episode, STEP_S};
 use self::noise::Noise;
 pub(crate) use self::noise::mean_variance;
@@ -173,9 +175,8 @@ pub fn fit(axes: &Axes, pulls: &[&PullEvidence], settings: &FitSettings) -> Resu
 /// Returns the surface that one pull's evidence speaks for, with usual sizes of noise; zero where it
 /// cannot be solved.
 pub(crate) fn surface_of(axes: &Axes, evidence: &PullEvidence) -> Vec<f64> {
-    let order = Order::new(axes);
     let pulls = [evidence];
-    let episodes = Episodes::new(axes, &order, &pulls);
+    let (order, episodes) = Order::cheapest(axes, &pulls);
     let zero = Envelope::zero(episodes.envelope(axes, &order));
     let smoothness = Smoothness::new(axes, &order, &zero);
     let noise = Noise::default();

@@ -82,8 +82,7 @@ impl Posterior {
         if region.is_empty() {
             return None;
         }
-        let mut matrix = self.solved.normal.nodes.clone();
-        matrix.add_scaled(&self.solved.prior, 1.0);
+        let matrix = self.solved.normal.nodes.plus([(&self.solved.prior, 1.0)]);
         let factor = matrix.cholesky()?;
         let solution = &self.solved.solution;
         let border = solution.border_covariance.clone().cholesky()?.l();
@@ -128,8 +127,7 @@ impl Posterior {
     pub(crate) fn covariance(&self, nodes: &[usize]) -> Option<DMatrix<f64>> {
         let solved = &self.solved;
         let position = &solved.order.position;
-        let mut matrix = solved.normal.nodes.clone();
-        matrix.add_scaled(&solved.prior, 1.0);
+        let matrix = solved.normal.nodes.plus([(&solved.prior, 1.0)]);
         let factor = matrix.cholesky()?;
         let solution = &solved.solution;
         let spread = DMatrix::from_fn(nodes.len(), solution.spread.len(), |row, column| {

@@ -10,8 +10,9 @@
 use super::envelope::dot;
 use super::episode::{Episode, Episodes};
 use super::noise::{EFFECTS, Effects, Noise, small_backward, small_forward, whiten};
-use super::normal::{Columns, Solution};
+use super::normal::Solution;
 use super::residual::{residual, uncertainty};
+use super::whitened::Whitened;
 
 /// Largest standardised square that counts in full: one bad episode must not widen all.
 const SQUARE_MAX: f64 = 9.0;
@@ -29,11 +30,11 @@ const FACTOR_MAX: f64 = 2.5;
 /// Returns the factor, at least 1, by which standard errors are to be widened.
 pub(crate) fn factor(all: &Episodes, solution: &Solution, pulls: usize, noise: &Noise) -> f64 {
     let stride = all.stays.len().div_ceil(EPISODES_MAX).max(1);
-    let mut columns = Columns::default();
+    let mut whitened = Whitened::default();
     let mut squares = Vec::new();
     for episode in all.stays.iter().step_by(stride) {
         let (mean, precision, uncertainty) =
-            held(all, episode, solution, pulls, noise, &mut columns);
+            held(all, episode, solution, pulls, noise, &mut whitened);
         let reliance = uncertainty * precision;
         if reliance < RELIANCE_MAX {
             let square = mean * mean * precision / (1.0 - reliance);
@@ -60,7 +61,7 @@ pub(crate) fn pull_factor(
     others: impl Fn(usize) -> Option<Solution>,
 ) -> f64 {
     let stride = all.stays.len().div_ceil(LEFT_OUT_MAX).max(1);
-    let mut columns = Columns::default();
+    let mut whitened = Whitened::default();
     let mut squares = Vec::new();
     for pull in 0..pulls {
         let Some(solution) = others(pull) else {
@@ -69,7 +70,7 @@ pub(crate) fn pull_factor(
         let stays = all.stays.iter().step_by(stride);
         for episode in stays.filter(|stay| stay.pull == pull) {
             let (mean, precision, uncertainty) =
-                held(all, episode, &solution, pulls, noise, &mut columns);
+                held(all, episode, &solution, pulls, noise, &mut whitened);
             if uncertainty < PREDICTED_SD_MAX * PREDICTED_SD_MAX {
                 let square = mean * mean / (1.0 / precision + uncertainty);
                 squares.push(square.min(SQUARE_MAX));
@@ -87,20 +88,20 @@ fn held(
     solution: &Solution,
     pulls: usize,
     noise: &Noise,
-    columns: &mut Columns,
+    whitened: &mut Whitened,
 ) -> (f64, f64, f64) {
-    columns.fill_effects(all, episode, noise);
-    let rows = columns.rows;
-    let effects = Effects::new(noise, 1.0, &columns.effects, rows);
-    let ones = &columns.effects[..rows];
+    whitened.fill_effects(all, episode, noise);
+    let rows = whitened.rows;
+    let effects = Effects::new(noise, 1.0, &whitened.effects, rows);
+    let ones = &whitened.effects[..rows];
     let mut along = [0.0; EFFECTS];
-    for (slot, effect) in along.iter_mut().zip(columns.effects.chunks_exact(rows)) {
+    for (slot, effect) in along.iter_mut().zip(whitened.effects.chunks_exact(rows)) {
         *slot = dot(effect, ones);
     }
     small_forward(&effects.factor, &mut along);
     small_backward(&effects.factor, &mut along);
     let mut direction = ones.to_vec();
-    for (amount, effect) in along.iter().zip(columns.effects.chunks_exact(rows)) {
+    for (amount, effect) in along.iter().zip(whitened.effects.chunks_exact(rows)) {
         for (slot, entry) in direction.iter_mut().zip(effect) {
             *slot -= amount * entry;
         }
@@ -109,12 +110,12 @@ fn held(
     let mut left = residual(all, episode, solution, pulls);
     whiten(
         &mut left,
-        &columns.whitening.memory,
-        &columns.whitening.scale,
+        &whitened.whitening.memory,
+        &whitened.whitening.scale,
     );
     let mean = dot(&direction, &left) / precision;
     // Back from whitened rows: the weights that make the mean of plain residuals.
-    let (memory, scale) = (&columns.whitening.memory, &columns.whitening.scale);
+    let (memory, scale) = (&whitened.whitening.memory, &whitened.whitening.scale);
     let weights: Vec<f64> = (0..rows)
         .map(|row| {
             let own = scale[row] * direction[row];

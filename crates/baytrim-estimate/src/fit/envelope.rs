@@ -1,10 +1,14 @@
 //! Symmetric positive definite matrices that are zero left of an envelope.
 //!
-//! Row i holds the entries from its first column to the diagonal. Cholesky factors keep the
-//! envelope, and so does the part of the inverse that Takahashi's recurrence gives:
-//! `Z_ij = (delta_ij / l_jj - sum over k > j of Z_ik l_kj) / l_jj`, k where `l_kj` is in the envelope.
-//! Source: Takahashi, Fagan, Chen (1973), in the form for LL' of Rue and Held (2005), section 2.4.
-//! Nodes are numbered along the shorter axis, so the envelope is about two rows of nodes wide.
+//! Row i holds the entries from its first column to the diagonal, and Cholesky factors keep the envelope.
+//! Nodes are numbered along one axis, so the envelope is a few rows of nodes wide.
+
+mod dot;
+mod factor;
+
+pub(crate) use self::dot::dot;
+use self::dot::{TOGETHER, dots};
+pub(crate) use self::factor::Factor;
 
 /// The lower part of a symmetric matrix.
 #[derive(Debug, Clone, PartialEq)]
@@ -74,6 +78,22 @@ impl Envelope {
         }
     }
 
+    /// Returns the sum of this matrix and scaled ones of the same envelope.
+    pub(crate) fn plus<const N: usize>(&self, others: [(&Self, f64); N]) -> Self {
+        for (other, _) in others {
+            debug_assert!(self.first == other.first, "one envelope");
+        }
+        let sum = |(place, own): (usize, &f64)| {
+            let add = |sum: f64, (other, factor): &(&Self, f64)| sum + factor * other.entry[place];
+            others.iter().fold(*own, add)
+        };
+        Self {
+            first: self.first.clone(),
+            start: self.start.clone(),
+            entry: self.entry.iter().enumerate().map(sum).collect(),
+        }
+    }
+
     /// Returns the diagonal of the product with a matrix of the same envelope, cut to the envelope.
     pub(crate) fn diagonal_of_product(&self, other: &Self) -> Vec<f64> {
         let mut diagonal = vec![0.0; self.len()];
@@ -90,162 +110,102 @@ impl Envelope {
         diagonal
     }
 
+    /// Adds to the entries of one row at increasing `columns` up to its diagonal.
+    pub(crate) fn add_row(&mut self, row: usize, columns: &[usize], values: &[f64]) {
+        let first = self.first[row];
+        let entries = &mut self.entry[self.start[row]..self.start[row + 1]];
+        for (column, value) in columns.iter().zip(values) {
+            entries[column - first] += value;
+        }
+    }
+
     /// Returns the Cholesky factor; none when the matrix is not positive definite.
     pub(crate) fn cholesky(mut self) -> Option<Factor> {
         for row in 0..self.len() {
             let row_first = self.first[row];
-            let row_start = self.start[row];
-            let (above, rest) = self.entry.split_at_mut(row_start);
-            for column in row_first..row {
-                let from = row_first.max(self.first[column]);
-                let column_start = self.start[column];
-                let left = &rest[from - row_first..column - row_first];
-                let offset = column_start + from - self.first[column];
-                let other = &above[offset..offset + (column - from)];
-                let diagonal = above[column_start + column - self.first[column]];
-                let value = (rest[column - row_first] - dot(left, other)) / diagonal;
-                rest[column - row_first] = value;
+            let (above, rest) = self.entry.split_at_mut(self.start[row]);
+            let known = Known {
+                first: &self.first,
+                start: &self.start,
+                entry: above,
+            };
+            let here = &mut rest[..=row - row_first];
+            let mut column = row_first;
+            while column + TOGETHER <= row {
+                known.eliminate(here, row_first, column);
+                column += TOGETHER;
             }
-            let left = &rest[..row - row_first];
-            let pivot = rest[row - row_first] - dot(left, left);
+            for column in column..row {
+                let from = row_first.max(self.first[column]);
+                known.eliminate_one(here, row_first, from, column);
+            }
+            let (left, diagonal) = here.split_at_mut(row - row_first);
+            let pivot = diagonal[0] - dot(left, left);
             if !(pivot.is_finite() && pivot > 0.0) {
                 return None;
             }
-            rest[row - row_first] = pivot.sqrt();
+            diagonal[0] = pivot.sqrt();
         }
         Some(Factor { lower: self })
     }
 }
 
-/// A Cholesky factor L of A = LL'.
-#[derive(Debug, Clone)]
-pub(crate) struct Factor {
-    lower: Envelope,
+/// The rows of a factor that are known already.
+struct Known<'a> {
+    first: &'a [usize],
+    start: &'a [usize],
+    entry: &'a [f64],
 }
 
-impl Factor {
+impl Known<'_> {
+    /// Returns the entries of a row from a column to another.
+    fn part(&self, row: usize, from: usize, to: usize) -> &[f64] {
+        let start = self.start[row] - self.first[row];
+        &self.entry[start + from..start + to]
+    }
+
     fn diagonal(&self, row: usize) -> f64 {
-        self.lower.entry[self.lower.start[row + 1] - 1]
+        self.entry[self.start[row + 1] - 1]
     }
 
-    /// Returns ln det A.
-    pub(crate) fn ln_determinant(&self) -> f64 {
-        (0..self.lower.len())
-            .map(|row| 2.0 * self.diagonal(row).ln())
-            .sum()
-    }
-
-    /// Turns b into the solution of Lx = b.
-    pub(crate) fn forward(&self, b: &mut [f64]) {
-        let lower = &self.lower;
-        for row in 0..lower.len() {
-            let entries = lower.row(row);
-            let left = &entries[..entries.len() - 1];
-            b[row] = (b[row] - dot(left, &b[lower.first[row]..row])) / self.diagonal(row);
-        }
-    }
-
-    /// Turns b into the solution of Ax = b.
-    pub(crate) fn solve(&self, b: &mut [f64]) {
-        self.forward(b);
-        self.backward(b);
-    }
-
-    /// Turns b into the solution of L'x = b.
-    pub(crate) fn backward(&self, b: &mut [f64]) {
-        let lower = &self.lower;
-        for row in (0..lower.len()).rev() {
-            let value = b[row] / self.diagonal(row);
-            b[row] = value;
-            let entries = lower.row(row);
-            for (slot, entry) in b[lower.first[row]..row].iter_mut().zip(entries) {
-                *slot -= entry * value;
+    /// Turns the next columns of `here`, a row that begins at column `row_first`, into entries of the factor.
+    fn eliminate(&self, here: &mut [f64], row_first: usize, column: usize) {
+        let columns: [usize; TOGETHER] = std::array::from_fn(|next| column + next);
+        let firsts = columns.map(|column| self.first[column].max(row_first));
+        let common = firsts
+            .iter()
+            .fold(row_first, |high, &first| high.max(first));
+        if common < column {
+            let left = &here[common - row_first..column - row_first];
+            let others = columns.map(|other| self.part(other, common, column));
+            let sums = dots(left, others);
+            for (next, sum) in sums.into_iter().enumerate() {
+                let from = firsts[next];
+                let left = &here[from - row_first..common - row_first];
+                let before = dot(left, self.part(columns[next], from, common));
+                here[column + next - row_first] -= sum + before;
+            }
+            // Within the group the lists are too short for anything but a plain loop.
+            for (next, other) in columns.into_iter().enumerate() {
+                let (known, rest) = here[column - row_first..].split_at_mut(next);
+                let own = self.part(other, column, other);
+                let off: f64 = known.iter().zip(own).map(|(a, b)| a * b).sum();
+                rest[0] = (rest[0] - off) / self.diagonal(other);
+            }
+        } else {
+            for (next, from) in columns.into_iter().zip(firsts) {
+                self.eliminate_one(here, row_first, from, next);
             }
         }
     }
 
-    /// Returns the entries of the inverse of A inside the envelope.
-    #[expect(
-        clippy::needless_range_loop,
-        reason = "the indices are those of the formula"
-    )]
-    pub(crate) fn selected_inverse(&self) -> Envelope {
-        let lower = &self.lower;
-        let n = lower.len();
-        let mut inverse = Envelope::zero(lower.first.clone());
-        let reach = last_row_of_columns(&lower.first);
-        // Column j of L over its pivot, 0 for rows that do not reach it, and the sums Z l for those that do.
-        let (mut column, mut sums) = (vec![0.0; n], vec![0.0; n]);
-        for j in (0..n).rev() {
-            let pivot = self.diagonal(j);
-            let (begin, end) = (j + 1, reach[j] + 1);
-            for row in begin..end {
-                let reaches = lower.first[row] <= j;
-                column[row] = if reaches {
-                    lower.entry[lower.place(row, j)] / pivot
-                } else {
-                    0.0
-                };
-            }
-            sums[begin..end].fill(0.0);
-            for row in begin..end {
-                if lower.first[row] > j {
-                    continue;
-                }
-                let from = inverse.place(row, begin.min(row));
-                let known = &inverse.entry[from..inverse.start[row + 1]];
-                let (before, diagonal) = known.split_at(row - begin);
-                let weight = column[row];
-                for (sum, entry) in sums[begin..row].iter_mut().zip(before) {
-                    *sum += weight * entry;
-                }
-                sums[row] += dot(before, &column[begin..row]) + weight * diagonal[0];
-            }
-            for row in begin..end {
-                if lower.first[row] <= j {
-                    let place = inverse.place(row, j);
-                    inverse.entry[place] = -sums[row];
-                }
-            }
-            let place = inverse.place(j, j);
-            inverse.entry[place] =
-                1.0 / (pivot * pivot) + dot(&sums[begin..end], &column[begin..end]);
-        }
-        inverse
+    /// Turns one column of `here` into an entry of the factor; what lies left of `from` was taken off already.
+    fn eliminate_one(&self, here: &mut [f64], row_first: usize, from: usize, column: usize) {
+        let left = &here[from - row_first..column - row_first];
+        let off = dot(left, self.part(column, from, column));
+        let slot = &mut here[column - row_first];
+        *slot = (*slot - off) / self.diagonal(column);
     }
-}
-
-/// Returns the last row that reaches each column.
-fn last_row_of_columns(first: &[usize]) -> Vec<usize> {
-    let mut reach: Vec<usize> = (0..first.len()).collect();
-    for (row, &column) in first.iter().enumerate() {
-        reach[column] = reach[column].max(row);
-    }
-    for column in 1..reach.len() {
-        reach[column] = reach[column].max(reach[column - 1]);
-    }
-    reach
-}
-
-/// Returns the scalar product, in eight running sums so that it can be vectorised.
-pub(crate) fn dot(left: &[f64], right: &[f64]) -> f64 {
-    let length = left.len().min(right.len());
-    let (left, right) = (&left[..length], &right[..length]);
-    let mut sums = [0.0; 8];
-    let mut chunks_left = left.chunks_exact(8);
-    let mut chunks_right = right.chunks_exact(8);
-    for (a, b) in (&mut chunks_left).zip(&mut chunks_right) {
-        for lane in 0..8 {
-            sums[lane] += a[lane] * b[lane];
-        }
-    }
-    let tail: f64 = chunks_left
-        .remainder()
-        .iter()
-        .zip(chunks_right.remainder())
-        .map(|(a, b)| a * b)
-        .sum();
-    sums.iter().sum::<f64>() + tail
 }
 
 #[cfg(test)]
@@ -253,15 +213,21 @@ mod tests {
     use super::Envelope;
     use nalgebra::{DMatrix, DVector};
 
-    fn example() -> (Envelope, DMatrix<f64>) {
-        let first = vec![0, 0, 1, 0, 2, 3, 1, 6];
-        let n = first.len();
+    /// A matrix whose rows begin all over the place, and reach back far enough for every path of the algebra.
+    fn example(n: usize) -> (Envelope, DMatrix<f64>) {
+        let ragged = [0, 0, 1, 0, 2, 3, 1, 6];
+        let first: Vec<usize> = (0..n)
+            .map(|row| match ragged.get(row) {
+                Some(&first) => first,
+                None => row - (row * 5 % 23).min(row),
+            })
+            .collect();
         let mut sparse = Envelope::zero(first.clone());
         let mut dense = DMatrix::zeros(n, n);
         for row in 0..n {
             for column in first[row]..=row {
                 let value = if row == column {
-                    9.0 + row as f64
+                    (9 + 2 * n) as f64 + row as f64
                 } else {
                     ((row * 7 + column * 3) % 5) as f64 - 2.0
                 };
@@ -280,8 +246,13 @@ mod tests {
     /// A sparse answer that left the dense one would give every node a wrong correction.
     #[test]
     fn the_sparse_algebra_meets_the_dense() {
-        let (sparse, dense) = example();
-        let n = sparse.len();
+        for n in [8, 61] {
+            meets_the_dense(n);
+        }
+    }
+
+    fn meets_the_dense(n: usize) {
+        let (sparse, dense) = example(n);
         let b: Vec<f64> = (0..n).map(|row| 1.0 + row as f64 * 0.3).collect();
         let factor = sparse.clone().cholesky().expect("positive definite");
         let mut x = b.clone();
@@ -292,6 +263,20 @@ mod tests {
             .expect("regular");
         for row in 0..n {
             assert!((x[row] - wanted[row]).abs() < 1e-12);
+        }
+        let mut many: Vec<Vec<f64>> = (0..6)
+            .map(|scale| b.iter().map(|value| value * f64::from(scale)).collect())
+            .collect();
+        let mut half = many.clone();
+        factor.forward_all(&mut half);
+        factor.solve_all(&mut many);
+        for (scale, (half, whole)) in half.iter_mut().zip(&many).enumerate() {
+            factor.backward(half);
+            for row in 0..n {
+                let wanted = wanted[row] * scale as f64;
+                assert!((whole[row] - wanted).abs() < 1e-11);
+                assert!((half[row] - wanted).abs() < 1e-11);
+            }
         }
         assert!((factor.ln_determinant() - dense.determinant().ln()).abs() < 1e-10);
         let inverse = dense.clone().try_inverse().expect("regular");

@@ -280,10 +280,22 @@ impl Episodes {
     /// Returns the first column of each row of an envelope that holds every pair of nodes that an
     /// episode or the prior ties together.
     pub(crate) fn envelope(&self, axes: &Axes, order: &Order) -> Vec<usize> {
+        self.envelope_in(axes, order, |place| place)
+    }
+
+    /// Returns [`Self::envelope`] for another order, in which what stands at `place` here stands at `moved(place)`.
+    pub(crate) fn envelope_in(
+        &self,
+        axes: &Axes,
+        order: &Order,
+        moved: impl Fn(usize) -> usize,
+    ) -> Vec<usize> {
         let mut first = super::prior::own_envelope(axes, order);
         for episode in &self.stays {
-            for &place in &episode.places {
-                first[place] = first[place].min(episode.places[0]);
+            let places = || episode.places.iter().map(|&place| moved(place));
+            let low = places().min().unwrap_or(0);
+            for place in places() {
+                first[place] = first[place].min(low);
             }
         }
         first

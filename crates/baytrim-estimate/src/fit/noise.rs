@@ -10,6 +10,9 @@ use crate::film::FILM_STATES;
 /// Random effects of an episode: its offset and one per time constant of the film.
 pub(crate) const EFFECTS: usize = 1 + FILM_STATES;
 
+/// A matrix of the random effects.
+pub(crate) type Small = [[f64; EFFECTS]; EFFECTS];
+
 /// Sizes of the noise, ln units.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Noise {
@@ -116,7 +119,7 @@ impl Whitening {
     clippy::needless_range_loop,
     reason = "the indices are those of the formula"
 )]
-pub(crate) fn small_cholesky(matrix: &mut [[f64; EFFECTS]; EFFECTS]) {
+pub(crate) fn small_cholesky(matrix: &mut Small) {
     for row in 0..EFFECTS {
         for column in 0..=row {
             let mut value = matrix[row][column];
@@ -133,7 +136,7 @@ pub(crate) fn small_cholesky(matrix: &mut [[f64; EFFECTS]; EFFECTS]) {
 }
 
 /// Solves L x = b in place.
-pub(crate) fn small_forward(factor: &[[f64; EFFECTS]; EFFECTS], b: &mut [f64; EFFECTS]) {
+pub(crate) fn small_forward(factor: &Small, b: &mut [f64; EFFECTS]) {
     for row in 0..EFFECTS {
         for k in 0..row {
             b[row] -= factor[row][k] * b[k];
@@ -143,7 +146,7 @@ pub(crate) fn small_forward(factor: &[[f64; EFFECTS]; EFFECTS], b: &mut [f64; EF
 }
 
 /// Solves L'x = b in place.
-pub(crate) fn small_backward(factor: &[[f64; EFFECTS]; EFFECTS], b: &mut [f64; EFFECTS]) {
+pub(crate) fn small_backward(factor: &Small, b: &mut [f64; EFFECTS]) {
     for row in (0..EFFECTS).rev() {
         for k in row + 1..EFFECTS {
             b[row] -= factor[k][row] * b[k];
@@ -156,7 +159,7 @@ pub(crate) fn small_backward(factor: &[[f64; EFFECTS]; EFFECTS], b: &mut [f64; E
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Effects {
     /// Cholesky factor of D^-1 + Z'Z.
-    pub(crate) factor: [[f64; EFFECTS]; EFFECTS],
+    pub(crate) factor: Small,
     /// ln det(I + D Z'Z).
     pub(crate) ln_determinant: f64,
 }
@@ -164,17 +167,29 @@ pub(crate) struct Effects {
 impl Effects {
     /// Prepares for the whitened effect columns `columns`, each of `rows` entries, one after the other.
     pub(crate) fn new(noise: &Noise, episode_weight: f64, columns: &[f64], rows: usize) -> Self {
-        let mut factor = [[0.0; EFFECTS]; EFFECTS];
-        let mut ln_determinant = 0.0;
+        let mut gram = [[0.0; EFFECTS]; EFFECTS];
         for a in 0..EFFECTS {
             let left = &columns[a * rows..(a + 1) * rows];
             for b in 0..=a {
                 let right = &columns[b * rows..(b + 1) * rows];
-                factor[a][b] = super::envelope::dot(left, right);
+                gram[a][b] = super::envelope::dot(left, right);
             }
-            let sd = if a == 0 { noise.episode } else { noise.film };
+        }
+        Self::of_gram(noise, episode_weight, gram)
+    }
+
+    /// Prepares for whitened effect columns with the scalar products `gram`, of which the lower part counts.
+    pub(crate) fn of_gram(noise: &Noise, episode_weight: f64, gram: Small) -> Self {
+        let mut factor = gram;
+        let mut ln_determinant = 0.0;
+        for (effect, row) in factor.iter_mut().enumerate() {
+            let sd = if effect == 0 {
+                noise.episode
+            } else {
+                noise.film
+            };
             let variance = sd * sd / episode_weight;
-            factor[a][a] += 1.0 / variance;
+            row[effect] += 1.0 / variance;
             ln_determinant += variance.ln();
         }
         small_cholesky(&mut factor);

@@ -9,8 +9,9 @@ use nalgebra::{DMatrix, DVector};
 use crate::film::FILM_TERMS;
 
 use super::envelope::{Envelope, Factor, dot};
-use super::episode::{Episode, Episodes, Observation};
-use super::noise::{EFFECTS, Effects, Noise, Whitening, small_forward, whiten};
+use super::episode::{Episode, Episodes};
+use super::noise::{Effects, Noise};
+use super::whitened::{Whitened, column_count};
 
 /// Columns of the border that an episode touches: offset and delay error of its pull, the delay error that
 /// all pulls share, film coefficients.
@@ -50,88 +51,21 @@ pub(crate) struct Normal {
     pub(crate) ln_determinant: f64,
 }
 
-/// The whitened columns of one episode: nodes, border, need; then the random effects.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Columns {
-    pub(crate) rows: usize,
-    /// Column by column, `rows` entries each.
-    pub(crate) fixed: Vec<f64>,
-    pub(crate) effects: Vec<f64>,
-    pub(crate) whitening: Whitening,
-}
-
-impl Columns {
-    pub(crate) fn count(episode: &Episode) -> usize {
-        episode.places.len() + LOCAL_BORDER + 1
-    }
-
-    /// Fills the columns of an episode.
-    pub(crate) fn fill(&mut self, all: &Episodes, episode: &Episode, noise: &Noise) {
-        let observations = &all.observations[episode.start..episode.end];
-        let rows = observations.len();
-        let places = episode.places.len();
-        let count = Self::count(episode);
-        self.rows = rows;
-        self.fixed.clear();
-        self.fixed.resize(count * rows, 0.0);
-        self.effects.clear();
-        self.effects.resize(EFFECTS * rows, 0.0);
-        for (row, observation) in observations.iter().enumerate() {
-            for &(place, share) in &all.footprint[observation.start..observation.end] {
-                self.fixed[place * rows + row] = share;
-            }
-            self.fixed[places * rows + row] = 1.0;
-            self.fixed[(places + 1) * rows + row] = observation.late;
-            self.fixed[(places + 2) * rows + row] = observation.late;
-            self.effects[row] = 1.0;
-            for (term, &film) in observation.film.iter().enumerate() {
-                self.fixed[(places + 3 + term) * rows + row] = film;
-                if 1 + term < EFFECTS {
-                    self.effects[(1 + term) * rows + row] = film;
-                }
-            }
-            self.fixed[(places + LOCAL_BORDER) * rows + row] = observation.need;
-        }
-        self.whitening
-            .prepare(noise, observations.iter().map(Observation::noise));
-        let whitening = &self.whitening;
-        for column in self
-            .fixed
-            .chunks_exact_mut(rows)
-            .chain(self.effects.chunks_exact_mut(rows))
-        {
-            whiten(column, &whitening.memory, &whitening.scale);
-        }
-    }
-}
-
-impl Columns {
-    /// Fills the random effects of an episode only.
-    pub(crate) fn fill_effects(&mut self, all: &Episodes, episode: &Episode, noise: &Noise) {
-        let observations = &all.observations[episode.start..episode.end];
-        let rows = observations.len();
-        self.rows = rows;
-        self.fixed.clear();
-        self.effects.clear();
-        self.effects.resize(EFFECTS * rows, 0.0);
-        for (row, observation) in observations.iter().enumerate() {
-            self.effects[row] = 1.0;
-            for (term, &film) in observation.film.iter().take(EFFECTS - 1).enumerate() {
-                self.effects[(1 + term) * rows + row] = film;
-            }
-        }
-        self.whitening
-            .prepare(noise, observations.iter().map(Observation::noise));
-        for column in self.effects.chunks_exact_mut(rows) {
-            whiten(column, &self.whitening.memory, &self.whitening.scale);
-        }
-    }
-}
-
 impl Normal {
     /// Sums the evidence of all episodes.
     pub(crate) fn sum(all: &Episodes, pulls: usize, noise: &Noise, zero: &Envelope) -> Self {
         Self::sum_of(all, pulls, noise, zero, None)
+    }
+
+    /// Sums the evidence of each pull.
+    pub(crate) fn of_each(
+        all: &Episodes,
+        pulls: usize,
+        noise: &Noise,
+        zero: &Envelope,
+    ) -> Vec<Self> {
+        let of = |pull: usize| Self::sum_of(all, pulls, noise, zero, Some(pull));
+        (0..pulls).map(of).collect()
     }
 
     /// Sums the evidence of one pull's episodes, or of all.
@@ -153,54 +87,67 @@ impl Normal {
             square: 0.0,
             ln_determinant: 0.0,
         };
-        let mut columns = Columns::default();
+        let mut whitened = Whitened::default();
         let mut gram = Vec::new();
         for episode in &all.stays {
             if one.is_some_and(|pull| pull != episode.pull) {
                 continue;
             }
-            columns.fill(all, episode, noise);
-            let effects = Effects::new(noise, episode.weight, &columns.effects, columns.rows);
-            normal.ln_determinant += effects.ln_determinant - 2.0 * columns.whitening.ln_scale();
-            local_gram(&columns, &effects, &mut gram);
-            normal.scatter(episode, pulls, &gram);
+            whitened.fill(all, episode, noise);
+            let effects = Effects::new(noise, episode.weight, &whitened.effects, whitened.rows);
+            normal.ln_determinant += effects.ln_determinant - 2.0 * whitened.whitening.ln_scale();
+            let stride = whitened.gram(&effects, &mut gram);
+            normal.scatter(episode, pulls, &gram, stride);
         }
         normal
+    }
+
+    /// Returns the sum of `parts`; none without any.
+    pub(crate) fn total(parts: &[Self]) -> Option<Self> {
+        let (first, rest) = parts.split_first()?;
+        let mut total = first.clone();
+        for part in rest {
+            total.add_scaled(part, 1.0);
+        }
+        Some(total)
     }
 
     /// Returns the sum without `part` of it.
     pub(crate) fn without(&self, part: &Self) -> Self {
         let mut rest = self.clone();
-        rest.nodes.add_scaled(&part.nodes, -1.0);
-        let less = |left: &mut Vec<f64>, right: &[f64]| {
-            for (slot, value) in left.iter_mut().zip(right) {
-                *slot -= value;
-            }
-        };
-        for (left, right) in rest.cross.iter_mut().zip(&part.cross) {
-            less(left, right);
-        }
-        less(&mut rest.right, &part.right);
-        rest.border -= &part.border;
-        rest.border_right -= &part.border_right;
-        rest.square -= part.square;
-        rest.ln_determinant -= part.ln_determinant;
+        rest.add_scaled(part, -1.0);
         rest
     }
 
-    fn scatter(&mut self, episode: &Episode, pulls: usize, gram: &[f64]) {
+    /// Adds `factor` times `part`.
+    pub(crate) fn add_scaled(&mut self, part: &Self, factor: f64) {
+        self.nodes.add_scaled(&part.nodes, factor);
+        let add = |left: &mut Vec<f64>, right: &[f64]| {
+            for (slot, value) in left.iter_mut().zip(right) {
+                *slot += factor * value;
+            }
+        };
+        for (left, right) in self.cross.iter_mut().zip(&part.cross) {
+            add(left, right);
+        }
+        add(&mut self.right, &part.right);
+        self.border += factor * &part.border;
+        self.border_right += factor * &part.border_right;
+        self.square += factor * part.square;
+        self.ln_determinant += factor * part.ln_determinant;
+    }
+
+    fn scatter(&mut self, episode: &Episode, pulls: usize, gram: &[f64], stride: usize) {
         let places = &episode.places;
-        let count = Columns::count(episode);
+        let count = column_count(episode);
         let border_of = |local: usize| border_of(episode.pull, pulls, local);
         for (a, &place) in places.iter().enumerate() {
-            let row = &gram[a * count..(a + 1) * count];
-            for (b, &other) in places.iter().enumerate().take(a + 1) {
-                self.nodes.add(place, other, row[b]);
-            }
+            let row = &gram[a * stride..(a + 1) * stride];
+            self.nodes.add_row(place, &places[..=a], row);
         }
         for local in 0..LOCAL_BORDER {
             let a = places.len() + local;
-            let row = &gram[a * count..(a + 1) * count];
+            let row = &gram[a * stride..(a + 1) * stride];
             for (b, &place) in places.iter().enumerate() {
                 self.cross[border_of(local)][place] += row[b];
             }
@@ -213,7 +160,7 @@ impl Normal {
                 }
             }
         }
-        let last = &gram[(count - 1) * count..];
+        let last = &gram[(count - 1) * stride..];
         for (b, &place) in places.iter().enumerate() {
             self.right[place] += last[b];
         }
@@ -221,36 +168,6 @@ impl Normal {
             self.border_right[border_of(local)] += last[places.len() + local];
         }
         self.square += last[count - 1];
-    }
-}
-
-/// Fills `gram` with the lower part of [X y]'S^-1 [X y].
-fn local_gram(columns: &Columns, effects: &Effects, gram: &mut Vec<f64>) {
-    let rows = columns.rows;
-    let count = columns.fixed.len() / rows;
-    gram.clear();
-    gram.resize(count * count, 0.0);
-    let mut projected: Vec<[f64; EFFECTS]> = Vec::with_capacity(count);
-    for column in columns.fixed.chunks_exact(rows) {
-        let mut along = [0.0; EFFECTS];
-        for (slot, effect) in along.iter_mut().zip(columns.effects.chunks_exact(rows)) {
-            *slot = dot(effect, column);
-        }
-        small_forward(&effects.factor, &mut along);
-        projected.push(along);
-    }
-    for a in 0..count {
-        let left = &columns.fixed[a * rows..(a + 1) * rows];
-        for b in 0..=a {
-            let right = &columns.fixed[b * rows..(b + 1) * rows];
-            let through: f64 = projected[a]
-                .iter()
-                .zip(&projected[b])
-                .map(|(x, y)| x * y)
-                .sum();
-            let value = dot(left, right) - through;
-            gram[a * count + b] = value;
-        }
     }
 }
 
@@ -276,9 +193,7 @@ impl Normal {
         prior_ln_determinant: f64,
         border_prior: &[(f64, f64)],
     ) -> Option<f64> {
-        let mut matrix = self.nodes.clone();
-        matrix.add_scaled(prior, 1.0);
-        let factor = matrix.cholesky()?;
+        let factor = self.nodes.plus([(prior, 1.0)]).cholesky()?;
         let mut border = self.border.clone();
         let mut border_right = self.border_right.clone();
         let mut square = self.square;
@@ -287,8 +202,8 @@ impl Normal {
             border[(column, column)] += precision;
             border_right[column] += precision * mean;
             square += precision * mean * mean;
-            factor.forward(&mut half_solved[column]);
         }
+        factor.forward_all(&mut half_solved);
         let mut first = self.right.clone();
         factor.forward(&mut first);
         for i in 0..half_solved.len() {
@@ -315,9 +230,7 @@ impl Normal {
 
     /// Solves with the prior's precision of the nodes and (mean, precision) of each border column.
     pub(crate) fn solve(&self, prior: &Envelope, border_prior: &[(f64, f64)]) -> Option<Solution> {
-        let mut matrix = self.nodes.clone();
-        matrix.add_scaled(prior, 1.0);
-        let factor: Factor = matrix.cholesky()?;
+        let factor: Factor = self.nodes.plus([(prior, 1.0)]).cholesky()?;
         let mut border = self.border.clone();
         let mut border_right = self.border_right.clone();
         for (column, &(mean, precision)) in border_prior.iter().enumerate() {
@@ -327,9 +240,7 @@ impl Normal {
         let mut first = self.right.clone();
         factor.solve(&mut first);
         let mut spread = self.cross.clone();
-        for column in &mut spread {
-            factor.solve(column);
-        }
+        factor.solve_all(&mut spread);
         for i in 0..spread.len() {
             for j in 0..=i {
                 let value = dot(&self.cross[i], &spread[j]);

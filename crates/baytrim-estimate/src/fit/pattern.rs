@@ -10,9 +10,10 @@ use crate::evidence::PullEvidence;
 
 use super::border_prior;
 use super::envelope::dot;
-use super::noise::{EFFECTS, Effects, small_forward, whiten};
-use super::normal::{Columns, LOCAL_BORDER, border_len, border_of, film_start};
+use super::noise::{Effects, whiten};
+use super::normal::{LOCAL_BORDER, border_len, border_of, film_start};
 use super::solve::Solved;
+use super::whitened::Whitened;
 
 /// What the readings say of a pattern.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -45,48 +46,50 @@ impl Solved {
                 own: 0.0,
             })
             .collect();
-        let mut columns = Columns::default();
+        let mut whitened = Whitened::default();
         for episode in &self.episodes.stays {
             let range = episode.start..episode.end;
             let touches = |pattern: &Vec<f64>| pattern[range.clone()].iter().any(|x| *x != 0.0);
             if !patterns.iter().any(touches) {
                 continue;
             }
-            columns.fill(&self.episodes, episode, &self.noise);
-            let rows = columns.rows;
-            let effects = Effects::new(&self.noise, episode.weight, &columns.effects, rows);
-            let along = |column: &[f64]| {
-                let mut along = [0.0; EFFECTS];
-                for (slot, effect) in along.iter_mut().zip(columns.effects.chunks_exact(rows)) {
-                    *slot = dot(effect, column);
-                }
-                small_forward(&effects.factor, &mut along);
-                along
-            };
-            let fixed: Vec<[f64; EFFECTS]> = columns.fixed.chunks_exact(rows).map(along).collect();
+            whitened.fill(&self.episodes, episode, &self.noise);
+            let effects = Effects::new(
+                &self.noise,
+                episode.weight,
+                &whitened.effects,
+                whitened.rows,
+            );
+            let all_through = whitened.all_through(&effects);
+            let places = episode.places.len();
             for (sum, pattern) in sums.iter_mut().zip(patterns) {
                 if !touches(pattern) {
                     continue;
                 }
                 let mut x = pattern[range.clone()].to_vec();
-                whiten(&mut x, &columns.whitening.memory, &columns.whitening.scale);
-                let through = along(&x);
+                whiten(
+                    &mut x,
+                    &whitened.whitening.memory,
+                    &whitened.whitening.scale,
+                );
+                let through = whitened.through(&effects, &x);
                 sum.own += dot(&x, &x) - dot(&through, &through);
-                let places = episode.places.len();
-                for (index, column) in columns.fixed.chunks_exact(rows).enumerate() {
-                    let value = dot(column, &x) - dot(&fixed[index], &through);
-                    if index < places {
-                        sum.nodes[episode.places[index]] += value;
-                    } else if index < places + LOCAL_BORDER {
-                        sum.border[border_of(episode.pull, pulls, index - places)] += value;
-                    } else {
-                        sum.need += value;
+                let mut products = whitened.products(&x);
+                for (known, weight) in all_through.iter().zip(through) {
+                    for (slot, entry) in products.iter_mut().zip(known) {
+                        *slot -= weight * entry;
                     }
                 }
+                for (&place, value) in episode.places.iter().zip(&products) {
+                    sum.nodes[place] += value;
+                }
+                for local in 0..LOCAL_BORDER {
+                    sum.border[border_of(episode.pull, pulls, local)] += products[places + local];
+                }
+                sum.need += products[places + LOCAL_BORDER];
             }
         }
-        let mut matrix = self.normal.nodes.clone();
-        matrix.add_scaled(&self.prior, 1.0);
+        let matrix = self.normal.nodes.plus([(&self.prior, 1.0)]);
         let factor = matrix.cholesky()?;
         let solution = &self.solution;
         let score = |sum: Sums| {

@@ -16,16 +16,15 @@ use super::order::Order;
 
 /// Standard deviation of the table's mean theta before any pull, ln units. Common practice: past 25 to
 /// 30 % something else is wrong.
-const LEVEL_SD: f64 = 0.10;
+pub(super) const LEVEL_SD: f64 = 0.10;
 /// Standard deviation of the difference between neighbours at the mean spacing before any pull, ln units.
-const SLOPE_SD: f64 = 0.06;
+pub(super) const SLOPE_SD: f64 = 0.06;
 
 /// Second differences along each axis, as matrices to be scaled.
 #[derive(Debug, Clone)]
 pub(crate) struct Smoothness {
     /// Along rpm, then along plate.
-    pub(crate) along: [Envelope; 2],
-    /// Number of differences along each axis.
+    along: [Envelope; 2],
     /// What holds level and slopes, whatever the evidence.
     anchor: Envelope,
 }
@@ -45,8 +44,16 @@ fn coordinate(axis: &Axis, compress: impl Fn(f64) -> f64) -> Vec<f64> {
         .collect()
 }
 
+/// Returns the coordinates of the breakpoints along rpm and along plate.
+pub(super) fn coordinates(axes: &Axes) -> [Vec<f64>; 2] {
+    [
+        coordinate(&axes.rpm, |rpm| rpm),
+        coordinate(&axes.plate_percent, compress_plate),
+    ]
+}
+
 /// Returns the coefficients of one second difference.
-fn difference(x: [f64; 3]) -> [f64; 3] {
+pub(super) fn difference(x: [f64; 3]) -> [f64; 3] {
     let (left, right) = (x[1] - x[0], x[2] - x[1]);
     let scale = (0.5 * (x[2] - x[0])).sqrt();
     [
@@ -58,8 +65,7 @@ fn difference(x: [f64; 3]) -> [f64; 3] {
 
 /// Returns the triples of nodes in a line along both axes: (0 for rpm or 1 for plate, nodes, coefficients).
 pub(crate) fn differences(axes: &Axes) -> Vec<(usize, [usize; 3], [f64; 3])> {
-    let speed = coordinate(&axes.rpm, |rpm| rpm);
-    let plate = coordinate(&axes.plate_percent, compress_plate);
+    let [speed, plate] = coordinates(axes);
     let mut all = Vec::new();
     for j in 0..plate.len() {
         for i in 1..speed.len().saturating_sub(1) {
@@ -83,8 +89,7 @@ fn anchor(axes: &Axes, order: &Order, zero: &Envelope) -> Envelope {
     for place in 0..nodes {
         anchor.add(place, place, 1.0 / (LEVEL_SD * LEVEL_SD * nodes as f64));
     }
-    let speed = coordinate(&axes.rpm, |rpm| rpm);
-    let plate = coordinate(&axes.plate_percent, compress_plate);
+    let [speed, plate] = coordinates(axes);
     for (left, right) in axes.neighbours() {
         let ((i, j), (k, l)) = (axes.indices(left), axes.indices(right));
         let width = (speed[k] - speed[i]) + (plate[l] - plate[j]);
@@ -139,11 +144,9 @@ impl Smoothness {
 
     /// Returns the prior's precision for strengths (1 / variance of a difference) along each axis.
     pub(crate) fn precision(&self, strength: [f64; 2]) -> Envelope {
-        let mut precision = self.anchor.clone();
-        for (matrix, strength) in self.along.iter().zip(strength) {
-            precision.add_scaled(matrix, strength);
-        }
-        precision
+        let [speed, plate] = &self.along;
+        self.anchor
+            .plus([(speed, strength[0]), (plate, strength[1])])
     }
 }
 

@@ -7,6 +7,7 @@ use crate::evidence::PullEvidence;
 
 use super::envelope::Envelope;
 use super::episode::Episodes;
+use super::kronecker::KroneckerPrior;
 use super::noise::Noise;
 use super::normal::{Normal, Solution, film_start};
 use super::order::Order;
@@ -48,30 +49,32 @@ impl Solved {
         let ranks = ranks(pulls);
         let sorted: Vec<&PullEvidence> = ranks.iter().map(|&pull| pulls[pull]).collect();
         let pulls = sorted.as_slice();
-        let order = Order::new(axes);
-        let mut episodes = Episodes::new(axes, &order, pulls);
+        let (order, mut episodes) = Order::cheapest(axes, pulls);
         let zero = Envelope::zero(episodes.envelope(axes, &order));
         let smoothness = Smoothness::new(axes, &order, &zero);
         let mut noise = Noise {
             pull: (settings.pull_percent / 100.0).max(1e-4),
             ..Noise::default()
         };
-        let alone = Smoothness::new(
-            axes,
-            &order,
-            &Envelope::zero(prior::own_envelope(axes, &order)),
-        );
+        let alone = KroneckerPrior::new(axes);
         let usual_pull = noise.pull;
         let mut difference_sd = [prior::DIFFERENCE_SD; 2];
         let mut round = 0;
         loop {
-            let normal = Normal::sum(&episodes, pulls.len(), &noise, &zero);
-            let border_prior = border_prior(pulls, &noise);
             let last = round == ROUNDS || episodes.stays.is_empty();
+            // At the end each pull is held against the others, so that its own sum is needed.
+            let apart = if last && pulls.len() > 1 {
+                Normal::of_each(&episodes, pulls.len(), &noise, &zero)
+            } else {
+                Vec::new()
+            };
+            let normal = Normal::total(&apart)
+                .unwrap_or_else(|| Normal::sum(&episodes, pulls.len(), &noise, &zero));
+            let border_prior = border_prior(pulls, &noise);
             if round < PRIOR_ROUNDS && !last {
                 let badness = |sd: [f64; 2]| {
-                    let alone = alone.of_sd(sd).cholesky()?;
-                    normal.badness(&smoothness.of_sd(sd), alone.ln_determinant(), &border_prior)
+                    let alone = alone.ln_determinant(sd);
+                    normal.badness(&smoothness.of_sd(sd), alone, &border_prior)
                 };
                 prior::search(badness, &mut difference_sd, 0.8 * 0.7_f64.powi(round));
             }
@@ -83,8 +86,8 @@ impl Solved {
                 let mut factor = calibrate::factor(&episodes, &solution, pulls.len(), &noise);
                 if pulls.len() > 1 {
                     let others = |pull: usize| {
-                        let own = Normal::sum_of(&episodes, pulls.len(), &noise, &zero, Some(pull));
-                        normal.without(&own).solve(&prior, &border_prior)
+                        let rest = normal.without(&apart[pull]);
+                        rest.solve(&prior, &border_prior)
                     };
                     let asked = calibrate::pull_factor(&episodes, pulls.len(), &noise, others);
                     factor = factor.max(asked);

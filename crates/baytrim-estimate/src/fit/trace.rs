@@ -65,8 +65,7 @@ impl Solved {
         let sorted: Vec<&PullEvidence> = self.ranks.iter().map(|&rank| pulls[rank]).collect();
         let border = border_prior(&sorted, &self.noise);
         let place = self.order.position[node];
-        let mut matrix = self.normal.nodes.clone();
-        matrix.add_scaled(&self.prior, 1.0);
+        let matrix = self.normal.nodes.plus([(&self.prior, 1.0)]);
         let factor = matrix.cholesky()?;
         let mut row = vec![0.0; self.order.position.len()];
         row[place] = 1.0;
