@@ -1,16 +1,25 @@
 //! Reads tables of columns: Apache Parquet and Arrow IPC.
 
+mod arrays;
+mod arrow;
 mod guard;
 mod numbers;
+mod pages;
+mod shapes;
+mod thrift;
 
-use std::io::{Cursor, Read};
+use std::io::Read;
+use std::sync::Arc;
 
 use arrow_array::RecordBatch;
-use arrow_ipc::reader::StreamReader;
+use arrow_schema::{DataType, FieldRef, Fields, Schema, SchemaRef};
 use baytrim_model::channel::{Channel, Unit};
 use bytes::Bytes;
 use parquet::arrow::ProjectionMask;
-use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use parquet::arrow::arrow_reader::{
+    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReaderBuilder,
+};
+use parquet::basic::Compression;
 
 use crate::bytes::Gauge;
 use crate::columns::{ColumnLog, Fetched, assemble_columns, check_names};
@@ -19,10 +28,9 @@ use crate::limits::LogLimits;
 use crate::read::LogJob;
 use crate::report::{Alignment, Intake, LogFormat};
 use crate::suggest::table::{CELLS_MAX, RawColumn, RawTable};
+use arrays::is_read;
 use numbers::{Column, TextColumn};
-
-/// First bytes of an Arrow file; what follows them is a stream and an index, which is not needed.
-const ARROW_FILE_HEAD_BYTES: usize = 8;
+use pages::{check_description, check_pages};
 
 /// A table of columns, with what went wrong in its library.
 type Failure = Box<dyn std::error::Error + Send + Sync>;
@@ -85,6 +93,17 @@ pub(crate) fn preview_columnar(
     })
 }
 
+/// What is wrong with a table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum TableFault {
+    /// It claims to unpack to more than it may.
+    TooManyBytes,
+    /// It claims more rows than it may.
+    TooManyRows,
+    /// It does not hold together.
+    Damaged(&'static str),
+}
+
 /// A table in memory, of which only names are known.
 struct Opened<'a> {
     bytes: Bytes,
@@ -92,6 +111,8 @@ struct Opened<'a> {
     limits: &'a LogLimits,
     source_name: &'a str,
     names: Vec<String>,
+    /// Of each column, whether its type is one that numbers are made of.
+    is_read: Vec<bool>,
 }
 
 impl<'a> Opened<'a> {
@@ -111,11 +132,16 @@ impl<'a> Opened<'a> {
             limits,
             source_name,
             names: Vec::new(),
+            is_read: Vec::new(),
         };
-        opened.names = match format {
-            LogFormat::Parquet => opened.contained(|| opened.parquet_names())?,
-            _ => opened.contained(|| opened.arrow_names())?,
-        };
+        let schema = opened.contained(|| match format {
+            LogFormat::Parquet => Ok(Arc::clone(opened.parquet()?.schema())),
+            _ => Ok(opened.arrow(None)?.schema()),
+        })?;
+        for field in schema.fields() {
+            opened.names.push(field.name().trim().to_owned());
+            opened.is_read.push(is_read(field.data_type()));
+        }
         let mut sorted = opened.names.clone();
         sorted.sort();
         if let Some(pair) = sorted.windows(2).find(|pair| pair[0] == pair[1]) {
@@ -161,68 +187,54 @@ impl<'a> Opened<'a> {
             .unwrap_or_else(|_| Err(self.damaged("its columns do not hold together")))
     }
 
-    fn too_many_bytes(&self) -> IntakeError {
-        IntakeError::TooManyBytes {
-            source_name: self.source_name.to_owned(),
-            bytes_max: self.limits.bytes_max,
+    fn refused(&self, fault: TableFault) -> IntakeError {
+        let source_name = self.source_name.to_owned();
+        match fault {
+            TableFault::TooManyBytes => IntakeError::TooManyBytes {
+                source_name,
+                bytes_max: self.limits.bytes_max,
+            },
+            TableFault::TooManyRows => IntakeError::TooManyRows {
+                source_name,
+                rows_max: self.limits.rows_max,
+            },
+            TableFault::Damaged(what) => self.damaged(what),
         }
     }
 
     fn parquet(&self) -> Result<ParquetRecordBatchReaderBuilder<Bytes>, IntakeError> {
-        let opened = ParquetRecordBatchReaderBuilder::try_new(self.bytes.clone());
-        opened.map_err(|error| self.damaged(error))
-    }
-
-    fn parquet_names(&self) -> Result<Vec<String>, IntakeError> {
-        let builder = self.parquet()?;
-        let fields = builder.schema().fields().iter();
-        Ok(fields.map(|field| field.name().trim().to_owned()).collect())
-    }
-
-    /// The bytes of the stream inside an Arrow file, or of the stream that the file is.
-    fn stream(&self) -> Bytes {
-        if self.bytes.starts_with(b"ARROW1") {
-            let head = ARROW_FILE_HEAD_BYTES.min(self.bytes.len());
-            self.bytes.slice(head..)
-        } else {
-            self.bytes.clone()
-        }
-    }
-
-    fn arrow_names(&self) -> Result<Vec<String>, IntakeError> {
-        let stream = self.stream();
-        match guard::check_stream(&stream, self.limits.bytes_max) {
-            Ok(()) => {}
-            Err(guard::StreamFault::TooManyBytes) => return Err(self.too_many_bytes()),
-            Err(guard::StreamFault::Damaged(what)) => return Err(self.damaged(what)),
-        }
-        let reader = StreamReader::try_new(Cursor::new(stream), None);
-        let schema = reader.map_err(|error| self.damaged(error))?.schema();
-        Ok(schema
-            .fields()
-            .iter()
-            .map(|field| field.name().trim().to_owned())
-            .collect())
+        check_description(&self.bytes).map_err(|fault| self.refused(fault))?;
+        let loaded = ArrowReaderMetadata::load(&self.bytes, ArrowReaderOptions::default());
+        let loaded = loaded.map_err(|error| self.damaged(error))?;
+        // A text that stands once and is meant by each of a million rows is not written out for each.
+        let options = ArrowReaderOptions::new().with_schema(with_views(loaded.schema()));
+        let viewed = ArrowReaderMetadata::try_new(Arc::clone(loaded.metadata()), options);
+        let viewed = viewed.map_err(|error| self.damaged(error))?;
+        Ok(ParquetRecordBatchReaderBuilder::new_with_metadata(
+            self.bytes.clone(),
+            viewed,
+        ))
     }
 
     /// Reads the columns named `wanted`, at most `rows_max` rows of them.
     fn read(&self, wanted: &[&str], rows_max: usize) -> Result<Table, IntakeError> {
-        let places: Vec<usize> = self
-            .names
-            .iter()
-            .enumerate()
-            .filter(|(_, name)| wanted.contains(&name.as_str()))
-            .map(|(place, _)| place)
-            .collect();
         let mut table = Table {
             row_count: 0,
             is_cut: false,
             columns: Vec::new(),
+            read: Vec::new(),
         };
-        for &place in &places {
-            table
-                .columns
-                .push((self.names[place].clone(), Column::default()));
+        let mut places = Vec::new();
+        for (place, name) in self.names.iter().enumerate() {
+            if wanted.contains(&name.as_str()) {
+                let mut column = Column::Other;
+                if self.is_read[place] {
+                    column = Column::Empty;
+                    table.read.push(table.columns.len());
+                    places.push(place);
+                }
+                table.columns.push((name.clone(), column));
+            }
         }
         if self.format == LogFormat::Parquet {
             self.contained(|| {
@@ -235,44 +247,35 @@ impl<'a> Opened<'a> {
             })?;
         } else {
             self.contained(|| {
-                let reader = StreamReader::try_new(Cursor::new(self.stream()), Some(places));
-                let reader = reader.map_err(|error| self.damaged(error))?;
-                self.take(&mut table, reader, rows_max)
+                let batches = self.arrow(Some(places))?;
+                self.take(&mut table, batches, rows_max)
             })?;
         }
         Ok(table)
     }
 
-    /// Refuses a table whose columns in use claim more than a log may hold.
+    /// Refuses a table whose columns in use claim more than a log may hold, or cannot be unpacked.
     fn check_parquet(
         &self,
         builder: &ParquetRecordBatchReaderBuilder<Bytes>,
         places: &[usize],
     ) -> Result<(), IntakeError> {
-        let metadata = builder.metadata();
         let schema = builder.parquet_schema();
-        let rows = metadata.file_metadata().num_rows();
-        if usize::try_from(rows).is_ok_and(|rows| rows > self.limits.rows_max) {
-            return Err(IntakeError::TooManyRows {
-                source_name: self.source_name.to_owned(),
-                rows_max: self.limits.rows_max,
-            });
-        }
-        let mut claimed = 0_u64;
-        for group in metadata.row_groups() {
-            for (leaf, column) in group.columns().iter().enumerate() {
-                if places.contains(&schema.get_column_root_idx(leaf)) {
-                    let Ok(bytes) = u64::try_from(column.uncompressed_size()) else {
-                        return Err(self.damaged("a column of negative size"));
-                    };
-                    claimed = claimed.saturating_add(bytes);
-                }
+        let is_used = |leaf: usize| places.contains(&schema.get_column_root_idx(leaf));
+        for group in builder.metadata().row_groups() {
+            let columns = group.columns().iter().enumerate();
+            let mut used = columns.filter(|(leaf, _)| is_used(*leaf));
+            let is_unknown = |codec| matches!(codec, Compression::BROTLI(_) | Compression::LZO);
+            if used.any(|(_, column)| is_unknown(column.compression())) {
+                return Err(IntakeError::Unsuited {
+                    source_name: self.source_name.to_owned(),
+                    finding: "the Parquet file is packed with brotli or LZO".to_owned(),
+                    remedy: "write it packed with snappy, zstd, gzip or lz4, or not packed",
+                });
             }
         }
-        if claimed > self.limits.bytes_max {
-            return Err(self.too_many_bytes());
-        }
-        Ok(())
+        let checked = check_pages(&self.bytes, builder.metadata(), is_used, self.limits);
+        checked.map_err(|fault| self.refused(fault))
     }
 
     fn take(
@@ -289,17 +292,26 @@ impl<'a> Opened<'a> {
             }
             table.row_count += batch.num_rows();
             if table.row_count > self.limits.rows_max {
-                return Err(IntakeError::TooManyRows {
-                    source_name: self.source_name.to_owned(),
-                    rows_max: self.limits.rows_max,
-                });
+                return Err(self.refused(TableFault::TooManyRows));
             }
-            for ((_, column), array) in table.columns.iter_mut().zip(batch.columns()) {
-                column.take(array);
+            for (&index, array) in table.read.iter().zip(batch.columns()) {
+                table.columns[index].1.take(array);
             }
         }
         Ok(())
     }
+}
+
+/// Returns `schema` with texts that may share their letters.
+fn with_views(schema: &Schema) -> SchemaRef {
+    let viewed = |field: &FieldRef| match field.data_type() {
+        DataType::Utf8 | DataType::LargeUtf8 => {
+            Arc::new(field.as_ref().clone().with_data_type(DataType::Utf8View))
+        }
+        _ => Arc::clone(field),
+    };
+    let fields: Fields = schema.fields().iter().map(viewed).collect();
+    Arc::new(Schema::new_with_metadata(fields, schema.metadata().clone()))
 }
 
 /// The columns that were read.
@@ -307,6 +319,8 @@ struct Table {
     row_count: usize,
     is_cut: bool,
     columns: Vec<(String, Column)>,
+    /// Which of them are read from the file, in its order.
+    read: Vec<usize>,
 }
 
 impl Table {
@@ -328,7 +342,7 @@ impl Table {
     fn fetch(&self, channel: &Channel, source_name: &str) -> Result<Fetched, IntakeError> {
         let column = self.column(&channel.column).unwrap_or(&Column::Other);
         let values = match column {
-            Column::Numbers(values) | Column::Seconds(values) => values.clone(),
+            Column::Numbers(values) | Column::Seconds(values, _) => values.clone(),
             Column::Texts(texts) => TextColumn(texts)
                 .values(channel)
                 .map_err(|fault| fault.at(source_name, &channel.column))?,

@@ -16,9 +16,9 @@ pub(crate) enum Kind {
 }
 
 /// First bytes of files that are no text, and what they are. Each from the format's own
-/// specification: ASAM MDF 4, Apache Parquet and Arrow, zstd (RFC 8878), ZIP, xz, bzip2, PDF,
-/// SQLite, and the compound file of older office programs.
-const MAGICS: [(&[u8], Kind); 12] = [
+/// specification: ASAM MDF 4, Apache Parquet and Arrow, zstd (RFC 8878), ZIP, xz, bzip2, HDF5, the formats
+/// of `NumPy` and MAT, PNG, JPEG, PDF, SQLite, and the compound file of older office programs.
+const MAGICS: [(&[u8], Kind); 18] = [
     (b"MDF     ", Kind::Mdf),
     (b"UnFinMF ", Kind::Mdf),
     (b"PAR1", Kind::Parquet),
@@ -38,6 +38,12 @@ const MAGICS: [(&[u8], Kind); 12] = [
         Kind::Other("an xz file"),
     ),
     (b"BZh", Kind::Other("a bzip2 file")),
+    (b"FEA1", Kind::Other("a Feather file of version 1")),
+    (b"\x89HDF\r\n\x1a\n", Kind::Other("an HDF5 file")),
+    (b"\x93NUMPY", Kind::Other("a NumPy array")),
+    (b"MATLAB 5.0 MAT-f", Kind::Other("a MAT file")),
+    (b"\x89PNG\r\n\x1a\n", Kind::Other("a picture")),
+    (&[0xff, 0xd8, 0xff], Kind::Other("a picture")),
     (b"%PDF-", Kind::Other("a PDF document")),
     (b"SQLite format 3\0", Kind::Other("an SQLite database")),
     (

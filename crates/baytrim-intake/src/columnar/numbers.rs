@@ -1,15 +1,9 @@
 //! Columns of tables as numbers.
 
-use arrow_array::cast::AsArray;
-use arrow_array::types::{
-    ArrowPrimitiveType, Date32Type, Date64Type, Float32Type, Float64Type, Int8Type, Int16Type,
-    Int32Type, Int64Type, TimestampMicrosecondType, TimestampMillisecondType,
-    TimestampNanosecondType, TimestampSecondType, UInt8Type, UInt16Type, UInt32Type, UInt64Type,
-};
-use arrow_array::{Array, ArrayRef};
-use arrow_schema::{DataType, TimeUnit};
+use arrow_array::ArrayRef;
 use baytrim_model::channel::{Channel, Unit};
 
+use super::arrays::{numbers, texts};
 use crate::error::IntakeError;
 use crate::place::{CellPlace, shown};
 use crate::suggest::table::RawColumn;
@@ -24,8 +18,8 @@ pub(super) enum Column {
     Empty,
     /// Numbers, NaN where there is none.
     Numbers(Vec<f64>),
-    /// Moments, in seconds since 1970.
-    Seconds(Vec<f64>),
+    /// Times in seconds: moments since 1970 (`iso8601`), times of day (`clock_time`), lengths of time (`s`).
+    Seconds(Vec<f64>, Unit),
     /// Texts, none where there is none.
     Texts(Vec<Option<String>>),
     /// Neither.
@@ -66,14 +60,14 @@ impl Column {
             }
             return;
         }
-        let Some((numbers, is_moment)) = numbers(array) else {
+        let Some((numbers, time)) = numbers(array) else {
             *self = Self::Other;
             return;
         };
-        match self {
-            Self::Empty if is_moment => *self = Self::Seconds(numbers),
-            Self::Empty => *self = Self::Numbers(numbers),
-            Self::Numbers(all) | Self::Seconds(all) => all.extend(numbers),
+        match (&mut *self, time) {
+            (Self::Empty, Some(unit)) => *self = Self::Seconds(numbers, unit),
+            (Self::Empty, None) => *self = Self::Numbers(numbers),
+            (Self::Numbers(all) | Self::Seconds(all, _), _) => all.extend(numbers),
             _ => *self = Self::Other,
         }
     }
@@ -87,8 +81,8 @@ impl Column {
         };
         match self {
             Self::Numbers(values) => Ok(values.clone()),
-            Self::Seconds(values) => Ok(values
-                .iter()
+            Self::Seconds(values, written) => Ok(counted_on(values, *written)
+                .into_iter()
                 .map(|value| value / seconds_per(unit))
                 .collect()),
             Self::Texts(texts) => {
@@ -127,15 +121,26 @@ impl Column {
         };
         match self {
             Self::Numbers(values) => raw.values = values,
-            Self::Seconds(values) => {
-                raw.values = values;
-                raw.notation = Some(Unit::Iso8601);
+            Self::Seconds(values, written) => {
+                raw.values = counted_on(&values, written);
+                raw.notation = Some(written);
             }
             Self::Texts(texts) => preview_texts(&mut raw, &texts),
             Self::Empty | Self::Other => {}
         }
         raw
     }
+}
+
+/// Returns times of day counted on over midnight, other times as they are.
+fn counted_on(values: &[f64], written: Unit) -> Vec<f64> {
+    let mut clock = TimeReader::new(written).filter(|_| written == Unit::ClockTime);
+    let values = values.iter();
+    let counted = values.map(|&value| match &mut clock {
+        Some(clock) if !value.is_nan() => clock.count_on(value),
+        _ => value,
+    });
+    counted.collect()
 }
 
 fn preview_texts(raw: &mut RawColumn, texts: &[Option<String>]) {
@@ -203,73 +208,4 @@ fn number(value: CellValue) -> Option<f64> {
         CellValue::Number(number) => Some(number),
         _ => None,
     }
-}
-
-fn texts(array: &ArrayRef) -> Option<Vec<Option<String>>> {
-    let owned = |text: Option<&str>| text.map(ToOwned::to_owned);
-    match array.data_type() {
-        DataType::Utf8 => Some(array.as_string::<i32>().iter().map(owned).collect()),
-        DataType::LargeUtf8 => Some(array.as_string::<i64>().iter().map(owned).collect()),
-        DataType::Utf8View => Some(array.as_string_view().iter().map(owned).collect()),
-        _ => None,
-    }
-}
-
-/// Returns the numbers of `array`, and whether they are moments in seconds; none where it holds none.
-fn numbers(array: &ArrayRef) -> Option<(Vec<f64>, bool)> {
-    let plain = |values: Vec<f64>| Some((values, false));
-    let moment = |values: Vec<f64>| Some((values, true));
-    match array.data_type() {
-        DataType::Float64 => plain(all::<Float64Type>(array, |value| value)),
-        DataType::Float32 => plain(all::<Float32Type>(array, f64::from)),
-        DataType::Int8 => plain(all::<Int8Type>(array, f64::from)),
-        DataType::Int16 => plain(all::<Int16Type>(array, f64::from)),
-        DataType::Int32 => plain(all::<Int32Type>(array, f64::from)),
-        DataType::Int64 => plain(all::<Int64Type>(array, |value| value as f64)),
-        DataType::UInt8 => plain(all::<UInt8Type>(array, f64::from)),
-        DataType::UInt16 => plain(all::<UInt16Type>(array, f64::from)),
-        DataType::UInt32 => plain(all::<UInt32Type>(array, f64::from)),
-        DataType::UInt64 => plain(all::<UInt64Type>(array, |value| value as f64)),
-        DataType::Boolean => {
-            let bits = array.as_boolean().iter();
-            plain(
-                bits.map(|bit| bit.map_or(f64::NAN, |bit| f64::from(u8::from(bit))))
-                    .collect(),
-            )
-        }
-        // 2^53 microseconds are 285 years and 2^53 nanoseconds 104 days; whole seconds go first so
-        // that a moment of this century keeps its microseconds.
-        DataType::Timestamp(TimeUnit::Second, _) => {
-            moment(all::<TimestampSecondType>(array, |value| value as f64))
-        }
-        DataType::Timestamp(TimeUnit::Millisecond, _) => {
-            moment(all::<TimestampMillisecondType>(array, |value| {
-                parts(value, 1_000)
-            }))
-        }
-        DataType::Timestamp(TimeUnit::Microsecond, _) => {
-            moment(all::<TimestampMicrosecondType>(array, |value| {
-                parts(value, 1_000_000)
-            }))
-        }
-        DataType::Timestamp(TimeUnit::Nanosecond, _) => {
-            moment(all::<TimestampNanosecondType>(array, |value| {
-                parts(value, 1_000_000_000)
-            }))
-        }
-        DataType::Date32 => moment(all::<Date32Type>(array, |value| {
-            f64::from(value) * 86_400.0
-        })),
-        DataType::Date64 => moment(all::<Date64Type>(array, |value| parts(value, 1_000))),
-        _ => None,
-    }
-}
-
-fn parts(value: i64, per_second: i64) -> f64 {
-    value.div_euclid(per_second) as f64 + value.rem_euclid(per_second) as f64 / per_second as f64
-}
-
-fn all<T: ArrowPrimitiveType>(array: &ArrayRef, to: impl Fn(T::Native) -> f64) -> Vec<f64> {
-    let values = array.as_primitive::<T>().iter();
-    values.map(|value| value.map_or(f64::NAN, &to)).collect()
 }

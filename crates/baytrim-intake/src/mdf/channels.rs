@@ -319,9 +319,25 @@ fn tell_apart(named: &mut [(String, Place)]) {
 
 /// Says that a file cannot be made sense of.
 pub(super) fn damaged(source_name: &str, error: Mf4Error) -> IntakeError {
-    IntakeError::Damaged {
-        source_name: source_name.to_owned(),
-        format: "MDF",
-        source: Box::new(error),
+    let source_name = source_name.to_owned();
+    let unsuited = |source_name, finding| IntakeError::Unsuited {
+        source_name,
+        finding,
+        remedy: "write it as MDF 4.10, or export the channels as CSV",
+    };
+    match error {
+        Mf4Error::UnsupportedVersion { major, minor } => unsuited(
+            source_name,
+            format!("is an MDF file of version {major}.{minor:02}, and 4.00 to 4.20 are read"),
+        ),
+        Mf4Error::Unsupported { feature, .. } => unsuited(
+            source_name,
+            format!("the MDF file uses what is not read here: {feature}"),
+        ),
+        error => IntakeError::Damaged {
+            source_name,
+            format: "MDF",
+            source: Box::new(error),
+        },
     }
 }

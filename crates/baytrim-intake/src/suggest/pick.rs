@@ -294,7 +294,9 @@ fn suggested(
     if let Some(behaviour) = &known.behaviour {
         reasons.push(format!(
             "readings of {} to {} fit it in {}",
-            behaviour.low, behaviour.high, reading.unit
+            short(behaviour.low),
+            short(behaviour.high),
+            reading.unit
         ));
         if behaviour.is_constant() {
             reasons.push("it never changes in this log".to_owned());
@@ -311,4 +313,10 @@ fn suggested(
         doubt: reading.doubt.clone(),
         rivals,
     }
+}
+
+/// Returns a reading without the digits that single precision and scaling leave behind it.
+fn short(value: f64) -> f64 {
+    let rounded: Result<f64, _> = format!("{value:.6e}").parse();
+    rounded.unwrap_or(value)
 }

@@ -37,6 +37,12 @@ pub(crate) struct RawColumn {
 }
 
 impl RawColumn {
+    /// Returns whether hardly a row of it, one in ten at most, holds a number or a time.
+    pub(crate) fn is_prose(&self) -> bool {
+        let numbers = self.values.iter().filter(|value| !value.is_nan());
+        10 * numbers.count() < self.values.len()
+    }
+
     /// Counts a text that is no number.
     pub(crate) fn count_text(&mut self, text: &str) {
         if let Some((_, count)) = self.texts.iter_mut().find(|(known, _)| known == text) {

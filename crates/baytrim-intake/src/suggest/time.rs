@@ -131,7 +131,11 @@ fn is_even(values: &[f64]) -> bool {
 /// Returns the unit, why, and whether that is sure.
 fn unit(known: &Known<'_>, behaviour: &Behaviour) -> (Unit, String, bool) {
     if let Some(unit) = known.column.notation {
-        return (unit, format!("its cells are written as {unit}"), true);
+        let written = match unit {
+            Unit::S => "its cells are lengths of time".to_owned(),
+            unit => format!("its cells are written as {unit}"),
+        };
+        return (unit, written, true);
     }
     if let Some(StatedUnit::Known(unit)) = known.stated
         && Unit::TIMES.contains(&unit)

@@ -12,6 +12,9 @@ use crate::error::IntakeError;
 use crate::place::decode;
 use crate::suggest::table::{CELLS_MAX, RawColumn, RawTable};
 
+/// Fewest rows of a text that is told to be prose, for want of numbers beneath each other.
+const ROWS_OF_PROSE_MIN: usize = 5;
+
 /// Reads rows until the end, or until enough was seen.
 pub(super) fn preview<R: Read>(
     mut rows: Rows<R>,
@@ -55,6 +58,14 @@ pub(super) fn preview<R: Read>(
         return Err(IntakeError::NoRows {
             source_name: source_name.to_owned(),
             row: header.row,
+        });
+    }
+    if row_numbers.len() >= ROWS_OF_PROSE_MIN && columns.iter().all(|column| column.raw.is_prose())
+    {
+        return Err(IntakeError::Unsuited {
+            source_name: source_name.to_owned(),
+            finding: "is a text without columns of numbers".to_owned(),
+            remedy: "export the log as a table: one row with the name of each column, the readings below",
         });
     }
     let named = columns.into_iter().map(|column| column.raw);

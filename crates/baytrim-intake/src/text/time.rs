@@ -54,12 +54,16 @@ impl TimeReader {
             let first = *self.first.get_or_insert(time);
             return Some(time.duration_since(first).as_secs_f64());
         }
-        let time_s = read_clock_time(text)?;
+        Some(self.count_on(read_clock_time(text)?))
+    }
+
+    /// Returns the seconds of a time of day, counted on over midnight.
+    pub(crate) fn count_on(&mut self, time_s: f64) -> f64 {
         if time_s + MIDNIGHT_S < self.before_s {
             self.days_s += DAY_S;
         }
         self.before_s = time_s;
-        Some(time_s + self.days_s)
+        time_s + self.days_s
     }
 }
 

@@ -5,6 +5,8 @@ mod bounded;
 mod channel_maps;
 mod clocks;
 #[cfg(feature = "columnar")]
+mod column_types;
+#[cfg(feature = "columnar")]
 mod columnar;
 mod dialects;
 mod files;

@@ -120,6 +120,8 @@ fn file_cases() -> Vec<(&'static str, IntakeError)> {
             refused([0x28, 0xb5, 0x2f, 0xfd, 0x24, 0x10]),
         ),
         ("a zstd file inside a gzip file", refused(gzip(&frame))),
+        ("a Feather file of version 1", refused(b"FEA1\0\0\0\0")),
+        ("an HDF5 file", refused(b"\x89HDF\r\n\x1a\n\0\0\0\0")),
         (
             "a zstd file cut in half",
             refused(&frame[..frame.len() / 2]),

@@ -17,6 +17,13 @@ use baytrim_model::channel::{EvidenceKind, Quantity, RepeatedTime, Unit};
 
 use crate::support::{altered, plain, read_with};
 
+/// A text with commas and a number here and there, which is no log.
+const PROSE: &str = "Notes of the day, by the bench\nThe engine, as it came, ran rich\n\
+    We set it, 3000, twice\nIt went well, lean, at once\nMore tomorrow, if it stays dry, or not\n\
+    The fan, again, was loud\nNobody, it seems, had shut the door\nThe gas, then, came in\n\
+    All went out, in haste, for air\nTwo of us, at least, felt it\nWe hung, since then, an alarm\n\
+    It beeps, now and then, at dusk\nThe cat, so far, is well\nSo are we, thank you\n";
+
 /// What is measured in one row of an invented pull.
 struct Row {
     time_s: f64,
@@ -294,6 +301,7 @@ fn what_is_no_table_is_refused() {
         ("Dear reader,\nthis is a letter.\n", "LOG_HEADER_MISSING"),
         ("\u{1}\u{2}\u{3}", "LOG_NOT_TEXT"),
         ("SQLite format 3\0", "LOG_FORMAT_UNSUPPORTED"),
+        (PROSE, "LOG_UNSUITED"),
     ] {
         let error = suggest(&mut text.as_bytes(), "log.csv", &LogLimits::default()).unwrap_err();
         assert_eq!(error.reason(), reason, "{text:?}: {error}");

@@ -1,7 +1,7 @@
 """Writes the log files of tests/files with independent writers.
 
 Run once by hand; the files are committed beside SHA256SUMS, and the tests read them as they are.
-    pip install asammdf==8.8.28 pyarrow==26.0.1 zstandard==0.25.0 numpy
+    pip install asammdf==8.8.28 pyarrow==26.0.1 polars==2.1.0 zstandard==0.25.0 numpy
     python write_files.py ../files
 Every quantity is a straight line in time, so that a reader that interpolates must hit it exactly.
 """
@@ -140,6 +140,45 @@ def write_tables(folder):
             writer.write_table(table, max_chunksize=150)
 
 
+def write_types(folder):
+    """Types that are seldom met, times that are no moments, and what another writer makes of the same rows."""
+    import decimal
+
+    import polars
+    import pyarrow as pa
+    import pyarrow.feather as feather
+    import pyarrow.parquet as pq
+
+    t = np.arange(0.0, 4.0, 0.01)
+    elapsed_us = (t * 1e6).round().astype("i8")
+    # Two seconds before midnight.
+    of_day_us = (86_398_000_000 + elapsed_us) % 86_400_000_000
+    ratio = pa.array([None if index % 50 == 7 else float(lambda_ratio(one)) for index, one in enumerate(t)])
+    speeds = [decimal.Decimal(f"{rpm(one):.2f}") for one in t]
+    warmth = [decimal.Decimal(f"{coolant(one):.1f}") for one in t]
+    flags = ["on" if 1.2 <= one < 1.4 else "off" for one in t]
+    columns = {
+        "Time": pa.array(elapsed_us, pa.duration("us")),
+        "Clock": pa.array(of_day_us, pa.time64("us")),
+        "Clock ms": pa.array((of_day_us // 1000).astype("i4"), pa.time32("ms")),
+        "Engine speed": pa.array(speeds, pa.decimal128(10, 2)),
+        "Throttle": pa.array(plate(t).astype("f2")),
+        "Lambda": ratio,
+        "Coolant": pa.array(warmth, pa.decimal32(5, 1)),
+        "Fuel cut": pa.array(flags).dictionary_encode(),
+    }
+    pq.write_table(pa.table(columns), folder / "types.parquet", compression="zstd")
+    columns["Lambda"] = ratio.dictionary_encode()
+    columns["Coolant"] = pa.array(warmth, pa.decimal64(5, 1))
+    feather.write_feather(pa.table(columns), folder / "types.arrow", compression="zstd")
+
+    plain = {"Time": t, "Engine speed": rpm(t), "Throttle": plate(t), "Lambda": lambda_ratio(t)}
+    frame = polars.DataFrame(plain).with_columns(Gear=polars.lit("third"))
+    frame.write_ipc(folder / "polars.arrow", compression="zstd")
+    frame.write_parquet(folder / "polars.parquet")
+    pq.write_table(pa.table(plain).slice(0, 20), folder / "table_brotli.parquet", compression="brotli")
+
+
 def write_text(folder):
     import zstandard
 
@@ -160,6 +199,7 @@ def main():
     write_text(folder)
     write_mdf(folder)
     write_tables(folder)
+    write_types(folder)
     sums = [
         f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.name}"
         for path in sorted(folder.iterdir())

@@ -28,6 +28,13 @@ pub(super) fn mdf_cases() -> Vec<(&'static str, IntakeError)> {
     // bus event, ASAM MDF 4.1 section 5.14.
     let group = bytes.windows(4).position(|four| four == b"##CG").unwrap();
     bus[group + 24 + 6 * 8 + 16] |= 2;
+    let version = |text: &[u8; 4], number: u16| {
+        let mut other = bytes.clone();
+        // The version as text and as a number, ASAM MDF 4.1 section 5.2.
+        other[8..12].copy_from_slice(text);
+        other[28..30].copy_from_slice(&number.to_le_bytes());
+        other
+    };
     let mut backwards = bytes.clone();
     let sample = bytes
         .windows(8)
@@ -49,6 +56,14 @@ pub(super) fn mdf_cases() -> Vec<(&'static str, IntakeError)> {
         (
             "an MDF file cut in half",
             refused_by(&named("Throttle"), &bytes[..bytes.len() / 2]),
+        ),
+        (
+            "an MDF file of the version before",
+            refused_by(&named("Throttle"), version(b"3.30", 330)),
+        ),
+        (
+            "an MDF file of a later version",
+            refused_by(&named("Throttle"), version(b"4.30", 430)),
         ),
         (
             "an MDF file without the channel wanted",
