@@ -194,7 +194,7 @@ pub(crate) fn warnings(tally: &Tally) -> Vec<PullWarning> {
 fn remedy(gate: GateName) -> &'static str {
     match gate {
         GateName::NoReading => {
-            "check the channel map: lambda, engine speed and plate angle must all be there"
+            "check the channel map: lambda, engine speed and plate angle must all be there, and the engine must run"
         }
         GateName::Clock => "check the logger's clock, and the time column of the channel map",
         GateName::ChannelFault => {

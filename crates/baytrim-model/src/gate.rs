@@ -104,7 +104,7 @@ impl GateName {
     /// Returns the sentence that a tuner reads.
     pub fn sentence(self) -> &'static str {
         match self {
-            Self::NoReading => "a value was missing in the row",
+            Self::NoReading => "a value was missing in the row, or the engine stood",
             Self::Clock => "the log's clock stood still or ran backwards",
             Self::Gap => "the log has a gap here",
             Self::OverrunCut => "fuel was cut on the overrun",

@@ -132,9 +132,25 @@ impl Failure {
         }
     }
 
+    /// Returns the failure with the file that was sent as `field` named by its own path.
+    pub(crate) fn in_file(mut self, field: &str, path: &Path) -> Self {
+        let (start, path) = (format!("{field}, "), format!("{}, ", path.display()));
+        let named = |text: &str| match text.strip_prefix(&start) {
+            Some(rest) => format!("{path}{rest}"),
+            None => text.to_owned(),
+        };
+        let lines: Vec<String> = self.message.lines().map(named).collect();
+        self.message = lines.join("\n");
+        for violation in &mut self.violations {
+            violation.field = named(&violation.field);
+        }
+        self
+    }
+
     /// Returns the failure as people read it, ending in a line break.
     pub(crate) fn text(&self) -> String {
-        let mut text = format!("baytrim: {}\n", plain(&self.message));
+        let lines: Vec<String> = self.message.lines().map(plain).collect();
+        let mut text = format!("baytrim: {}\n", lines.join("\n  "));
         let is_said = |violation: &&Violation| self.message.contains(&violation.description);
         for violation in self
             .violations

@@ -92,7 +92,9 @@ async fn set(args: &SetArgs, context: &mut Context<'_>) -> Result<(), Failure> {
             .set_channel_map(request)
             .await
     });
-    let map = whole(answer.await?.channel_map)?;
+    let answer = answer.await;
+    let answer = answer.map_err(|failure| failure.in_file("text", &args.file))?;
+    let map = whole(answer.channel_map)?;
     let bay = args.bay.bay.short();
     context.result(&MapJson::new(&bay, &map, None), |options| {
         render_map(&bay, &map, options)

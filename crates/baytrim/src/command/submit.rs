@@ -115,10 +115,17 @@ fn show(
     context.write(format!("{between}{page}").as_bytes())
 }
 
+/// What the server calls the channel map that is sent with a log.
+const MAP_FIELD: &str = "open.channel_map";
+
 /// Returns `failure` with the log that it befell and what had been recorded before it.
 fn stopped(mut failure: Failure, log: &Path, pulls: &[Pull], args: &SubmitArgs) -> Failure {
     let log_name = log.display().to_string();
-    if !failure.message.contains(&log_name) {
+    let is_of_map = failure.message.starts_with(MAP_FIELD);
+    if let Some(path) = args.channels.as_ref().filter(|_| is_of_map) {
+        // What is wrong with the map is no fault of the log.
+        failure = failure.in_file(MAP_FIELD, path);
+    } else if !failure.message.contains(&log_name) {
         failure.message = format!("{log_name}: {}", failure.message);
     }
     if args.logs.len() > 1 && !args.check {

@@ -194,6 +194,10 @@ fn delay_text(delay: &Delay, options: &RenderOptions) -> String {
             value
         }
     };
+    let remark = match delay.source() {
+        DelaySource::Given => String::new(),
+        _ => format!(". {}", sentence(&plain(&delay.remark))),
+    };
     let source = match delay.source() {
         DelaySource::Given => "as the job gives it",
         DelaySource::Identified => "found from this pull",
@@ -202,11 +206,10 @@ fn delay_text(delay: &Delay, options: &RenderOptions) -> String {
         DelaySource::Unspecified => "of unknown source",
     };
     let text = format!(
-        "{} working cycles, then {} l of gas to the sensor, then a sensor lag of {} s; {source}. {}",
+        "{} working cycles, then {} l of gas to the sensor, then a sensor lag of {} s; {source}{remark}",
         with_error(delay.cycles, delay.cycles_error, 2),
         with_error(delay.gas_volume_l, delay.gas_volume_error_l, 2),
         with_error(delay.lag_s, delay.lag_error_s, 3),
-        sentence(&plain(&delay.remark)),
     );
     options.paint(Ink::Strong, "Delay") + "\n" + &wrap(&text, options.width, 2)
 }
