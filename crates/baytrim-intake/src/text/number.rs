@@ -30,6 +30,11 @@ impl NumberReader {
 
     /// Reads a cell that has neither spaces at its ends nor is empty.
     pub(crate) fn read(&mut self, cell: &[u8]) -> CellValue {
+        match short_decimal(cell) {
+            Some((number, Some(mark))) => return self.with_mark(mark, number),
+            Some((number, None)) => return CellValue::Number(number),
+            None => {}
+        }
         let Ok(text) = std::str::from_utf8(cell) else {
             return CellValue::Text;
         };
@@ -70,6 +75,44 @@ impl NumberReader {
             CellValue::OtherMark
         }
     }
+}
+
+/// Powers of ten that a double holds exactly, as far as decimals of short numbers go.
+const POWERS_OF_TEN: [f64; 16] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+];
+
+/// Returns a number of up to 15 digits as nearly all cells hold it, and the mark before its decimals.
+///
+/// Its digits and the power of ten are doubles without rounding, so that their quotient is the double next to
+/// what was written, as the standard library returns it in three times the time.
+fn short_decimal(cell: &[u8]) -> Option<(f64, Option<u8>)> {
+    let (is_negative, digits) = match cell {
+        [b'-', digits @ ..] => (true, digits),
+        digits => (false, digits),
+    };
+    if digits.len() > 16 {
+        return None;
+    }
+    let (mut whole, mut digit_count) = (0_u64, 0);
+    let mut mark = None;
+    for (place, &byte) in digits.iter().enumerate() {
+        match byte {
+            b'0'..=b'9' => {
+                whole = whole * 10 + u64::from(byte - b'0');
+                digit_count += 1;
+            }
+            b'.' | b',' if mark.is_none() && place > 0 => mark = Some((byte, place)),
+            _ => return None,
+        }
+    }
+    let decimal_count = mark.map_or(0, |(_, place)| digits.len() - 1 - place);
+    if digit_count == 0 || digit_count > 15 || mark.is_some() && decimal_count == 0 {
+        return None;
+    }
+    let number = whole as f64 / POWERS_OF_TEN[decimal_count];
+    let number = if is_negative { -number } else { number };
+    Some((number, mark.map(|(byte, _)| byte)))
 }
 
 /// Returns a number whose thousands are set apart, `2.500,25` or `2,500.25`, with what stands before its
@@ -149,5 +192,23 @@ mod tests {
         assert_eq!(read(&unplain), [CellValue::Thousands; 6]);
         assert_eq!(read(&["NaN", "-inf", "1e999"]), [CellValue::NotFinite; 3]);
         assert_eq!(read(&["-", "12:30", "1,2x", "1 000"]), [CellValue::Text; 4]);
+    }
+
+    proptest::proptest! {
+        /// If this fails, a short number is another double than the standard library makes of it, or a text
+        /// that is no number passes for one.
+        #[test]
+        fn short_decimals_are_the_doubles_next_to_them(cell in "-?[0-9]{0,9}[.,]?[0-9]{0,9}") {
+            let found = short_decimal(cell.as_bytes());
+            let plain = cell.replace(',', ".").parse::<f64>();
+            if let Some((number, mark)) = found {
+                proptest::prop_assert_eq!(plain.map(f64::to_bits), Ok(number.to_bits()));
+                proptest::prop_assert_eq!(mark, cell.bytes().find(|byte| b".,".contains(byte)));
+            } else {
+                let digit_count = cell.bytes().filter(u8::is_ascii_digit).count();
+                let is_open = cell.trim_start_matches('-').starts_with(['.', ',']) || cell.ends_with(['.', ',']);
+                proptest::prop_assert!(digit_count == 0 || digit_count > 15 || is_open, "{}", cell);
+            }
+        }
     }
 }

@@ -131,8 +131,12 @@ impl<R: Read> Rows<R> {
         let line_before = self.reader.position().line();
         match self.reader.read_byte_record(&mut self.record) {
             Ok(is_there) => {
-                let lines_inside = newline_count(self.record.as_slice());
                 let line_after = self.reader.position().line();
+                let lines_inside = match line_after - line_before {
+                    // As nearly always: nothing to count.
+                    0 | 1 => 0,
+                    _ => newline_count(self.record.as_slice()),
+                };
                 self.row = self.first_line + line_after.saturating_sub(2 + lines_inside);
                 Ok(is_there)
             }
