@@ -280,3 +280,28 @@ fn code_name(code: Code) -> &'static str {
         Code::Unauthenticated => "UNAUTHENTICATED",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::{Exit, Failure, Violation};
+
+    /// If this fails, what is wrong with a channel map is told of the wire's field, or all in one line.
+    #[test]
+    fn faults_of_a_file_that_was_sent_name_it_a_line_each() {
+        let faults =
+            "open.channel_map, line 1, rpm: is not a known key\nopen.channel_map, time: is missing";
+        let mut failure = Failure::local(Exit::Failed, "FIELD_INVALID", faults);
+        failure.violations.push(Violation {
+            field: "open.channel_map, time".to_owned(),
+            description: "is missing".to_owned(),
+        });
+        let failure = failure.in_file("open.channel_map", Path::new("maps/east.toml"));
+        assert_eq!(
+            failure.text(),
+            "baytrim: maps/east.toml, line 1, rpm: is not a known key\n  maps/east.toml, time: is missing\n"
+        );
+        assert_eq!(failure.violations[0].field, "maps/east.toml, time");
+    }
+}
