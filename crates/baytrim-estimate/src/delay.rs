@@ -2,6 +2,8 @@
 
 mod identify;
 mod scene;
+#[cfg(test)]
+mod tests;
 mod told;
 
 use baytrim_model::bay::{DelayChoice, DelayModel};

@@ -1,5 +1,6 @@
 //! The job file: what a tuner writes to open a job.
 
+mod fuel;
 mod grid;
 mod raw;
 
@@ -38,7 +39,8 @@ pub fn parse(
     let plate = keep(&mut errors, plate);
     let bays = bays(&file.bays, attachments, &mut errors);
     let content = keep(&mut errors, content(&file.table));
-    let (Some(id), Some(rpm), Some(plate_percent)) = (id, rpm, plate) else {
+    let fuel = keep(&mut errors, fuel::fuel(&file.fuel));
+    let (Some(id), Some(rpm), Some(plate_percent), Some(fuel)) = (id, rpm, plate, fuel) else {
         return Err(errors);
     };
     let axes = Axes { rpm, plate_percent };
@@ -56,7 +58,7 @@ pub fn parse(
         title: file.name,
         notes: file.notes,
         engine: file.engine,
-        fuel: file.fuel,
+        fuel,
         axes,
         table: BaseTable {
             content,

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use baytrim_model::bay::DelayModel;
 use baytrim_model::channel::ChannelMap;
-use baytrim_model::engine::{Engine, Fuel};
+use baytrim_model::engine::Engine;
 use baytrim_model::gate::GateSettings;
 use baytrim_model::limits::Limits;
 use serde::Deserialize;
@@ -17,7 +17,7 @@ pub(super) struct JobFile {
     #[serde(default)]
     pub(super) notes: String,
     pub(super) engine: Engine,
-    pub(super) fuel: Fuel,
+    pub(super) fuel: FuelFile,
     pub(super) axes: AxesFile,
     pub(super) table: TableFile,
     pub(super) target: TargetFile,
@@ -27,6 +27,16 @@ pub(super) struct JobFile {
     pub(super) gates: GateSettings,
     #[serde(default)]
     pub(super) bays: BTreeMap<String, BayFile>,
+}
+
+/// A fuel by its ratio, or by its composition.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct FuelFile {
+    pub(super) name: String,
+    pub(super) stoichiometric_afr: Option<f64>,
+    pub(super) hydrogen_per_carbon: Option<f64>,
+    pub(super) oxygen_per_carbon: Option<f64>,
 }
 
 #[derive(Debug, Deserialize)]

@@ -36,6 +36,32 @@ fn the_example_is_valid_and_tells_the_defaults() {
     ));
 }
 
+/// If this fails, a fuel given by its composition is read with another ratio than its own. E10 of CH1.93O0.033 is the
+/// composition of European certification fuel (Regulation (EU) 2017/1151, from memory); its ratio by element balance.
+#[test]
+fn a_fuel_may_be_given_by_its_composition() {
+    let given = |lines: &str| changed("stoichiometric_afr = 14.29", lines);
+    let e10 = given("hydrogen_per_carbon = 1.93\noxygen_per_carbon = 0.033");
+    let spec = job_file::parse(&e10, &Attachments::new(), None).expect("valid");
+    assert!((spec.fuel.stoichiometric_afr - 13.996).abs() < 1e-3);
+    let petrol = given("hydrogen_per_carbon = 1.85");
+    let spec = job_file::parse(&petrol, &Attachments::new(), None).expect("valid");
+    assert!((spec.fuel.stoichiometric_afr - 14.575).abs() < 1e-3);
+    let either = "fuel: needs either its stoichiometric ratio or its composition; give stoichiometric_afr alone, or \
+        hydrogen_per_carbon with, for a fuel that holds oxygen, oxygen_per_carbon";
+    assert_eq!(complaints(&given("")), [either]);
+    assert_eq!(complaints(&given("oxygen_per_carbon = 0.1")), [either]);
+    let both = given("stoichiometric_afr = 14.29\nhydrogen_per_carbon = 1.9");
+    assert_eq!(complaints(&both), [either]);
+    assert_eq!(
+        complaints(&given("hydrogen_per_carbon = 18")),
+        [
+            "fuel.hydrogen_per_carbon: 18 is outside 0 to 4; give atoms for each carbon atom: petrol has about 1.85 of \
+          hydrogen, ethanol 3 and 0.5 of oxygen"
+        ]
+    );
+}
+
 /// If this fails, a table given by rpm rows lands on other nodes than one given by plate rows.
 #[test]
 fn rows_may_run_down_either_axis() {
@@ -89,7 +115,7 @@ fn every_fault_is_named() {
         ),
         (
             changed("step_percent = 10.0", "step_percnt = 10.0"),
-            "line 47: unknown field `step_percnt`, expected one of `step_percent`, `total_percent`, `neighbour_percent`, `deadband_percent`, `leanest_lambda`, `walls`, `lean_confidence`, `standard_error_percent_max`, `visits_min`, `borrowed_changes`; see `baytrim job example` for every key and its form",
+            "line 49: unknown field `step_percnt`, expected one of `step_percent`, `total_percent`, `neighbour_percent`, `deadband_percent`, `leanest_lambda`, `walls`, `lean_confidence`, `standard_error_percent_max`, `visits_min`, `borrowed_changes`; see `baytrim job example` for every key and its form",
         ),
         (
             changed("id = \"quoll-1\"", "id = \"Quoll 1\""),
