@@ -64,6 +64,7 @@ impl House {
             access,
             tls: None,
             metrics: None,
+            checkpoints: baytrimd::checkpoints::Checkpointing::default(),
         };
         let (stop, stopped) = oneshot::channel::<()>();
         let serving = tokio::spawn(async move {

@@ -17,6 +17,8 @@ pub enum Format {
     Csv,
     /// JSON.
     Json,
+    /// The numbers alone, separated by tabs, to be pasted into a grid.
+    Grid,
 }
 
 /// What the numbers are turned into.
@@ -48,7 +50,12 @@ pub struct Form {
     pub quantity: Quantity,
     /// Which axis runs down.
     pub rows: Rows,
+    /// Digits after the point; none: as many as there are, at the most those that a table shows.
+    pub decimals: Option<u8>,
 }
+
+/// Most digits after the point: more than any table means.
+pub const DECIMALS_MAX: u8 = 9;
 
 /// A table in a form that leaves the house.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -68,6 +75,7 @@ struct JsonTable<'a> {
     job: &'a str,
     title: &'a str,
     revision: String,
+    revision_sha256: String,
     quantity: &'static str,
     content: &'a str,
     rows: &'static str,
@@ -83,10 +91,12 @@ pub fn render(state: &JobState, revision: &Revision, form: Form) -> Export {
     let content = match form.format {
         Format::Csv => csv(state, revision, form, &grid).into_bytes(),
         Format::Json => json(state, revision, form, grid),
+        Format::Grid => lines(&grid, form, "\t").into_bytes(),
     };
     let (extension, media_type) = match form.format {
         Format::Csv => ("csv", "text/csv"),
         Format::Json => ("json", "application/json"),
+        Format::Grid => ("tsv", "text/tab-separated-values"),
     };
     let quantity = form.quantity.as_str();
     Export {
@@ -101,14 +111,33 @@ pub fn render(state: &JobState, revision: &Revision, form: Form) -> Export {
 pub fn event(revision: &Revision, form: Form, export: &Export) -> JobEvent {
     JobEvent::TableExported {
         revision: revision.id,
-        form: format!(
-            "{} {}, rows = {}",
-            form.format.as_str(),
-            form.quantity.as_str(),
-            form.rows.as_str()
-        ),
+        form: describe(form),
         content_sha256: export.sha256.clone(),
     }
+}
+
+/// Returns the form as the record says it.
+fn describe(form: Form) -> String {
+    let decimals = form
+        .decimals
+        .map(|decimals| format!(", decimals = {decimals}"));
+    format!(
+        "{} {}, rows = {}{}",
+        form.format.as_str(),
+        form.quantity.as_str(),
+        form.rows.as_str(),
+        decimals.unwrap_or_default()
+    )
+}
+
+/// Returns the hash that stamps a revision's values: SHA-256 over them in node order, each as the eight
+/// little-endian bytes of its IEEE 754 double.
+pub fn values_sha256(revision: &Revision) -> String {
+    let mut hasher = Sha256::new();
+    for value in &revision.values {
+        hasher.update(value.to_le_bytes());
+    }
+    hex(&hasher.finalize())
 }
 
 /// The numbers as they leave: rows of columns.
@@ -118,9 +147,9 @@ fn grid(state: &JobState, revision: &Revision, form: Form) -> Vec<Vec<f64>> {
     let number = |rpm_index: usize, plate_index: usize| {
         let node = axes.node(rpm_index, plate_index);
         match form.quantity {
-            Quantity::Value => tidy(revision.values[node], 6),
-            Quantity::Percent => tidy(trim[node].exp_m1() * 100.0, 3),
-            Quantity::Factor => tidy(trim[node].exp(), 5),
+            Quantity::Value => tidy(revision.values[node], form.decimals.unwrap_or(6)),
+            Quantity::Percent => tidy(trim[node].exp_m1() * 100.0, form.decimals.unwrap_or(3)),
+            Quantity::Factor => tidy(trim[node].exp(), form.decimals.unwrap_or(5)),
         }
     };
     let (speeds, plates) = (0..axes.rpm.len(), 0..axes.plate_percent.len());
@@ -135,8 +164,8 @@ fn grid(state: &JobState, revision: &Revision, form: Form) -> Vec<Vec<f64>> {
 }
 
 /// Rounds to `decimals`: what a table shows, without the dust of binary fractions.
-fn tidy(value: f64, decimals: i32) -> f64 {
-    let scale = 10f64.powi(decimals);
+fn tidy(value: f64, decimals: u8) -> f64 {
+    let scale = 10f64.powi(i32::from(decimals));
     // Adding zero turns a negative zero into a plain one.
     (value * scale).round() / scale + 0.0
 }
@@ -156,6 +185,11 @@ fn csv(state: &JobState, revision: &Revision, form: Form, grid: &[Vec<f64>]) -> 
         state.id(),
         revision.id
     );
+    let _ = writeln!(
+        text,
+        "# SHA-256 of the revision's values: {}",
+        values_sha256(revision)
+    );
     for caution in CAUTIONS {
         let _ = writeln!(text, "# {caution}");
     }
@@ -165,13 +199,26 @@ fn csv(state: &JobState, revision: &Revision, form: Form, grid: &[Vec<f64>]) -> 
     }
     text.push('\n');
     for (label, row) in down.iter().zip(grid) {
-        let _ = write!(text, "{label}");
-        for value in row {
-            let _ = write!(text, ",{value}");
-        }
-        text.push('\n');
+        let _ = writeln!(text, "{label},{}", line(row, form, ","));
     }
     text
+}
+
+/// Returns the rows of numbers alone.
+fn lines(grid: &[Vec<f64>], form: Form, separator: &str) -> String {
+    let rows = grid.iter().map(|row| line(row, form, separator) + "\n");
+    rows.collect()
+}
+
+fn line(row: &[f64], form: Form, separator: &str) -> String {
+    let numbers: Vec<_> = row
+        .iter()
+        .map(|value| match form.decimals {
+            Some(decimals) => format!("{value:.*}", usize::from(decimals)),
+            None => value.to_string(),
+        })
+        .collect();
+    numbers.join(separator)
 }
 
 fn json(state: &JobState, revision: &Revision, form: Form, values: Vec<Vec<f64>>) -> Vec<u8> {
@@ -179,6 +226,7 @@ fn json(state: &JobState, revision: &Revision, form: Form, values: Vec<Vec<f64>>
         job: state.id().as_str(),
         title: &state.spec.title,
         revision: revision.id.to_string(),
+        revision_sha256: values_sha256(revision),
         quantity: form.quantity.as_str(),
         content: state.spec.table.content.as_str(),
         rows: form.rows.as_str(),
@@ -206,6 +254,7 @@ impl Format {
         match self {
             Self::Csv => "csv",
             Self::Json => "json",
+            Self::Grid => "grid",
         }
     }
 }

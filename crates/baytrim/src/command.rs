@@ -4,6 +4,7 @@ pub(crate) mod access;
 pub(crate) mod archive;
 pub(crate) mod bay;
 pub(crate) mod channels;
+pub(crate) mod checkpoint;
 pub(crate) mod completions;
 pub(crate) mod follow;
 pub(crate) mod inbox;

@@ -5,6 +5,7 @@ pub(crate) mod archive;
 pub(crate) mod bay;
 pub(crate) mod channel_maps;
 pub(crate) mod channels;
+pub(crate) mod checkpoint;
 pub(crate) mod inbox;
 pub(crate) mod job;
 pub(crate) mod ledger;

@@ -5,6 +5,7 @@ pub mod archive;
 pub mod bay;
 pub mod channel_maps;
 pub mod channels;
+pub(crate) mod checkpoint;
 pub(crate) mod columns;
 pub(crate) mod comments;
 pub(crate) mod grid;

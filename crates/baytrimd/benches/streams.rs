@@ -68,6 +68,7 @@ async fn main() {
         access,
         tls: None,
         metrics: None,
+        checkpoints: baytrimd::checkpoints::Checkpointing::default(),
     };
     let served = tokio::spawn(serve(serving, listener, async {
         let _ = stopped.await;

@@ -34,6 +34,10 @@ pub struct Settings {
     pub bays_show_certificates: bool,
     /// Address where figures are scraped, `HOST:PORT`; none: nowhere.
     pub metrics_listen: Option<String>,
+    /// How often a checkpoint is signed; none: only on command.
+    pub checkpoints_every: Option<Duration>,
+    /// Directory where each of those is written as a file too.
+    pub checkpoints_directory: Option<PathBuf>,
     /// Limits that a shop may want to move.
     pub limits: ServiceLimits,
 }

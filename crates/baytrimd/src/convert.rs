@@ -2,6 +2,7 @@
 
 pub mod access;
 pub mod bay;
+pub mod checkpoint;
 pub mod job;
 pub mod name;
 pub mod page;

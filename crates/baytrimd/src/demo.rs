@@ -19,6 +19,7 @@ use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 
 use crate::access::Access;
+use crate::checkpoints::{self, Checkpointing};
 use crate::cli::Failure;
 use crate::config::ServiceLimits;
 use crate::server::{Serving, serve};
@@ -77,6 +78,10 @@ impl Demo {
             access,
             tls: None,
             metrics: None,
+            checkpoints: Checkpointing {
+                signer: Some(Arc::new(checkpoints::establish(home.path())?)),
+                ..Checkpointing::default()
+            },
         };
         let (stop, stopped) = oneshot::channel::<()>();
         let server = tokio::spawn(serve(serving, listener, async {

@@ -9,6 +9,7 @@ use baytrim_jobs::codec::{DecodeError, EncodeError};
 use baytrim_jobs::state::FoldError;
 use baytrim_ledger::{AppendError, BlobError, SpoolError, StoreFault, StreamName};
 
+use crate::checkpoints::CheckpointFault;
 use crate::live::StreamFault;
 use crate::sheet::PdfError;
 
@@ -27,6 +28,9 @@ pub enum Fault {
     /// An archive was refused; nothing of it was taken.
     #[error(transparent)]
     Archive(Box<RestoreError>),
+    /// A checkpoint could not be made, or proves nothing.
+    #[error(transparent)]
+    Checkpoint(Box<CheckpointFault>),
     /// A live pull was not taken on, or ended.
     #[error(transparent)]
     Stream(#[from] StreamFault),

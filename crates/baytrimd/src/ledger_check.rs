@@ -9,6 +9,7 @@ use baytrim_ledger::{
 };
 
 use crate::access;
+use crate::checkpoints;
 use crate::fault::InternalFault;
 use crate::shop::{BAY_PREFIX, JOB_PREFIX, fold};
 
@@ -24,6 +25,8 @@ pub struct LedgerCheck {
     pub job_count: u64,
     /// Bays that were folded.
     pub bay_count: u64,
+    /// Checkpoints whose signature and heads were checked.
+    pub checkpoint_count: u64,
     /// The first fault: where, what, what to do.
     pub first_fault: Option<String>,
     /// Head of the whole ledger: see [`head_of_all`].
@@ -61,8 +64,13 @@ pub fn check(
         let fault = access::fold(store).err();
         first_fault = fault.map(|fault| misfit(access::SHOP_STREAM, &fault));
     }
+    let mut checkpoint_count = 0;
+    if first_fault.is_none() {
+        (checkpoint_count, first_fault) = checkpoints::check(store)?;
+    }
     Ok(LedgerCheck {
         report,
+        checkpoint_count,
         job_count,
         bay_count,
         first_fault,
@@ -99,7 +107,11 @@ pub fn head_over<'a>(streams: impl Iterator<Item = (&'a StreamName, Head)>) -> H
     hasher.finish()
 }
 
-fn each_stream(
+/// Calls `take` with every stream whose name begins with `prefix`, and its head.
+///
+/// # Errors
+/// The store's fault.
+pub(crate) fn each_stream(
     store: &dyn Store,
     prefix: &str,
     mut take: impl FnMut(&StreamName, &Head),

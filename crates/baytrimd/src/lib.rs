@@ -3,6 +3,7 @@
 
 pub mod access;
 pub mod carry;
+pub mod checkpoints;
 pub mod cli;
 pub mod clock;
 pub mod compute;

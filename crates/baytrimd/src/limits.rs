@@ -105,6 +105,9 @@ pub const WATCH_PATIENCE: Duration = Duration::from_secs(60);
 /// Proposals that the caller of a watch may say it knows.
 pub const KNOWN_PROPOSALS_MAX: usize = 1000;
 
+/// Heads in one record of a checkpoint: with the longest names two thirds of what a record may hold.
+pub const CHECKPOINT_HEADS_PER_RECORD: usize = 12_000;
+
 /// Time between two looks at what may let a caller in no longer: records of another daemon over the same store, and a
 /// clock that was set. What this daemon records is heeded at once, and a token that expires at its time.
 pub const STANDING_LOOK: Duration = Duration::from_secs(5);

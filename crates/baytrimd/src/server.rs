@@ -23,6 +23,7 @@ use tonic::transport::server::TcpIncoming;
 use tonic_health::server::HealthReporter;
 
 use crate::access::{Access, Door, gate, look_on};
+use crate::checkpoints::{self, Checkpointing};
 use crate::config::ServiceLimits;
 use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
 use crate::metrics;
@@ -44,6 +45,8 @@ pub struct Serving {
     pub tls: Option<Tls>,
     /// Where figures are scraped; none: nowhere.
     pub metrics: Option<TcpListener>,
+    /// How checkpoints are made.
+    pub checkpoints: Checkpointing,
 }
 
 /// Why serving ended before it was told to.
@@ -77,6 +80,7 @@ pub async fn serve(
         access,
         tls,
         metrics: scraped,
+        checkpoints: checkpointing,
     } = serving;
     let shop = Arc::new(Shop::new(store, limits).with(access.clone()));
     let metrics = Arc::clone(shop.metrics());
@@ -89,6 +93,12 @@ pub async fn serve(
             stopped,
         ));
     }
+    let signer = checkpointing.signer.clone();
+    tokio::spawn(checkpoints::every(
+        Arc::clone(&shop),
+        checkpointing,
+        stopped.clone(),
+    ));
     tokio::spawn(look_on(access.clone(), stopped.clone()));
     let (health, health_service) = tonic_health::server::health_reporter();
     set_health(&health, true).await;
@@ -101,7 +111,7 @@ pub async fn serve(
         access: access.clone(),
         bays_show_certificates: tls.as_ref().is_some_and(|tls| tls.bays_show_certificates),
     };
-    let routes = services::routes(&shop, &access, stopped.clone())
+    let routes = services::routes(&shop, &access, signer, stopped.clone())
         .add_service(health_service)
         .add_service(reflection)
         .into_axum_router()

@@ -18,6 +18,7 @@ mod watches;
 
 use std::sync::Arc;
 
+use baytrim_checkpoint::Signer;
 use tokio::sync::watch;
 use tonic::service::Routes;
 use tonic::{Code, Status};
@@ -49,7 +50,12 @@ pub use tables::Tables;
 pub use watches::Watches;
 
 /// Returns the routes of all services over `shop`, to be kept behind [`crate::access::gate`]; `stop` turns true when the daemon is to end.
-pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) -> Routes {
+pub fn routes(
+    shop: &Arc<Shop>,
+    access: &Access,
+    signer: Option<Arc<Signer>>,
+    stop: watch::Receiver<bool>,
+) -> Routes {
     let jobs = JobServiceServer::new(Jobs::new(Arc::clone(shop)))
         .max_decoding_message_size(JOB_MESSAGE_BYTES_MAX);
     let pulls = PullServiceServer::new(Pulls::new(Arc::clone(shop), stop.clone()))
@@ -60,7 +66,7 @@ pub fn routes(shop: &Arc<Shop>, access: &Access, stop: watch::Receiver<bool>) ->
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let tables = TableServiceServer::new(Tables::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
-    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop), stop.clone()))
+    let ledger = LedgerServiceServer::new(Ledger::new(Arc::clone(shop), signer, stop.clone()))
         .max_decoding_message_size(PULL_MESSAGE_BYTES_MAX);
     let daemon = DaemonServiceServer::new(Daemon::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);

@@ -14,6 +14,7 @@ use baytrim_intake::IntakeError;
 use baytrim_ledger::{BlobError, SpoolError, StoreFault};
 use tonic::{Code, Status};
 
+use crate::checkpoints::CheckpointFault;
 use crate::clock;
 use crate::fault::{Fault, InternalFault};
 
@@ -43,6 +44,20 @@ fn tell(fault: &Fault) -> Told {
                 Told::new(Code::FailedPrecondition, "HISTORY_DIFFERS", fault)
             }
             _ => Told::new(Code::InvalidArgument, "ARCHIVE_INVALID", fault),
+        },
+        Fault::Checkpoint(of_checkpoint) => match &**of_checkpoint {
+            CheckpointFault::NoKey => {
+                Told::new(Code::FailedPrecondition, "CHECKPOINT_NO_KEY", fault)
+            }
+            CheckpointFault::Unknown { .. } => {
+                Told::new(Code::NotFound, "CHECKPOINT_UNKNOWN", fault)
+            }
+            CheckpointFault::WithoutJob { .. } => {
+                Told::new(Code::FailedPrecondition, "CHECKPOINT_WITHOUT_JOB", fault)
+            }
+            CheckpointFault::Invalid(_) => {
+                Told::new(Code::InvalidArgument, "CHECKPOINT_INVALID", fault)
+            }
         },
         Fault::Stream(fault) => stream::tell(fault),
         Fault::Access(fault) => access::tell(fault),

@@ -21,6 +21,7 @@ fn text(state: &JobState, format: Format, quantity: Quantity, rows: Rows) -> Str
         format,
         quantity,
         rows,
+        decimals: None,
     };
     String::from_utf8(render(state, state.head(), form).content).expect("text")
 }
@@ -70,4 +71,69 @@ fn json_says_the_same() {
     assert_eq!(value["values"][1][1], 3.5);
     assert_eq!(value["revision"], "r1");
     assert_eq!(value["cautions"].as_array().map(Vec::len), Some(4));
+}
+
+/// If this fails, numbers change on their way into another editor by more than the decimals that were asked for.
+#[test]
+fn exported_numbers_are_the_stored_ones_within_the_decimals() {
+    let state = tuned();
+    let (axes, revision) = (&state.spec.axes, state.head());
+    let trim = state.log_trim(revision);
+    for (format, separator) in [(Format::Grid, '\t'), (Format::Csv, ',')] {
+        for quantity in [Quantity::Value, Quantity::Percent, Quantity::Factor] {
+            for rows in [Rows::Plate, Rows::Rpm] {
+                for decimals in 0..=9u8 {
+                    let form = Form {
+                        format,
+                        quantity,
+                        rows,
+                        decimals: Some(decimals),
+                    };
+                    let content = render(&state, revision, form).content;
+                    let text = String::from_utf8(content).expect("text");
+                    let lines = text.lines().filter(|line| !line.starts_with('#'));
+                    // A table has one line of labels, and one label a line.
+                    let labels = usize::from(format == Format::Csv);
+                    let lines: Vec<_> = lines.skip(labels).collect();
+                    for (down, line) in lines.iter().enumerate() {
+                        for (across, cell) in line.split(separator).skip(labels).enumerate() {
+                            let node = match rows {
+                                Rows::Plate => axes.node(across, down),
+                                Rows::Rpm => axes.node(down, across),
+                            };
+                            let stored = match quantity {
+                                Quantity::Value => revision.values[node],
+                                Quantity::Percent => trim[node].exp_m1() * 100.0,
+                                Quantity::Factor => trim[node].exp(),
+                            };
+                            let digits = cell.split_once('.').map_or(0, |(_, digits)| digits.len());
+                            assert_eq!(digits, usize::from(decimals), "{cell}");
+                            let number: f64 = cell.parse().expect("a number");
+                            let within = 0.5001 * 10f64.powi(-i32::from(decimals)) + 1e-12;
+                            assert!((number - stored).abs() <= within, "{cell} for {stored}");
+                        }
+                    }
+                    let cells: usize = lines
+                        .iter()
+                        .map(|line| line.split(separator).count() - labels)
+                        .sum();
+                    assert_eq!(cells, revision.values.len());
+                }
+            }
+        }
+    }
+}
+
+/// If this fails, the stamp of an export is not that of the table's numbers, or a table changes under the same stamp.
+#[test]
+fn exports_are_stamped_with_the_hash_of_the_values() {
+    let state = tuned();
+    let stamp = baytrim_jobs::export::values_sha256(state.head());
+    assert_ne!(
+        stamp,
+        baytrim_jobs::export::values_sha256(&state.revisions[0])
+    );
+    for format in [Format::Csv, Format::Json] {
+        assert!(text(&state, format, Quantity::Percent, Rows::Plate).contains(&stamp));
+    }
 }

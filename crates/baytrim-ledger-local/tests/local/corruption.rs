@@ -13,10 +13,10 @@ use tempfile::TempDir;
 use crate::history::{Outcome, Write, apply, history};
 use crate::support::{Random, copy_dir, name, open, quick_dir, small};
 
-type Records = BTreeMap<StreamName, Vec<Record>>;
-type Chunks = BTreeMap<StreamName, Vec<(u64, Vec<u8>)>>;
+pub(crate) type Records = BTreeMap<StreamName, Vec<Record>>;
+pub(crate) type Chunks = BTreeMap<StreamName, Vec<(u64, Vec<u8>)>>;
 
-fn everything(store: &dyn Store) -> Option<(Records, Chunks)> {
+pub(crate) fn everything(store: &dyn Store) -> Option<(Records, Chunks)> {
     let mut records = Records::new();
     for (stream, _) in store.streams("", None, 99).ok()? {
         records.insert(stream.clone(), store.read(&stream, 0, 9999).ok()?);
@@ -41,7 +41,7 @@ fn ledger(seed: u64) -> (TempDir, Records, Chunks) {
 }
 
 /// What is read from a damaged ledger is right or an error, never wrong.
-fn assert_nothing_wrong_is_read(store: &dyn Store, records: &Records) {
+pub(crate) fn assert_nothing_wrong_is_read(store: &dyn Store, records: &Records) {
     for (stream, expected) in records {
         for record in expected {
             if let Ok(found) = store.read(stream, record.seq, 1) {

@@ -66,6 +66,9 @@ pub(crate) struct ExportArgs {
     /// Which axis runs down
     #[arg(long, value_enum, default_value_t = ExportRows::Plate)]
     pub(crate) rows: ExportRows,
+    /// Digits after the point [default: as many as there are]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(0..=9))]
+    pub(crate) decimals: Option<u32>,
     #[command(flatten)]
     pub(crate) revision: RevisionArg,
     /// File to write [default: standard output]
@@ -80,6 +83,8 @@ pub(crate) enum ExportFormat {
     Csv,
     /// JSON.
     Json,
+    /// The numbers alone, separated by tabs, to be pasted into a grid.
+    Grid,
 }
 
 /// What the numbers of an export become.

@@ -1,9 +1,12 @@
 //! `baytrim ledger …`.
 
+use std::path::Path;
+
 use baytrim_api::v1::ledger_service_client::LedgerServiceClient;
 use baytrim_api::v1::{ListRecordsRequest, VerifyLedgerRequest};
 
 use super::archive;
+use super::checkpoint;
 use super::pages::{PAGE_SIZE, all_pages};
 use crate::args::ledger::LedgerCommand;
 use crate::client::{ANSWER_BYTES_MAX, LONG, QUICK};
@@ -20,7 +23,22 @@ pub(crate) async fn run(
     context: &mut Context<'_>,
 ) -> Result<Exit, Failure> {
     match command {
-        LedgerCommand::Verify => verify(context).await,
+        LedgerCommand::Verify { checkpoint } => verify(checkpoint.as_deref(), context).await,
+        LedgerCommand::Checkpoint { output } => {
+            let made = checkpoint::make(output, context).await;
+            made.map(|()| Exit::Done)
+        }
+        LedgerCommand::Proof {
+            job,
+            checkpoint,
+            output,
+        } => {
+            let proven = checkpoint::prove(&job.job, *checkpoint, output, context).await;
+            proven.map(|()| Exit::Done)
+        }
+        LedgerCommand::VerifyCheckpoint { file, key } => {
+            checkpoint::verify(file, key, context).await
+        }
         LedgerCommand::Backup { output } => {
             archive::back_up(output, context).await.map(|()| Exit::Done)
         }
@@ -28,11 +46,17 @@ pub(crate) async fn run(
     }
 }
 
-async fn verify(context: &mut Context<'_>) -> Result<Exit, Failure> {
+async fn verify(checkpoint: Option<&Path>, context: &mut Context<'_>) -> Result<Exit, Failure> {
+    let elsewhere = match checkpoint {
+        Some(path) => checkpoint::read(path).await?,
+        None => String::new(),
+    };
     let server = context.server().await?;
     let answer = server.ask(
         LONG,
-        VerifyLedgerRequest {},
+        VerifyLedgerRequest {
+            checkpoint: elsewhere,
+        },
         |channel, request| async move {
             LedgerServiceClient::new(channel)
                 .verify_ledger(request)

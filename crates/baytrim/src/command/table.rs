@@ -7,6 +7,7 @@ use baytrim_api::v1::table_service_client::TableServiceClient;
 use baytrim_api::v1::{ExportTableRequest, GetRevisionRequest, ListRevisionsRequest, Revision};
 
 use super::pages::{PAGE_SIZE, all_pages};
+use super::request_id;
 use crate::args::table::{ExportArgs, ExportFormat, ExportQuantity, ExportRows, TableCommand};
 use crate::client::{ANSWER_BYTES_MAX, QUICK, Server};
 use crate::context::Context;
@@ -131,6 +132,12 @@ async fn export(args: &ExportArgs, context: &mut Context<'_>) -> Result<(), Fail
         context.write(&answer.content)?;
     }
     context.tell(&note);
+    if args.format == ExportFormat::Grid {
+        // The form has no room for them.
+        for caution in &answer.cautions {
+            context.tell(caution);
+        }
+    }
     Ok(())
 }
 
@@ -138,6 +145,7 @@ fn export_request(args: &ExportArgs) -> ExportTableRequest {
     let format = match args.format {
         ExportFormat::Csv => Format::Csv,
         ExportFormat::Json => Format::Json,
+        ExportFormat::Grid => Format::Grid,
     };
     let quantity = match args.quantity {
         ExportQuantity::Percent => Quantity::Percent,
@@ -153,5 +161,7 @@ fn export_request(args: &ExportArgs) -> ExportTableRequest {
         format: format.into(),
         quantity: quantity.into(),
         rows: rows.into(),
+        decimals: args.decimals,
+        request_id: request_id(),
     }
 }

@@ -29,6 +29,7 @@ pub(crate) struct CheckJson<'a> {
     stream_count: u64,
     record_count: u64,
     blob_count: u64,
+    checkpoint_count: u64,
     first_fault: Option<&'a str>,
     ledger_head: &'a str,
 }
@@ -64,6 +65,7 @@ impl<'a> From<&'a VerifyLedgerResponse> for CheckJson<'a> {
             stream_count: check.stream_count,
             record_count: check.record_count,
             blob_count: check.blob_count,
+            checkpoint_count: check.checkpoint_count,
             first_fault: Some(check.first_fault.as_str()).filter(|fault| !fault.is_empty()),
             ledger_head: &check.ledger_head,
         }

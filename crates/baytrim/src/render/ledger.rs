@@ -46,12 +46,17 @@ pub(crate) fn render_record(record: &Record) -> String {
 pub fn render_check(check: &VerifyLedgerResponse, options: &RenderOptions) -> String {
     let number =
         |count: u64, noun: &str| counted(usize::try_from(count).unwrap_or(usize::MAX), noun);
-    let counts = format!(
-        "Checked: {} in {}, {}.",
+    let mut counts = format!(
+        "Checked: {} in {}, {}",
         number(check.record_count, "record"),
         number(check.stream_count, "stream"),
         number(check.blob_count, "blob"),
     );
+    if check.checkpoint_count > 0 {
+        counts += ", ";
+        counts += &number(check.checkpoint_count, "signed checkpoint");
+    }
+    counts.push('.');
     if check.intact {
         let head = options.paint(Ink::Strong, "The ledger is intact.");
         let advice = "Write the head down elsewhere: it proves later that nothing was dropped.";

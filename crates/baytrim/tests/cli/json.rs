@@ -141,7 +141,7 @@ async fn other_answers_have_their_documented_keys() {
         ("ledger log quoll-1 --json", "job records"),
         (
             "ledger verify --json",
-            "intact stream_count record_count blob_count first_fault ledger_head",
+            "intact stream_count record_count blob_count checkpoint_count first_fault ledger_head",
         ),
     ] {
         let value = object(words).await;

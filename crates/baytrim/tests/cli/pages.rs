@@ -166,6 +166,7 @@ fn ledger() {
         blob_count: 9,
         first_fault: String::new(),
         ledger_head: "ab".repeat(32),
+        ..VerifyLedgerResponse::default()
     };
     let broken = VerifyLedgerResponse {
         intact: false,

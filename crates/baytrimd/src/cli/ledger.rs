@@ -6,18 +6,29 @@ use std::process::ExitCode;
 
 use anyhow::Context as _;
 use baytrim_archive::RestoreError;
+use baytrim_checkpoint::Verifier;
 use baytrim_ledger_local::LocalStore;
 use clap::Subcommand;
 
 use super::serve::not_opened;
 use super::{EXIT_DAMAGED, Failure, Options};
+use crate::checkpoints;
 use crate::ledger_check;
 
 /// What to do with a ledger.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Ledger {
-    /// Checks every record, blob and job, and names the first fault
-    Verify(Options),
+    /// Checks every record, blob, job and checkpoint, and names the first fault
+    Verify {
+        #[command(flatten)]
+        options: Options,
+        /// Checkpoint that was kept elsewhere: the ledger must hold what it signed
+        #[arg(long, value_name = "FILE")]
+        checkpoint: Option<PathBuf>,
+        /// Public key that it must be signed with, or a file with it [default: that of the ledger]
+        #[arg(long, value_name = "KEY", requires = "checkpoint")]
+        key: Option<String>,
+    },
     /// Makes a new ledger of a backup that `baytrim ledger backup` wrote
     Restore {
         /// The backup
@@ -31,7 +42,11 @@ pub(crate) enum Ledger {
 impl Ledger {
     pub(crate) fn run(self) -> Result<ExitCode, Failure> {
         match self {
-            Self::Verify(options) => verify(&options),
+            Self::Verify {
+                options,
+                checkpoint,
+                key,
+            } => verify(&options, checkpoint.as_deref(), key.as_deref()),
             Self::Restore { file, options } => restore(&file, &options),
         }
     }
@@ -71,9 +86,15 @@ fn restore(file: &Path, options: &Options) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// Checks every record, blob and job.
+/// Checks every record, blob, job and checkpoint.
 #[expect(clippy::print_stdout, reason = "this is the command line")]
-fn verify(options: &Options) -> Result<ExitCode, Failure> {
+fn verify(
+    options: &Options,
+    checkpoint: Option<&Path>,
+    key: Option<&str>,
+) -> Result<ExitCode, Failure> {
+    let elsewhere = checkpoint.map(read).transpose()?;
+    let key = key.map(verifier).transpose()?;
     let settings = options.settings()?;
     let data = Options::kept(&settings)?;
     let options = baytrim_ledger_local::Options {
@@ -81,13 +102,24 @@ fn verify(options: &Options) -> Result<ExitCode, Failure> {
         ..baytrim_ledger_local::Options::default()
     };
     let (store, _) = LocalStore::open(data, &options).map_err(not_opened)?;
-    let check = ledger_check::check(&store, &mut |_| ()).map_err(anyhow::Error::from)?;
+    let mut check = ledger_check::check(&store, &mut |_| ()).map_err(anyhow::Error::from)?;
+    if let Some(elsewhere) = &elsewhere
+        && check.first_fault.is_none()
+    {
+        let compared = checkpoints::compare(&store, elsewhere, key.as_ref());
+        check.first_fault = compared.map_err(anyhow::Error::from)?;
+    }
     let report = &check.report;
     println!(
         "{} streams, {} records, {} blobs, {} jobs",
         report.stream_count, report.record_count, report.blob_count, check.job_count
     );
     println!("head of the whole ledger: {}", check.ledger_head);
+    match check.checkpoint_count {
+        0 => {}
+        1 => println!("1 signed checkpoint"),
+        count => println!("{count} signed checkpoints"),
+    }
     match check.first_fault {
         None => {
             println!("everything holds");
@@ -98,4 +130,19 @@ fn verify(options: &Options) -> Result<ExitCode, Failure> {
             Ok(ExitCode::from(EXIT_DAMAGED))
         }
     }
+}
+
+fn read(path: &Path) -> Result<String, Failure> {
+    std::fs::read_to_string(path)
+        .with_context(|| format!("{}: can't be read", path.display()))
+        .map_err(Failure::usage)
+}
+
+/// Returns the public key that `text` is, or that is in the file of that name.
+fn verifier(text: &str) -> Result<Verifier, Failure> {
+    let key = match text.parse() {
+        Ok(key) => Ok(key),
+        Err(_) => read(Path::new(text))?.parse(),
+    };
+    key.map_err(Failure::usage)
 }

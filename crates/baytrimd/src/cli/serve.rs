@@ -15,6 +15,7 @@ use tokio::net::TcpListener;
 
 use super::{EXIT_DAMAGED, Failure, Options};
 use crate::access::{Access, OWNER_NAME, Place, Places, establish};
+use crate::checkpoints::{self, Checkpointing};
 use crate::clock;
 use crate::config::Settings;
 use crate::log;
@@ -49,6 +50,7 @@ impl Serve {
         let access = Access::open(Arc::clone(&store), Some(&data))
             .context("the shop's members can't be read; run `baytrimd ledger verify`")?;
         let owner = establish(&access, &data).context("the shop has no owner yet")?;
+        let signer = checkpoints::establish(&data).context("no checkpoint could be signed")?;
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .enable_all()
             .build()
@@ -59,6 +61,11 @@ impl Serve {
             access,
             tls,
             metrics: None,
+            checkpoints: Checkpointing {
+                signer: Some(Arc::new(signer)),
+                every: settings.checkpoints_every,
+                directory: settings.checkpoints_directory.clone(),
+            },
         };
         runtime.block_on(listen_and_serve(&settings, serving, owner.as_deref()))?;
         // Waits for blocking work, so that the store is closed in order when its last owner goes.

@@ -33,7 +33,7 @@ impl Key {
 }
 
 /// Every key, in the order in which they are shown.
-pub const KEYS: [Key; 14] = [
+pub const KEYS: [Key; 16] = [
     Key {
         name: "data",
         kind: Kind::Text,
@@ -87,6 +87,18 @@ pub const KEYS: [Key; 14] = [
         kind: Kind::Text,
         default: "",
         sentence: "address and port where /metrics is scraped, without a token; empty: nowhere",
+    },
+    Key {
+        name: "checkpoints.every_s",
+        kind: Kind::Integer,
+        default: "3600",
+        sentence: "seconds between signed checkpoints, made where something was recorded; 0: only on command",
+    },
+    Key {
+        name: "checkpoints.directory",
+        kind: Kind::Text,
+        default: "",
+        sentence: "directory on another disk where each of those is written as a file too; empty: nowhere",
     },
     Key {
         name: "limits.upload_bytes_max",

@@ -48,6 +48,10 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
         tls_key,
         bays_show_certificates: flag(layers, "tls.bay_certificates")?,
         metrics_listen: Some(metrics_listen.value.clone()).filter(|listen| !listen.is_empty()),
+        checkpoints_every: Some(number(layers, "checkpoints.every_s", (0, 31_536_000))?)
+            .filter(|&seconds| seconds > 0)
+            .map(Duration::from_secs),
+        checkpoints_directory: path(layers, "checkpoints.directory"),
         limits: ServiceLimits {
             upload_bytes_max,
             streams_max: count(layers, "limits.streams_max", (1, 256))?,

@@ -2,7 +2,7 @@
 
 use baytrim_api::v1;
 use baytrim_api::v1::export_table_request as wire;
-use baytrim_jobs::export::{Form, Format, Quantity, Rows};
+use baytrim_jobs::export::{DECIMALS_MAX, Form, Format, Quantity, Rows};
 use baytrim_jobs::{JobState, Refusal};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
@@ -59,6 +59,7 @@ pub fn form(request: &v1::ExportTableRequest) -> Result<Form, Refusal> {
         format: match format {
             wire::Format::Unspecified | wire::Format::Csv => Format::Csv,
             wire::Format::Json => Format::Json,
+            wire::Format::Grid => Format::Grid,
         },
         quantity: match quantity {
             wire::Quantity::Unspecified | wire::Quantity::Value => Quantity::Value,
@@ -69,5 +70,16 @@ pub fn form(request: &v1::ExportTableRequest) -> Result<Form, Refusal> {
             wire::Rows::Unspecified | wire::Rows::Plate => Rows::Plate,
             wire::Rows::Rpm => Rows::Rpm,
         },
+        decimals: request.decimals.map(decimals).transpose()?,
     })
+}
+
+fn decimals(number: u32) -> Result<u8, Refusal> {
+    let found = u8::try_from(number).ok();
+    found
+        .filter(|decimals| *decimals <= DECIMALS_MAX)
+        .ok_or_else(|| {
+            let problem = format!("{number} is above {DECIMALS_MAX}");
+            Refusal::field("decimals", problem, "ask for 0 to 9 digits after the point")
+        })
 }

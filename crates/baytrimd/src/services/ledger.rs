@@ -5,21 +5,25 @@ use std::sync::Arc;
 use baytrim_api::v1;
 use baytrim_api::v1::ledger_service_server::LedgerService;
 use baytrim_api::v1::{
-    BackUpLedgerRequest, BackUpLedgerResponse, ExportJobRequest, ExportJobResponse,
+    BackUpLedgerRequest, BackUpLedgerResponse, CreateCheckpointRequest, CreateCheckpointResponse,
+    ExportJobRequest, ExportJobResponse, GetCheckpointProofRequest, GetCheckpointProofResponse,
     ImportJobRequest, ImportJobResponse, ListRecordsRequest, ListRecordsResponse,
     VerifyLedgerRequest, VerifyLedgerResponse,
 };
+use baytrim_checkpoint::Signer;
 use baytrim_jobs::{Refusal, codec};
-use baytrim_ledger::{Record, StreamName};
+use baytrim_ledger::{Hash, Record, StreamName};
 use baytrim_model::ids::{BayName, JobId};
 use tokio::sync::watch;
 use tonic::{Request, Response, Status, Streaming};
 
 use super::archives::{self, Sent};
 use crate::carry;
+use crate::checkpoints::{self, CheckpointFault};
+use crate::clock;
 use crate::compute::blocking;
 use crate::convert::page::Page;
-use crate::convert::{name, record};
+use crate::convert::{checkpoint, name, record};
 use crate::ending::Ending;
 use crate::fault::{Fault, InternalFault};
 use crate::ledger_check;
@@ -30,13 +34,14 @@ use crate::shop::{Shop, stream_of, stream_of_bay};
 #[derive(Debug, Clone)]
 pub struct Ledger {
     shop: Arc<Shop>,
+    signer: Option<Arc<Signer>>,
     stop: watch::Receiver<bool>,
 }
 
 impl Ledger {
-    /// Returns the service over `shop`; archives end when `stop` turns true.
-    pub fn new(shop: Arc<Shop>, stop: watch::Receiver<bool>) -> Self {
-        Self { shop, stop }
+    /// Returns the service over `shop`; archives that come in end when `stop` turns true.
+    pub fn new(shop: Arc<Shop>, signer: Option<Arc<Signer>>, stop: watch::Receiver<bool>) -> Self {
+        Self { shop, signer, stop }
     }
 }
 
@@ -90,13 +95,56 @@ impl LedgerService for Ledger {
         Ok(Response::new(archives::send(&self.shop, ending, contents)))
     }
 
+    async fn create_checkpoint(
+        &self,
+        _request: Request<CreateCheckpointRequest>,
+    ) -> Result<Response<CreateCheckpointResponse>, Status> {
+        let (shop, signer) = (Arc::clone(&self.shop), self.signer.clone());
+        let made = self.shop.compute().run(move || {
+            let signer = signer.ok_or(CheckpointFault::NoKey)?;
+            let (sealed, created) = checkpoints::make(&**shop.store(), &signer, clock::now())?;
+            let checkpoint = Some(checkpoint::whole(&sealed));
+            Ok(CreateCheckpointResponse {
+                checkpoint,
+                created,
+            })
+        });
+        Ok(Response::new(made.await?))
+    }
+
+    async fn get_checkpoint_proof(
+        &self,
+        request: Request<GetCheckpointProofRequest>,
+    ) -> Result<Response<GetCheckpointProofResponse>, Status> {
+        let request = request.into_inner();
+        let id = name::parse_job("job", &request.job).map_err(Fault::from)?;
+        let shop = Arc::clone(&self.shop);
+        let proof = self.shop.compute().run(move || {
+            shop.job(&id)?;
+            let stream = stream_of(&id);
+            let number = request.checkpoint_number;
+            checkpoints::prove(&**shop.store(), stream.as_str(), id.as_str(), number)
+        });
+        let proof = proof.await?;
+        Ok(Response::new(GetCheckpointProofResponse {
+            content: proof.to_file().into_bytes(),
+            record_count: proof.leaf.count,
+            head: Hash(proof.leaf.head).to_string(),
+        }))
+    }
+
     async fn verify_ledger(
         &self,
-        _request: Request<VerifyLedgerRequest>,
+        request: Request<VerifyLedgerRequest>,
     ) -> Result<Response<VerifyLedgerResponse>, Status> {
         let shop = Arc::clone(&self.shop);
+        let elsewhere = request.into_inner().checkpoint;
         let check = self.shop.compute().run(move || {
-            let check = ledger_check::check(&**shop.store(), &mut |_| ())?;
+            let store = &**shop.store();
+            let mut check = ledger_check::check(store, &mut |_| ())?;
+            if check.first_fault.is_none() && !elsewhere.is_empty() {
+                check.first_fault = checkpoints::compare(store, &elsewhere, None)?;
+            }
             Ok(check)
         });
         let check = check.await?;
@@ -107,6 +155,7 @@ impl LedgerService for Ledger {
             blob_count: check.report.blob_count,
             first_fault: check.first_fault.unwrap_or_default(),
             ledger_head: check.ledger_head.to_string(),
+            checkpoint_count: check.checkpoint_count,
         }))
     }
 }

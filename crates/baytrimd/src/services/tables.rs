@@ -7,9 +7,12 @@ use baytrim_api::v1::{
     ExportTableRequest, ExportTableResponse, GetRevisionRequest, GetRevisionResponse,
     ListRevisionsRequest, ListRevisionsResponse, RevertTableRequest, RevertTableResponse,
 };
+use baytrim_jobs::export::{Export, Form};
+use baytrim_jobs::propose::CAUTIONS;
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::{JobState, Refusal, export, revert};
+use baytrim_jobs::{JobState, Refusal, codec, export, revert};
 use baytrim_model::ids::{Actor, RevisionId};
+use baytrim_model::record::{JobEvent, JobRecord};
 use baytrim_model::revision::Revision;
 use tonic::{Request, Response, Status};
 
@@ -18,7 +21,10 @@ use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{job, name, request, revision};
 use crate::fault::{Fault, InternalFault};
-use crate::shop::{Author, Shop};
+use crate::shop::{Author, Decided, Shop, stream_of};
+
+/// Records that are read at a time.
+const READ_RECORDS: usize = 256;
 
 /// The table service.
 #[derive(Debug, Clone)]
@@ -130,24 +136,69 @@ fn hand_out(
 ) -> Result<ExportTableResponse, Fault> {
     let (id, number) = name::parse_revision("name", &request.name)?;
     let form = revision::form(request)?;
-    let author = Author {
-        by,
-        request_id: None,
-    };
+    let author = request::author(by, &request.request_id)?;
+    let is_same = |outcome| matches!(outcome, Outcome::Exported(_));
     let mut handed = None;
-    shop.decide(&id, &author, &|_| false, |job| {
+    let decided = shop.decide(&id, &author, &is_same, |job| {
         let found = find(&job.state, number)?;
         let export = export::render(&job.state, found, form);
         let event = export::event(found, form, &export);
         handed = Some((export, found.id));
         Ok(event)
     })?;
-    let (export, revision) = handed.ok_or(InternalFault::Impossible("an export of nothing"))?;
+    let state = &decided.job.state;
+    let (export, revision) = match (handed, decided.outcome) {
+        (Some(handed), _) if !decided.is_repeat => handed,
+        (_, Outcome::Exported(revision)) => {
+            (again(shop, &author, &decided, revision, form)?, revision)
+        }
+        _ => return Err(InternalFault::Impossible("an export of nothing").into()),
+    };
     Ok(ExportTableResponse {
         content: export.content,
         file_name: export.file_name,
         media_type: export.media_type.to_owned(),
         sha256: export.sha256,
         revision: revision.to_string(),
+        revision_sha256: export::values_sha256(state.revision(revision)?),
+        cautions: CAUTIONS.map(str::to_owned).to_vec(),
     })
+}
+
+/// Returns what the same request was handed before; another form under its name is another request.
+fn again(
+    shop: &Shop,
+    author: &Author,
+    decided: &Decided,
+    revision: RevisionId,
+    form: Form,
+) -> Result<Export, Fault> {
+    let state = &decided.job.state;
+    let export = export::render(state, state.revision(revision)?, form);
+    let stream = stream_of(state.id());
+    let mut from = 0;
+    loop {
+        let records = shop.store().read(&stream, from, READ_RECORDS)?;
+        let Some(last) = records.last() else {
+            return Err(InternalFault::Impossible("an export that is not on record").into());
+        };
+        from = last.seq + 1;
+        for record in &records {
+            let decoded: JobRecord =
+                codec::decode(&record.body).map_err(|source| InternalFault::Record {
+                    stream: stream.to_string(),
+                    seq: record.seq,
+                    source,
+                })?;
+            if decoded.request_id == author.request_id
+                && let JobEvent::TableExported { content_sha256, .. } = &decoded.event
+            {
+                if *content_sha256 == export.sha256 {
+                    return Ok(export);
+                }
+                let id = author.request_id.as_ref().map_or("", |id| &id.0);
+                return Err(Refusal::RequestIdReused(id.to_owned()).into());
+            }
+        }
+    }
 }

@@ -196,6 +196,7 @@ fn seals(state: &JobState, head: &Head) -> Vec<(&'static str, String)> {
         format: Format::Csv,
         quantity: Quantity::Value,
         rows: Rows::Plate,
+        decimals: None,
     };
     let file = export::render(state, state.head(), form);
     vec![

@@ -65,7 +65,10 @@ async fn import(
 }
 
 async fn head(daemon: &Daemon) -> String {
-    let verified = daemon.ledger().verify_ledger(VerifyLedgerRequest {}).await;
+    let verified = daemon
+        .ledger()
+        .verify_ledger(VerifyLedgerRequest::default())
+        .await;
     let verified = inner(verified.unwrap());
     assert!(verified.intact, "{}", verified.first_fault);
     verified.ledger_head

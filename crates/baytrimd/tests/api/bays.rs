@@ -221,7 +221,7 @@ async fn a_bays_records_are_read_and_proven() {
         "channel map m1 put in force, 3 quantities: new lambda meter"
     );
     assert!(records[0].body.contains("measured on the invented bench"));
-    let request = VerifyLedgerRequest {};
+    let request = VerifyLedgerRequest::default();
     let verified = daemon.ledger().verify_ledger(request).await.unwrap();
     assert!(inner(verified).intact);
     daemon.stop().await;

@@ -54,7 +54,7 @@ async fn acknowledged_content_survives_the_daemon() {
     let verified = inner(
         daemon
             .ledger()
-            .verify_ledger(VerifyLedgerRequest {})
+            .verify_ledger(VerifyLedgerRequest::default())
             .await
             .unwrap(),
     );
@@ -88,7 +88,7 @@ async fn lost_evidence_is_computed_again() {
     let verified = inner(
         daemon
             .ledger()
-            .verify_ledger(VerifyLedgerRequest {})
+            .verify_ledger(VerifyLedgerRequest::default())
             .await
             .unwrap(),
     );

@@ -18,10 +18,12 @@ use baytrim_api::v1::{
     CreateJobRequest, CreateProposalRequest, Job, ListJobsRequest, OpenUpload, Proposal, Pull,
     UploadPullRequest,
 };
+use baytrim_checkpoint::Signer;
 use baytrim_ledger::{MemoryStore, Store};
 use baytrim_ledger_local::LocalStore;
 use baytrim_model::shop::{Policy, Role, ShopEvent};
 use baytrimd::access::{Access, found};
+use baytrimd::checkpoints::{Checkpointing, KEY_NAME};
 use baytrimd::config::ServiceLimits;
 use baytrimd::server::{ServeError, Serving, serve};
 use tokio::net::TcpListener;
@@ -121,6 +123,10 @@ impl Daemon {
             access,
             tls: None,
             metrics: Some(metrics),
+            checkpoints: Checkpointing {
+                signer: Some(Arc::new(Signer::new(KEY_NAME, &[7; 32]))),
+                ..Checkpointing::default()
+            },
         };
         let serving = tokio::spawn(serve(serving, listener, async {
             let _ = stopped.await;

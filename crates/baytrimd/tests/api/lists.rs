@@ -206,7 +206,7 @@ async fn records_are_chained_and_told() {
     let verified = inner(
         daemon
             .ledger()
-            .verify_ledger(VerifyLedgerRequest {})
+            .verify_ledger(VerifyLedgerRequest::default())
             .await
             .unwrap(),
     );

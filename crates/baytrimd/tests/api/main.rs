@@ -14,6 +14,7 @@ mod bad_jobs;
 mod bad_logs;
 mod bad_streams;
 mod bays;
+mod checkpoints;
 mod durable;
 mod false_lean;
 mod figures;

@@ -321,6 +321,8 @@ async fn an_export_is_recorded() {
         format: 1,
         quantity: 2,
         rows: 1,
+        decimals: Some(2),
+        request_id: "export-1".to_owned(),
     };
     let export = inner(daemon.tables().export_table(request.clone()).await.unwrap());
     let text = String::from_utf8(export.content.clone()).unwrap();
@@ -332,7 +334,25 @@ async fn an_export_is_recorded() {
         export.sha256,
         baytrim_ledger::Hash::of(&export.content).to_string()
     );
-    assert_ne!(etag_of_job(&daemon).await, before);
+    let after = etag_of_job(&daemon).await;
+    assert_ne!(after, before);
+    assert_eq!(
+        (export.revision_sha256.len(), export.cautions.len()),
+        (64, 4)
+    );
+    let again = inner(daemon.tables().export_table(request.clone()).await.unwrap());
+    assert_eq!(again, export);
+    assert_eq!(etag_of_job(&daemon).await, after, "recorded twice");
+    let other = ExportTableRequest {
+        format: 3,
+        ..request.clone()
+    };
+    let refused = daemon.tables().export_table(other).await;
+    assert_eq!(told(refused), "AlreadyExists REQUEST_ID_REUSED");
+    let request = ExportTableRequest {
+        request_id: String::new(),
+        ..request
+    };
     let unknown = ExportTableRequest {
         format: 7,
         ..request

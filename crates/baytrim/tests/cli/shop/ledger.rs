@@ -2,7 +2,8 @@
 
 use baytrim_api::v1::ledger_service_server::LedgerService;
 use baytrim_api::v1::{
-    BackUpLedgerRequest, BackUpLedgerResponse, ExportJobRequest, ExportJobResponse,
+    BackUpLedgerRequest, BackUpLedgerResponse, CreateCheckpointRequest, CreateCheckpointResponse,
+    ExportJobRequest, ExportJobResponse, GetCheckpointProofRequest, GetCheckpointProofResponse,
     ImportJobRequest, ImportJobResponse, ListRecordsRequest, ListRecordsResponse,
     VerifyLedgerRequest, VerifyLedgerResponse, back_up_ledger_response,
 };
@@ -61,6 +62,24 @@ impl LedgerService for Shop {
         Ok(Response::new(ReceiverStream::new(receiver)))
     }
 
+    async fn create_checkpoint(
+        &self,
+        _request: Request<CreateCheckpointRequest>,
+    ) -> Result<Response<CreateCheckpointResponse>, Status> {
+        Err(Status::unimplemented(
+            "checkpoints are tested against the real daemon",
+        ))
+    }
+
+    async fn get_checkpoint_proof(
+        &self,
+        _request: Request<GetCheckpointProofRequest>,
+    ) -> Result<Response<GetCheckpointProofResponse>, Status> {
+        Err(Status::unimplemented(
+            "checkpoints are tested against the real daemon",
+        ))
+    }
+
     /// A ledger that does not hold: the case that must not be overlooked.
     async fn verify_ledger(
         &self,
@@ -74,6 +93,7 @@ impl LedgerService for Shop {
             blob_count: 9,
             first_fault: "job quoll-1, record 3: its seal does not fit its bytes".to_owned(),
             ledger_head: "ab".repeat(32),
+            ..VerifyLedgerResponse::default()
         }))
     }
 }

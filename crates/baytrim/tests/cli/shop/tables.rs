@@ -61,6 +61,8 @@ impl TableService for Shop {
             media_type: "text/csv".to_owned(),
             sha256: "cd".repeat(32),
             revision: "r1".to_owned(),
+            revision_sha256: "ab".repeat(32),
+            cautions: vec!["Check the mixture on the machine.".to_owned()],
         }))
     }
 }

@@ -4,6 +4,7 @@ mod access;
 mod refusals;
 
 use baytrim_archive::RestoreError;
+use baytrim_checkpoint::CheckpointError;
 use baytrim_intake::IntakeError;
 use baytrim_intake::error::{Misreading, NoHeader};
 use baytrim_intake::place::CellPlace;
@@ -12,6 +13,7 @@ use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::{BayName, JobId};
 
+use crate::checkpoints::CheckpointFault;
 use crate::fault::{AccessFault, Fault, InternalFault};
 use crate::live::StreamFault;
 
@@ -272,6 +274,18 @@ fn own() -> Vec<Fault> {
         Fault::Cut,
         Fault::Idle { idle_s: 60 },
         Fault::Stopping,
+        CheckpointFault::NoKey.into(),
+        CheckpointFault::Unknown {
+            number: 9,
+            count: 2,
+        }
+        .into(),
+        CheckpointFault::WithoutJob {
+            job: "quoll-1".to_owned(),
+            number: 1,
+        }
+        .into(),
+        CheckpointFault::Invalid(CheckpointError::Signature).into(),
         store(StoreFault::Io {
             what: "writing /var/lib/secret/place".to_owned(),
             source: io(),

@@ -10,6 +10,7 @@ use baytrim_ledger::{MemoryStore, Store};
 use baytrim_model::ids::UnixMillis;
 use baytrim_model::shop::Role;
 use baytrimd::access::{Access, write};
+use baytrimd::checkpoints::Checkpointing;
 use baytrimd::clock;
 use baytrimd::config::{Layers, ServiceLimits, Settings, settings};
 use baytrimd::server::{ServeError, Serving, serve};
@@ -141,6 +142,7 @@ impl Daemon {
             access,
             tls,
             metrics: None,
+            checkpoints: Checkpointing::default(),
         };
         let (stop, stopped) = oneshot::channel::<()>();
         let serving = tokio::spawn(serve(serving, listener, async {
