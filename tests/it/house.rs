@@ -65,6 +65,7 @@ impl House {
             tls: None,
             metrics: None,
             checkpoints: baytrimd::checkpoints::Checkpointing::default(),
+            webhook: None,
         };
         let (stop, stopped) = oneshot::channel::<()>();
         let serving = tokio::spawn(async move {

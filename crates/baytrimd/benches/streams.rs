@@ -69,6 +69,7 @@ async fn main() {
         tls: None,
         metrics: None,
         checkpoints: baytrimd::checkpoints::Checkpointing::default(),
+        webhook: None,
     };
     let served = tokio::spawn(serve(serving, listener, async {
         let _ = stopped.await;

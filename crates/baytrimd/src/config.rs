@@ -38,8 +38,21 @@ pub struct Settings {
     pub checkpoints_every: Option<Duration>,
     /// Directory where each of those is written as a file too.
     pub checkpoints_directory: Option<PathBuf>,
+    /// Where messages go when a proposal waits; none: nowhere.
+    pub webhook: Option<WebhookSettings>,
     /// Limits that a shop may want to move.
     pub limits: ServiceLimits,
+}
+
+/// Where messages go when a proposal waits.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WebhookSettings {
+    /// The address: `https`, or `http` on this machine.
+    pub url: String,
+    /// File with the secret; none: the one in the ledger's directory.
+    pub secret_file: Option<PathBuf>,
+    /// File with the authority of the receiver's certificate; none: the public ones.
+    pub ca_file: Option<PathBuf>,
 }
 
 /// Limits that a shop may want to move.

@@ -82,6 +82,7 @@ impl Demo {
                 signer: Some(Arc::new(checkpoints::establish(home.path())?)),
                 ..Checkpointing::default()
             },
+            webhook: None,
         };
         let (stop, stopped) = oneshot::channel::<()>();
         let server = tokio::spawn(serve(serving, listener, async {

@@ -22,6 +22,14 @@ impl Ending {
         }
     }
 
+    /// Returns what ends a stream of the daemon's own.
+    pub(crate) fn with(stop: &watch::Receiver<bool>) -> Self {
+        Self {
+            stop: stop.clone(),
+            standing: None,
+        }
+    }
+
     /// Waits for it, and returns what to tell.
     pub(crate) async fn come(&mut self) -> Fault {
         let lost = async {

@@ -21,6 +21,7 @@ pub mod live;
 pub mod log;
 pub mod metrics;
 pub mod page;
+mod private;
 pub mod reproduce;
 pub mod server;
 pub mod services;
@@ -28,6 +29,7 @@ pub mod sheet;
 pub mod shop;
 pub mod status;
 pub mod tls;
+pub mod webhook;
 
 pub use server::{ServeError, Serving, serve};
 pub use shop::Shop;

@@ -11,8 +11,8 @@ mod store;
 use std::collections::HashSet;
 use std::time::Instant;
 
-use prometheus_client::encoding::EncodeLabelSet;
 use prometheus_client::encoding::text::encode;
+use prometheus_client::encoding::{EncodeLabelSet, EncodeLabelValue};
 use prometheus_client::metrics::counter::Counter;
 use prometheus_client::metrics::family::Family;
 use prometheus_client::metrics::gauge::Gauge;
@@ -62,6 +62,22 @@ pub struct Written {
     pub ended: &'static str,
 }
 
+/// How a message to the webhook ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EncodeLabelValue)]
+pub enum MessageEnd {
+    /// The receiver has it.
+    Taken,
+    /// It was tried again and again, and given up.
+    GivenUp,
+}
+
+/// One end of messages.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+pub struct Messaged {
+    /// How they ended.
+    pub ended: MessageEnd,
+}
+
 /// All figures, shared by whoever moves them.
 #[derive(Debug)]
 pub struct Metrics {
@@ -90,6 +106,8 @@ pub struct Metrics {
     pub write_duration: Family<Write, Histogram, fn() -> Histogram>,
     /// Bytes that became durable.
     pub written: Counter,
+    /// Messages to the webhook by how they ended.
+    pub messages: Family<Messaged, Counter>,
 }
 
 impl Metrics {
@@ -109,6 +127,7 @@ impl Metrics {
             writes: Family::default(),
             write_duration: Family::new_with_constructor(short),
             written: Counter::default(),
+            messages: Family::default(),
         };
         metrics.register();
         metrics
@@ -182,6 +201,16 @@ impl Metrics {
             Unit::Bytes,
             self.written.clone(),
         );
+        registry.register(
+            "webhook_messages",
+            "Messages to the webhook by how they ended",
+            self.messages.clone(),
+        );
+    }
+
+    /// Counts a message to the webhook that ended.
+    pub fn message(&self, ended: MessageEnd) {
+        self.messages.get_or_create(&Messaged { ended }).inc();
     }
 
     /// Returns how many writes the store could not make.

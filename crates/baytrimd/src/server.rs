@@ -32,6 +32,7 @@ use crate::services;
 use crate::services::{Corrections, Daemon, Jobs, Ledger, Pulls, Reviews, Tables, Watches};
 use crate::shop::Shop;
 use crate::tls::Tls;
+use crate::webhook::{self, Webhook};
 
 /// What is served, and to whom.
 pub struct Serving {
@@ -47,6 +48,8 @@ pub struct Serving {
     pub metrics: Option<TcpListener>,
     /// How checkpoints are made.
     pub checkpoints: Checkpointing,
+    /// Where messages go when a proposal waits; none: nowhere.
+    pub webhook: Option<Webhook>,
 }
 
 /// Why serving ended before it was told to.
@@ -81,6 +84,7 @@ pub async fn serve(
         tls,
         metrics: scraped,
         checkpoints: checkpointing,
+        webhook,
     } = serving;
     let shop = Arc::new(Shop::new(store, limits).with(access.clone()));
     let metrics = Arc::clone(shop.metrics());
@@ -99,6 +103,9 @@ pub async fn serve(
         checkpointing,
         stopped.clone(),
     ));
+    if let Some(webhook) = webhook {
+        tokio::spawn(webhook::run(Arc::clone(&shop), webhook, stopped.clone()));
+    }
     tokio::spawn(look_on(access.clone(), stopped.clone()));
     let (health, health_service) = tonic_health::server::health_reporter();
     set_health(&health, true).await;

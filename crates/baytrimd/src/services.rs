@@ -14,7 +14,7 @@ mod suggest;
 mod tables;
 mod trace;
 mod upload;
-mod watches;
+pub(crate) mod watches;
 
 use std::sync::Arc;
 

@@ -11,7 +11,7 @@ const SEGMENT_HEADER_BYTES: usize = 68;
 const FRAME_HEADER_BYTES: usize = 48;
 const ANCHOR_SLOTS: [usize; 2] = [0, 4096];
 /// Where in a slot the journal's position stands, and how long the slot is.
-const POSITION_AT: usize = 28;
+const POSITION_AT: usize = 24;
 const SLOT_BYTES: usize = 132;
 
 /// A frame as it is in the file.

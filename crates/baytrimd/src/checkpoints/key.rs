@@ -1,11 +1,12 @@
 //! The daemon's key: made at the first start, readable by its owner only.
 
-use std::io::{self, Write as _};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use baytrim_checkpoint::{CheckpointError, Signer};
 
 use super::KEY_NAME;
+use crate::private;
 
 /// Name of the file with the key, within the ledger's directory.
 pub const KEY_FILE: &str = "checkpoint.key";
@@ -52,23 +53,13 @@ pub fn establish(directory: &Path) -> Result<Signer, KeyError> {
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
             let mut secret = [0; 32];
             getrandom::fill(&mut secret).map_err(KeyError::Random)?;
-            write(directory, &path, &Signer::to_pem(&secret)).map_err(failed)?;
+            private::create(&path, &Signer::to_pem(&secret)).map_err(failed)?;
             let signer = Signer::new(KEY_NAME, &secret);
             tracing::info!(key = %signer.verifier(), "a key of checkpoints was made; write its public part down elsewhere");
             Ok(signer)
         }
         Err(error) => Err(failed(error)),
     }
-}
-
-/// Writes under another name first: half a key would stop the daemon at its next start.
-fn write(directory: &Path, path: &Path, text: &str) -> io::Result<()> {
-    // Made with mode 0600.
-    let mut file = tempfile::NamedTempFile::new_in(directory)?;
-    file.write_all(text.as_bytes())?;
-    file.as_file().sync_all()?;
-    file.persist_noclobber(path)?;
-    std::fs::File::open(directory)?.sync_all()
 }
 
 #[cfg(test)]

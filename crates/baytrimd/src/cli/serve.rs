@@ -21,6 +21,7 @@ use crate::config::Settings;
 use crate::log;
 use crate::server::{Serving, is_loopback, serve};
 use crate::tls::{self, Tls};
+use crate::webhook::Webhook;
 
 /// Serves the API and the review page until it is told to stop.
 #[derive(Debug, Args)]
@@ -51,6 +52,12 @@ impl Serve {
             .context("the shop's members can't be read; run `baytrimd ledger verify`")?;
         let owner = establish(&access, &data).context("the shop has no owner yet")?;
         let signer = checkpoints::establish(&data).context("no checkpoint could be signed")?;
+        let webhook = settings.webhook.as_ref();
+        let webhook = webhook
+            .map(|webhook| Webhook::open(webhook, &data))
+            .transpose()
+            .context("no messages could be sent to `webhook.url`")
+            .map_err(Failure::usage)?;
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .enable_all()
             .build()
@@ -66,6 +73,7 @@ impl Serve {
                 every: settings.checkpoints_every,
                 directory: settings.checkpoints_directory.clone(),
             },
+            webhook,
         };
         runtime.block_on(listen_and_serve(&settings, serving, owner.as_deref()))?;
         // Waits for blocking work, so that the store is closed in order when its last owner goes.

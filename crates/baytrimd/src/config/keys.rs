@@ -33,7 +33,7 @@ impl Key {
 }
 
 /// Every key, in the order in which they are shown.
-pub const KEYS: [Key; 16] = [
+pub const KEYS: [Key; 19] = [
     Key {
         name: "data",
         kind: Kind::Text,
@@ -99,6 +99,24 @@ pub const KEYS: [Key; 16] = [
         kind: Kind::Text,
         default: "",
         sentence: "directory on another disk where each of those is written as a file too; empty: nowhere",
+    },
+    Key {
+        name: "webhook.url",
+        kind: Kind::Text,
+        default: "",
+        sentence: "address that is sent a signed message when a proposal waits, or waits no longer; empty: none",
+    },
+    Key {
+        name: "webhook.secret_file",
+        kind: Kind::Text,
+        default: "",
+        sentence: "file with the secret that messages are signed with; empty: webhook.secret in the ledger's directory, made where there is none",
+    },
+    Key {
+        name: "webhook.ca_file",
+        kind: Kind::Text,
+        default: "",
+        sentence: "PEM file with the authority that the receiver's certificate is checked by; empty: the public ones",
     },
     Key {
         name: "limits.upload_bytes_max",

@@ -1,10 +1,13 @@
 //! From text to settings.
 
+use std::net::IpAddr;
 use std::path::PathBuf;
 use std::time::Duration;
 
+use axum::http::Uri;
+
 use super::layers::{Layers, Setting};
-use super::{ConfigError, ServiceLimits, Settings};
+use super::{ConfigError, ServiceLimits, Settings, WebhookSettings};
 use crate::log::LogFormat;
 
 /// Returns what `layers` say.
@@ -52,6 +55,7 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
             .filter(|&seconds| seconds > 0)
             .map(Duration::from_secs),
         checkpoints_directory: path(layers, "checkpoints.directory"),
+        webhook: webhook(layers)?,
         limits: ServiceLimits {
             upload_bytes_max,
             streams_max: count(layers, "limits.streams_max", (1, 256))?,
@@ -60,6 +64,39 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
             idle: Duration::from_secs(number(layers, "limits.idle_s", (1, 3600))?),
         },
     })
+}
+
+fn webhook(layers: &Layers) -> Result<Option<WebhookSettings>, ConfigError> {
+    let url = layers.get("webhook.url");
+    let (secret_file, ca_file) = (
+        path(layers, "webhook.secret_file"),
+        path(layers, "webhook.ca_file"),
+    );
+    if url.value.is_empty() {
+        return Ok(None);
+    }
+    let parsed = url.value.parse::<Uri>().ok();
+    let is_good = parsed.is_some_and(|uri| match (uri.scheme_str(), uri.host()) {
+        (Some("https"), Some(_)) => true,
+        (Some("http"), Some(host)) => is_this_machine(host),
+        _ => false,
+    });
+    if !is_good {
+        return Err(wrong(
+            url,
+            "write an address that begins with https://, or with http:// where it is on this machine",
+        ));
+    }
+    Ok(Some(WebhookSettings {
+        url: url.value.clone(),
+        secret_file,
+        ca_file,
+    }))
+}
+
+fn is_this_machine(host: &str) -> bool {
+    let host = host.trim_start_matches('[').trim_end_matches(']');
+    host == "localhost" || host.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
 }
 
 fn check_address(setting: &Setting) -> Result<(), ConfigError> {
@@ -186,6 +223,28 @@ mod tests {
             check(&[("tls.key", "shop.key")], &[], None),
             "tls.key (flag): \"shop.key\" can't be used; name its certificate too, as tls.certificate"
         );
+    }
+
+    /// If this fails, what happens in the shop is sent over the network in the clear.
+    #[test]
+    fn messages_go_encrypted_or_stay_on_the_machine() {
+        for good in [
+            "https://notes.example/hook",
+            "http://127.0.0.1:9000/",
+            "http://localhost/hook",
+            "http://[::1]:9000/hook",
+        ] {
+            assert!(check(&[("webhook.url", good)], &[], None).starts_with("127.0.0.1:7411"));
+        }
+        for bad in [
+            "http://notes.example/",
+            "ftp://127.0.0.1/",
+            "notes",
+            "https://",
+        ] {
+            let told = check(&[("webhook.url", bad)], &[], None);
+            assert!(told.starts_with("webhook.url (flag)"), "{bad}: {told}");
+        }
     }
 
     /// If this fails, servers within tests and programs run under other limits than the daemon.

@@ -46,14 +46,32 @@ impl Watches {
             max: WATCHES_MAX,
         })
     }
+}
 
-    /// Returns a line to a new reader, and what the reader hears.
-    fn line<T>(&self, ending: Ending) -> (Line<T>, ReceiverStream<Result<T, Status>>) {
-        let (answers, receiver) = mpsc::channel(STREAM_QUEUE_MAX);
-        // It listens before anything is read, so that nothing falls between.
-        let line = Line::new(self.shop.news().listen(), ending, answers);
-        (line, ReceiverStream::new(receiver))
-    }
+/// Returns a line to a new reader, and what the reader hears.
+fn line<T>(shop: &Shop, ending: Ending) -> (Line<T>, ReceiverStream<Result<T, Status>>) {
+    let (answers, receiver) = mpsc::channel(STREAM_QUEUE_MAX);
+    // It listens before anything is read, so that nothing falls between.
+    let line = Line::new(shop.news().listen(), ending, answers);
+    (line, ReceiverStream::new(receiver))
+}
+
+/// Returns what a reader within the daemon hears of proposals that wait; it knows of `known_proposals` already.
+///
+/// # Errors
+/// When there are no such proposals, or too many.
+pub(crate) async fn hear_proposals(
+    shop: &Arc<Shop>,
+    known_proposals: Vec<String>,
+    stopped: &watch::Receiver<bool>,
+) -> Result<ReceiverStream<Result<WatchProposalsResponse, Status>>, Fault> {
+    let (mut line, heard) = line(shop, Ending::with(stopped));
+    let watch = proposals::Watch::open(shop, &WatchProposalsRequest { known_proposals }).await?;
+    tokio::spawn(async move {
+        let ended = watch.run(&mut line).await;
+        line.end(ended).await;
+    });
+    Ok(heard)
 }
 
 #[tonic::async_trait]
@@ -66,7 +84,7 @@ impl WatchService for Watches {
         request: Request<WatchRecordsRequest>,
     ) -> Result<Response<Self::WatchRecordsStream>, Status> {
         let room = self.room()?;
-        let (mut line, heard) = self.line(Ending::of(&request, &self.stop));
+        let (mut line, heard) = line(&self.shop, Ending::of(&request, &self.stop));
         let watch = records::Watch::open(&self.shop, request.get_ref()).await?;
         tokio::spawn(async move {
             let ended = watch.run(&mut line).await;
@@ -81,7 +99,7 @@ impl WatchService for Watches {
         request: Request<WatchProposalsRequest>,
     ) -> Result<Response<Self::WatchProposalsStream>, Status> {
         let room = self.room()?;
-        let (mut line, heard) = self.line(Ending::of(&request, &self.stop));
+        let (mut line, heard) = line(&self.shop, Ending::of(&request, &self.stop));
         let watch = proposals::Watch::open(&self.shop, request.get_ref()).await?;
         tokio::spawn(async move {
             let ended = watch.run(&mut line).await;

@@ -26,6 +26,7 @@ use baytrimd::access::{Access, found};
 use baytrimd::checkpoints::{Checkpointing, KEY_NAME};
 use baytrimd::config::ServiceLimits;
 use baytrimd::server::{ServeError, Serving, serve};
+use baytrimd::webhook::Webhook;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
@@ -111,7 +112,21 @@ impl Daemon {
         Self::guarded(store, ServiceLimits::default(), shop_of_several()).await
     }
 
+    /// Starts a daemon that tells a receiver which proposals wait.
+    pub async fn telling(store: Arc<dyn Store>, webhook: Webhook) -> Self {
+        Self::whole(store, ServiceLimits::default(), shop(), Some(webhook)).await
+    }
+
     pub async fn guarded(store: Arc<dyn Store>, limits: ServiceLimits, access: Access) -> Self {
+        Self::whole(store, limits, access, None).await
+    }
+
+    async fn whole(
+        store: Arc<dyn Store>,
+        limits: ServiceLimits,
+        access: Access,
+        webhook: Option<Webhook>,
+    ) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let address = listener.local_addr().unwrap();
         let metrics = TcpListener::bind("127.0.0.1:0").await.unwrap();
@@ -127,6 +142,7 @@ impl Daemon {
                 signer: Some(Arc::new(Signer::new(KEY_NAME, &[7; 32]))),
                 ..Checkpointing::default()
             },
+            webhook,
         };
         let serving = tokio::spawn(serve(serving, listener, async {
             let _ = stopped.await;

@@ -37,3 +37,4 @@ mod signing_in;
 mod traces;
 mod verdicts;
 mod watches;
+mod webhook;

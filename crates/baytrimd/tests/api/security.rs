@@ -7,6 +7,6 @@ mod streams;
 mod takeover;
 mod tls;
 mod tls_files;
-mod tls_house;
+pub mod tls_house;
 mod tokens;
 mod wire;

@@ -143,6 +143,7 @@ impl Daemon {
             tls,
             metrics: None,
             checkpoints: Checkpointing::default(),
+            webhook: None,
         };
         let (stop, stopped) = oneshot::channel::<()>();
         let serving = tokio::spawn(serve(serving, listener, async {
