@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Runs the Python example against the daemon and the command line as built here, with stubs made from proto/.
+# Runs the Python examples against the daemon and the command line as built here, with stubs made from proto/.
 # Installs what it needs into a virtual environment under the target directory.
 set -euo pipefail
 cd "$(dirname "$0")"
@@ -17,6 +17,7 @@ if ! python3 -c 'import ensurepip' 2>/dev/null; then
     $sudo apt-get install -y -qq python3-venv >/dev/null
 fi
 python3 -m venv "$target/python"
-"$target/python/bin/pip" install --quiet --disable-pip-version-check -r "$root/docs/examples/python/requirements.txt"
+"$target/python/bin/pip" install --quiet --disable-pip-version-check \
+    -r "$root/docs/examples/python/requirements.txt" -r "$root/docs/examples/checkpoint/requirements.txt"
 "$target/python/bin/python" "$root/docs/examples/python/make_stubs.py"
-"$target/python/bin/python" -m unittest -v test_submit_after_pull
+"$target/python/bin/python" -m unittest discover -v

@@ -11,8 +11,8 @@ mod store;
 use std::collections::HashSet;
 use std::time::Instant;
 
+use prometheus_client::encoding::EncodeLabelSet;
 use prometheus_client::encoding::text::encode;
-use prometheus_client::encoding::{EncodeLabelSet, EncodeLabelValue};
 use prometheus_client::metrics::counter::Counter;
 use prometheus_client::metrics::family::Family;
 use prometheus_client::metrics::gauge::Gauge;
@@ -62,20 +62,17 @@ pub struct Written {
     pub ended: &'static str,
 }
 
-/// How a message to the webhook ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EncodeLabelValue)]
-pub enum MessageEnd {
-    /// The receiver has it.
-    Taken,
-    /// It was tried again and again, and given up.
-    GivenUp,
-}
+/// The receiver of messages has it.
+pub const MESSAGE_TAKEN: &str = "taken";
+
+/// A message was tried again and again, and given up.
+pub const MESSAGE_GIVEN_UP: &str = "given_up";
 
 /// One end of messages.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
 pub struct Messaged {
-    /// How they ended.
-    pub ended: MessageEnd,
+    /// `taken` or `given_up`.
+    pub ended: &'static str,
 }
 
 /// All figures, shared by whoever moves them.
@@ -209,7 +206,7 @@ impl Metrics {
     }
 
     /// Counts a message to the webhook that ended.
-    pub fn message(&self, ended: MessageEnd) {
+    pub fn message(&self, ended: &'static str) {
         self.messages.get_or_create(&Messaged { ended }).inc();
     }
 

@@ -17,7 +17,7 @@ use tokio_stream::StreamExt as _;
 use crate::clock;
 use crate::config::WebhookSettings;
 use crate::fault::Fault;
-use crate::metrics::{MessageEnd, Metrics};
+use crate::metrics::{MESSAGE_GIVEN_UP, MESSAGE_TAKEN, Metrics};
 use crate::services::watches;
 use crate::shop::Shop;
 
@@ -182,13 +182,13 @@ async fn deliver(
         let answer = tokio::task::spawn_blocking(move || sender.send(&sent, clock::now()));
         match answer.await.map_err(Fault::from)? {
             Answer::Taken => {
-                metrics.message(MessageEnd::Taken);
+                metrics.message(MESSAGE_TAKEN);
                 return Ok(());
             }
             Answer::Gone => return Err(Pause::Gone),
             Answer::Failed(problem) if number >= patience.try_count_max => {
                 tracing::error!(message = message.kind, %problem, tries = number, "a message was given up; `baytrim inbox` has what waits");
-                metrics.message(MessageEnd::GivenUp);
+                metrics.message(MESSAGE_GIVEN_UP);
                 return Ok(());
             }
             Answer::Failed(problem) => {

@@ -23,7 +23,7 @@ fn ledger() -> (TempDir, Records) {
     let dir = quick_dir();
     let (store, _) = open(dir.path(), &roomy());
     for number in 0..9 {
-        let bodies = (0..1 + number % 2).map(|part| format!("<{number}.{part}>").into_bytes());
+        let bodies = (0..=number % 2).map(|part| format!("<{number}.{part}>").into_bytes());
         let write = Write::Append {
             stream: format!("jobs/{}", number % 3),
             bodies: bodies.collect(),

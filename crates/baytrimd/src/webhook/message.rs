@@ -2,9 +2,13 @@
 
 use baytrim_api::v1::Proposal;
 use baytrim_api::v1::proposal::State;
+use baytrim_ledger::Hash;
 use baytrim_model::ids::UnixMillis;
 use serde::Serialize;
 use sha2::{Digest as _, Sha256};
+
+/// Digits of a message's id: none of two of a shop are the same by chance.
+const ID_DIGITS: usize = 32;
 
 /// A message.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,13 +68,9 @@ impl Message {
             },
         };
         let said = format!("{} {} {state}", proposal.name, proposal.etag);
-        let hash = Sha256::digest(said.as_bytes());
-        let id: String = hash[..16]
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect();
+        let id = Hash(Sha256::digest(said.as_bytes()).into()).to_string();
         Self {
-            id: format!("msg_{id}"),
+            id: format!("msg_{}", &id[..ID_DIGITS]),
             kind,
             body: serde_json::to_string(&body).expect("texts and finite numbers"),
         }

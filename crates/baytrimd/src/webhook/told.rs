@@ -45,11 +45,10 @@ impl Told {
         } else {
             self.waiting.remove(&proposal.name);
         }
-        let lines: String = self
-            .waiting
-            .iter()
-            .map(|name| format!("{name}\n"))
-            .collect();
+        let lines = self.names().join(
+            "
+",
+        );
         if let Err(error) = private::replace(&self.file, &lines) {
             tracing::warn!(file = %self.file.display(), %error, "what was told can't be noted; after a restart it is told again");
         }
