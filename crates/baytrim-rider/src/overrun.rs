@@ -12,6 +12,11 @@ const OVERRUN_RPM_MIN: f64 = 1_500.0;
 /// The old gas is out of the pipe and the sensor has followed so long after the plate was shut, seconds.
 const SETTLE_S: f64 = 0.8;
 
+/// A sensor in the tailpipe reads old gas for longer; up to this it is told from a cut that sets in late, seconds.
+/// A cut ends as the engine slows and does not begin: what burned before air came in the same overrun was made
+/// before it.
+const OLD_GAS_S_MAX: f64 = 3.0;
+
 /// Leaner is air, lambda; richer than the second burns. In between nothing is said. Common practice.
 const AIR_LAMBDA_MIN: f64 = 1.5;
 const BURNING_LAMBDA_MAX: f64 = 1.2;
@@ -49,6 +54,9 @@ pub enum OverrunCut {
 }
 
 /// Returns whether fuel is cut on the overrun in `samples`: by the flag where it is logged, else by lambda.
+///
+/// By lambda, engine speeds come out too low by as much as the engine slows until the gas is read: a hundred or
+/// two rpm with a sensor in the header, up to eight hundred with one in the tailpipe.
 pub fn overrun_cut(samples: &Samples) -> OverrunCut {
     let rows = overrun_rows(samples);
     let (cut, fed): (Vec<_>, Vec<_>) = rows.into_iter().partition(|(_, is_cut)| *is_cut);
@@ -95,14 +103,19 @@ fn overrun_rows(samples: &Samples) -> Vec<(f64, bool)> {
     };
     let (flag, lambda) = (channel(Quantity::FuelCut), channel(Quantity::Lambda));
     let mut shut_since_s = None;
-    let mut rows = Vec::new();
+    // Where the rows of the overrun in hand begin, until air is read in it.
+    let mut burning_from = None;
+    let mut rows: Vec<(f64, bool)> = Vec::new();
     for (row, &offset_s) in samples.offset_s.iter().enumerate() {
         let is_overrun = plate[row] <= SHUT_PLATE_PERCENT_MAX && rpm[row] >= OVERRUN_RPM_MIN;
         if !is_overrun {
             shut_since_s = None;
             continue;
         }
-        let since_s = *shut_since_s.get_or_insert(offset_s);
+        let since_s = *shut_since_s.get_or_insert_with(|| {
+            burning_from = Some(rows.len());
+            offset_s
+        });
         if offset_s - since_s < SETTLE_S {
             continue;
         }
@@ -112,6 +125,12 @@ fn overrun_rows(samples: &Samples) -> Vec<(f64, bool)> {
             (_, Some(lambda)) if lambda[row] <= BURNING_LAMBDA_MAX => Some(false),
             _ => None,
         };
+        if is_cut == Some(true)
+            && let Some(from) = burning_from.take()
+            && offset_s - since_s <= OLD_GAS_S_MAX
+        {
+            rows.truncate(from);
+        }
         rows.extend(is_cut.map(|is_cut| (rpm[row], is_cut)));
     }
     rows
