@@ -3,6 +3,7 @@
 mod cells;
 mod encoding;
 mod header;
+mod marks;
 mod no_header;
 mod number;
 mod preview;
@@ -40,8 +41,9 @@ pub(crate) fn read_text(bytes: impl Read, job: &LogJob<'_>) -> Result<Intake, In
     let opened = OpenText::open(bytes, job.limits, job.gauge, job.source_name)?;
     let header = header::find_header(&opened.head, opened.is_whole, job.map, job.source_name)?;
     let encoding = opened.encoding;
+    let mark = opened.decimal_mark(&header);
     let rows = opened.rows(&header, job.limits, job.gauge, job.source_name);
-    read_rows(rows, &header, encoding, job)
+    read_rows(rows, &header, mark, encoding, job)
 }
 
 /// Looks at `bytes`, which are unpacked and of no other known kind, without a channel map.
@@ -54,8 +56,9 @@ pub(crate) fn preview_text(
     let opened = OpenText::open(bytes, limits, gauge, source_name)?;
     let header = header::guess_header(&opened.head, opened.is_whole, source_name)?;
     check_column_count(&header, limits, source_name)?;
+    let mark = opened.decimal_mark(&header);
     let rows = opened.rows(&header, limits, gauge, source_name);
-    preview::preview(rows, &header, source_name)
+    preview::preview(rows, &header, mark, source_name)
 }
 
 /// A text whose beginning was looked at.
@@ -108,6 +111,12 @@ impl<R: Read> OpenText<AsciiText<Chain<Cursor<Vec<u8>>, R>>> {
 }
 
 impl<R: Read> OpenText<R> {
+    /// Returns what stands before decimals below `header`, where the first rows tell.
+    fn decimal_mark(&self, header: &Header) -> Option<u8> {
+        let body = self.head.get(header.body_byte..).unwrap_or_default();
+        marks::decimal_mark(body, self.is_whole, header.delimiter)
+    }
+
     /// Returns the rows below `header`.
     fn rows(
         self,
@@ -163,13 +172,14 @@ struct PassedOver {
 fn read_rows<R: Read>(
     mut rows: Rows<R>,
     header: &Header,
+    mark: Option<u8>,
     encoding: TextEncoding,
     job: &LogJob<'_>,
 ) -> Result<Intake, IntakeError> {
     check_columns(header, job)?;
     let has = |channel: &Channel| header.find(&channel.column).is_some();
     let mut assembler = Assembler::new(job.source_name, job.map, job.fuel, job.limits, has);
-    let mut cells = CellReader::new(header, job.map, &assembler, job.source_name);
+    let mut cells = CellReader::new(header, job.map, &assembler, job.source_name, mark);
     let mut passed_over = PassedOver::default();
     let mut last = None;
     while rows.advance()? {

@@ -121,10 +121,16 @@ fn candidates(
             if is_short {
                 missing.push(Missing::of(
                     quantity,
-                    format!(
-                        "column \"{}\" is named for it and holds no number",
-                        known.column.name
-                    ),
+                    match known.column.texts.first() {
+                        None => format!(
+                            "column \"{}\" is named for it and holds no number",
+                            known.column.name
+                        ),
+                        Some((text, _)) => format!(
+                            "column \"{}\" is named for it and holds no number, but \"{text}\" and the like",
+                            known.column.name
+                        ),
+                    },
                 ));
             }
             continue;

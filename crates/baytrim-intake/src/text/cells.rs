@@ -23,12 +23,14 @@ pub(crate) struct CellReader<'a> {
 }
 
 impl<'a> CellReader<'a> {
-    /// Returns a reader of the columns that `assembler` takes, in its order.
+    /// Returns a reader of the columns that `assembler` takes, in its order, of a log in which `mark` stands before
+    /// decimals, where that is known.
     pub(crate) fn new(
         header: &Header,
         map: &'a ChannelMap,
         assembler: &Assembler<'a>,
         source_name: &'a str,
+        mark: Option<u8>,
     ) -> Self {
         let time = map.time.column.as_deref();
         let channels = assembler.channels();
@@ -39,7 +41,7 @@ impl<'a> CellReader<'a> {
             channels: channels
                 .filter_map(|channel| Some((header.find(&channel.column)?, channel)))
                 .collect(),
-            numbers: NumberReader::default(),
+            numbers: NumberReader::new(mark),
             raw: Vec::new(),
         }
     }

@@ -23,6 +23,11 @@ pub(crate) struct NumberReader {
 }
 
 impl NumberReader {
+    /// Returns a reader of a log in which `mark` stands before decimals, where that is known.
+    pub(crate) fn new(mark: Option<u8>) -> Self {
+        Self { mark }
+    }
+
     /// Returns what stands before decimals, where the log had any yet.
     pub(crate) fn mark(&self) -> Option<char> {
         self.mark.map(char::from)
@@ -31,7 +36,7 @@ impl NumberReader {
     /// Reads a cell that has neither spaces at its ends nor is empty.
     pub(crate) fn read(&mut self, cell: &[u8]) -> CellValue {
         match short_decimal(cell) {
-            Some((number, Some(mark))) => return self.with_mark(mark, number),
+            Some((number, Some(mark))) => return self.with_mark(mark, number, cell),
             Some((number, None)) => return CellValue::Number(number),
             None => {}
         }
@@ -43,8 +48,11 @@ impl NumberReader {
                 return CellValue::NotFinite;
             }
             if cell.contains(&b'.') {
-                return self.with_mark(b'.', number);
+                return self.with_mark(b'.', number, cell);
             }
+            return CellValue::Number(number);
+        }
+        if let Some(number) = self.whole_groups(cell) {
             return CellValue::Number(number);
         }
         let Some((whole, decimals)) = text.split_once(',') else {
@@ -52,7 +60,7 @@ impl NumberReader {
         };
         if decimals.contains(',') || text.contains('.') {
             if let Some((mark, number)) = grouped(text) {
-                return self.with_mark(mark, number);
+                return self.with_mark(mark, number, cell);
             }
             let is_digits = |byte: &u8| byte.is_ascii_digit() || b"+-.,".contains(byte);
             return if cell.iter().all(is_digits) {
@@ -62,18 +70,40 @@ impl NumberReader {
             };
         }
         match format!("{whole}.{decimals}").parse::<f64>() {
-            Ok(number) if number.is_finite() => self.with_mark(b',', number),
+            Ok(number) if number.is_finite() => self.with_mark(b',', number, cell),
             Ok(_) => CellValue::NotFinite,
             Err(_) => CellValue::Text,
         }
     }
 
-    fn with_mark(&mut self, mark: u8, number: f64) -> CellValue {
+    fn with_mark(&mut self, mark: u8, number: f64, cell: &[u8]) -> CellValue {
         if *self.mark.get_or_insert(mark) == mark {
-            CellValue::Number(number)
-        } else {
-            CellValue::OtherMark
+            return CellValue::Number(number);
         }
+        self.whole_groups(cell)
+            .map_or(CellValue::OtherMark, CellValue::Number)
+    }
+
+    /// Returns a whole number whose thousands are set apart, where the mark of decimals is known to be the other.
+    fn whole_groups(&self, cell: &[u8]) -> Option<f64> {
+        let group_mark = match self.mark? {
+            b'.' => b',',
+            _ => b'.',
+        };
+        let digits = cell.strip_prefix(b"-").unwrap_or(cell);
+        let mut groups = digits.split(|byte| *byte == group_mark);
+        let first = groups.next()?;
+        let is_digits = |group: &[u8]| group.iter().all(u8::is_ascii_digit);
+        let is_first = (1..=3).contains(&first.len()) && is_digits(first) && first[0] != b'0';
+        if !is_first || !groups.all(|group| group.len() == 3 && is_digits(group)) {
+            return None;
+        }
+        let plain: Vec<u8> = cell
+            .iter()
+            .copied()
+            .filter(|byte| *byte != group_mark)
+            .collect();
+        std::str::from_utf8(&plain).ok()?.parse().ok()
     }
 }
 
@@ -120,7 +150,7 @@ fn short_decimal(cell: &[u8]) -> Option<(f64, Option<u8>)> {
 ///
 /// Plain is only what has decimals and whole groups of three before them, set apart by the other mark:
 /// `1,234` may be either, and so may not be guessed at.
-fn grouped(text: &str) -> Option<(u8, f64)> {
+pub(super) fn grouped(text: &str) -> Option<(u8, f64)> {
     let at = text.rfind(['.', ','])?;
     let (whole, decimals) = (&text[..at], &text[at + 1..]);
     let mark = text.as_bytes()[at];
@@ -136,6 +166,32 @@ fn grouped(text: &str) -> Option<(u8, f64)> {
     plain.parse().ok().map(|number| (mark, number))
 }
 
+/// Words that say on: English, German, French, Italian, Spanish, Portuguese, as spreadsheet programs write
+/// truth values in these languages and loggers write switches.
+const FLAG_ON: [&str; 16] = [
+    "on",
+    "true",
+    "yes",
+    "active",
+    "ein",
+    "an",
+    "wahr",
+    "ja",
+    "aktiv",
+    "vrai",
+    "oui",
+    "vero",
+    "si",
+    "s\u{ed}",
+    "verdadero",
+    "verdadeiro",
+];
+
+/// Words that say off.
+const FLAG_OFF: [&str; 11] = [
+    "off", "false", "no", "inactive", "aus", "falsch", "nein", "inaktiv", "faux", "non", "falso",
+];
+
 /// Returns 1 or 0 for a word that says on or off.
 pub(crate) fn read_flag_word(cell: &[u8]) -> Option<f64> {
     let is = |words: &[&str]| {
@@ -143,9 +199,9 @@ pub(crate) fn read_flag_word(cell: &[u8]) -> Option<f64> {
             .iter()
             .any(|word| cell.eq_ignore_ascii_case(word.as_bytes()))
     };
-    if is(&["on", "true", "yes"]) {
+    if is(&FLAG_ON) {
         Some(1.0)
-    } else if is(&["off", "false", "no"]) {
+    } else if is(&FLAG_OFF) {
         Some(0.0)
     } else {
         None
@@ -172,6 +228,13 @@ mod tests {
         assert_eq!(read(&["1,5", "-0,25"]), [number(1.5), number(-0.25)]);
         assert_eq!(read(&["1.5", "1,5"]), [number(1.5), CellValue::OtherMark]);
         assert_eq!(read(&["1,5", "1.5"]), [number(1.5), CellValue::OtherMark]);
+        // A mark that is known leaves one meaning to the other one.
+        assert_eq!(read(&["1.5", "2,218"]), [number(1.5), number(2218.0)]);
+        assert_eq!(
+            read(&["1,5", "-2.218.000"]),
+            [number(1.5), number(-2_218_000.0)]
+        );
+        assert_eq!(read(&["1.5", "0,218"]), [number(1.5), CellValue::OtherMark]);
         assert_eq!(
             read(&["1.234,5", "-12.345.678,25", "7,5"]),
             [number(1234.5), number(-12_345_678.25), number(7.5)]

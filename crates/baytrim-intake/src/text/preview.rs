@@ -19,6 +19,7 @@ const ROWS_OF_PROSE_MIN: usize = 5;
 pub(super) fn preview<R: Read>(
     mut rows: Rows<R>,
     header: &Header,
+    mark: Option<u8>,
     source_name: &str,
 ) -> Result<RawTable, IntakeError> {
     let rows_max = (CELLS_MAX / header.columns.len().max(1)).max(1);
@@ -27,7 +28,7 @@ pub(super) fn preview<R: Read>(
         .iter()
         .map(|name| Looked::new(name))
         .collect();
-    let mut numbers = NumberReader::default();
+    let mut numbers = NumberReader::new(mark);
     let mut row_numbers = Vec::new();
     let mut is_cut = false;
     let mut has_units = false;

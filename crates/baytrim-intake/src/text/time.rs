@@ -74,6 +74,7 @@ pub(super) fn read_date(text: &str) -> Option<Timestamp> {
     if !text.is_ascii() || text.len() > 64 || !text.contains([':', 'T']) {
         return None;
     }
+    let text = &iso(text);
     if let Ok(time) = text.parse::<Timestamp>() {
         return Some(time);
     }
@@ -81,9 +82,48 @@ pub(super) fn read_date(text: &str) -> Option<Timestamp> {
     TimeZone::UTC.to_timestamp(time).ok()
 }
 
+/// Returns a date that is written `2031/05/04` or `4.5.2031` as ISO 8601 has it, what follows it unchanged.
+fn iso(text: &str) -> String {
+    let end = text.find([' ', 'T']).unwrap_or(text.len());
+    let (date, rest) = text.split_at(end);
+    let is_year = |part: &str| part.len() == 4;
+    let parts = match date.split(['/', '.']).collect::<Vec<_>>().as_slice() {
+        [year, month, day] if is_year(year) && date.contains('/') => [*year, *month, *day],
+        [day, month, year] if is_year(year) && !date.contains('/') => [*year, *month, *day],
+        _ => return text.to_owned(),
+    };
+    format!("{}-{:0>2}-{:0>2}{rest}", parts[0], parts[1], parts[2])
+}
+
 /// Returns the seconds of `HH:MM:SS` or `MM:SS`, with decimals of the second after a point, a comma
 /// or, three of them, a colon.
 pub(super) fn read_clock_time(text: &str) -> Option<f64> {
+    let half = text
+        .len()
+        .checked_sub(2)
+        .and_then(|end| text.split_at_checked(end));
+    let is_half = |word: &str| half.is_some_and(|(_, end)| end.eq_ignore_ascii_case(word));
+    if let Some((time, _)) = half.filter(|_| is_half("am") || is_half("pm")) {
+        let time = time.trim_end();
+        let seconds = if time.matches(':').count() == 1 {
+            ":00"
+        } else {
+            ""
+        };
+        let time_s = read_plain_clock_time(&format!("{time}{seconds}"))?;
+        let in_half_s = if time_s >= DAY_S / 2.0 {
+            time_s - DAY_S / 2.0
+        } else {
+            time_s
+        };
+        let is_hour = (3600.0..DAY_S / 2.0 + 3600.0).contains(&time_s);
+        let half_s = if is_half("pm") { DAY_S / 2.0 } else { 0.0 };
+        return is_hour.then_some(in_half_s + half_s);
+    }
+    read_plain_clock_time(text)
+}
+
+fn read_plain_clock_time(text: &str) -> Option<f64> {
     let parts: Vec<&str> = text.split(':').collect();
     let (whole, second) = match parts.as_slice() {
         [hour, minute, second, thousandth] if is_digits(thousandth, 3..=3) => {
@@ -141,6 +181,21 @@ mod tests {
             read(Unit::ClockTime, &["01:30.5", "125:00"]),
             [90.5, 7500.0].map(Some)
         );
+        assert_eq!(
+            read(
+                Unit::ClockTime,
+                &[
+                    "11:59:59 AM",
+                    "12:00:00.5 pm",
+                    "1:00 PM",
+                    "11:59:59PM",
+                    "12:00:01 AM"
+                ]
+            ),
+            [43_199.0, 43_200.5, 46_800.0, 86_399.0, 86_401.0].map(Some)
+        );
+        let wrong = ["13:00:00 PM", "0:30:00 AM", "AM", "9 pm"];
+        assert_eq!(read(Unit::ClockTime, &wrong), [None; 4]);
         let wrong = [
             "", ":", "12", "12:", "12:60:00", "1:2:3:4", "12:30:61", "1:2:+3", "a:b:c",
         ];
@@ -171,8 +226,14 @@ mod tests {
             read(Unit::Iso8601, &cells),
             [0.0, 1.0, 86_401.125].map(Some)
         );
+        let cells = [
+            "31.12.2031 23:59:59",
+            "1.1.2032 00:00:00,5",
+            "2032/01/01 00:00:02",
+        ];
+        assert_eq!(read(Unit::Iso8601, &cells), [0.0, 1.5, 3.0].map(Some));
         let wrong = [
-            "04.05.2031 10:15:30",
+            "5/4/2031 10:15:30",
             "2031-02-30T10:00:00",
             "2031-05-04",
             "12:30:00",

@@ -274,7 +274,7 @@ fn cell_cases() -> Vec<(&'static str, IntakeError)> {
             "a date in another notation",
             refused_by(
                 &altered(|map| map.time.unit = Unit::Iso8601),
-                rows("04.05.2031 10:15:30,2000,10,0.9\n"),
+                rows("5/4/2031 10:15:30,2000,10,0.9\n"),
             ),
         ),
         (

@@ -54,6 +54,33 @@ fn sheets_saved_as_text_are_read_as_they_are() {
     }
 }
 
+/// If this fails, `2,015` of a sheet that sets thousands apart is an engine speed of two, its clock jumps back at
+/// midnight, or a cut that is flagged in words goes unseen.
+#[test]
+fn a_sheet_with_thousands_set_apart_is_read() {
+    let bytes = file("sheet_grouped.csv");
+    let found = suggest(&mut bytes.as_slice(), "sheet", &LogLimits::default()).unwrap();
+    assert_eq!(found.refusal, None);
+    let map = found.map.unwrap_or_else(|| panic!("{}", found.toml));
+    let intake = read_with(&bytes, &map).unwrap();
+    assert_eq!(intake.report.decimal_mark, Some('.'));
+    let samples = &intake.samples;
+    assert_eq!(samples.len(), 60);
+    for (row, &offset_s) in samples.offset_s.iter().enumerate() {
+        assert!((offset_s - row as f64 / 20.0).abs() < 1e-9, "{offset_s}");
+        let near = |quantity, expected: f64, tolerance| {
+            let value = samples.channel(quantity).unwrap()[row];
+            let is_near = (value - expected).abs() <= tolerance;
+            assert!(is_near, "row {row}: {quantity} {value}, not {expected}");
+        };
+        near(Quantity::EngineSpeed, 2000.0 + 300.0 * offset_s, 0.5);
+        near(Quantity::PlateAngle, 10.0 + 5.0 * offset_s, 1e-9);
+        near(Quantity::Lambda, 0.85 + 0.02 * offset_s, 5.1e-4);
+        let is_cut = (20..30).contains(&row);
+        near(Quantity::FuelCut, f64::from(u8::from(is_cut)), 0.0);
+    }
+}
+
 /// A workbook would be called no text, and its owner not told what to do.
 #[test]
 fn workbooks_are_told_what_to_be_saved_as() {

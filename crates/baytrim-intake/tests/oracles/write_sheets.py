@@ -7,6 +7,7 @@ Run once by hand; the files are committed beside SHA256SUMS, and the tests read 
 Every quantity is a straight line in time. The cells show German numbers.
 """
 
+import datetime
 import hashlib
 import subprocess
 import sys
@@ -41,6 +42,23 @@ def workbook(path):
     book.save(path)
 
 
+def grouped_workbook(path):
+    """Times of day over midnight, thousands of whole numbers set apart, truth in words."""
+    book = Workbook()
+    sheet = book.active
+    sheet.append(["Uhrzeit", "Drehzahl [1/min]", "Drosselklappe [%]", "Lambda [-]", "Schub"])
+    start = datetime.datetime(2031, 5, 4, 23, 59, 59)
+    for index in range(60):
+        t = index / 20
+        clock = start + datetime.timedelta(seconds=t)
+        cut = "ja" if 1.0 <= t < 1.5 else "nein"
+        sheet.append([clock, round(2000 + 300 * t), 10 + 5 * t, 0.85 + 0.02 * t, cut])
+    for row in sheet.iter_rows(min_row=2):
+        for cell, shown in zip(row, ["hh:mm:ss.000", "#,##0", "0.00", "0.000"]):
+            cell.number_format = shown
+    book.save(path)
+
+
 def main():
     folder = Path(sys.argv[1])
     with tempfile.TemporaryDirectory() as scratch:
@@ -52,6 +70,11 @@ def main():
             to = f"csv:Text - txt - csv (StarCalc):{options}"
             subprocess.run([*convert, to, "--outdir", scratch, source], check=True, capture_output=True)
             (folder / name).write_bytes((Path(scratch) / "sheet.csv").read_bytes())
+        grouped = Path(scratch) / "grouped.xlsx"
+        grouped_workbook(grouped)
+        to = "csv:Text - txt - csv (StarCalc):59,34,76,1,,0,false,true"
+        subprocess.run([*convert, to, "--outdir", scratch, grouped], check=True, capture_output=True)
+        (folder / "sheet_grouped.csv").write_bytes((Path(scratch) / "grouped.csv").read_bytes())
         for kind in ("ods", "xls"):
             subprocess.run([*convert, kind, "--outdir", scratch, source], check=True, capture_output=True)
             (folder / f"sheet.{kind}").write_bytes((Path(scratch) / f"sheet.{kind}").read_bytes())

@@ -20,7 +20,11 @@ pub fn render_suggestion(
         page += &channel_lines(channel, options);
     }
     let width = options.width;
-    for missing in &suggestion.missing {
+    let is_told = |missing: &&String| {
+        let mut channels = suggestion.channels.iter();
+        channels.any(|channel| channel.doubt == **missing)
+    };
+    for missing in suggestion.missing.iter().filter(|one| !is_told(one)) {
         page += &hang(&format!("! {}", plain(missing)), width, 2, 4);
     }
     for note in &suggestion.notes {
