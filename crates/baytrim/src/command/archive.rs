@@ -73,7 +73,7 @@ pub(crate) async fn back_up(output: &Path, context: &mut Context<'_>) -> Result<
         })
     };
     let summary = receive(answer.await?, piece, file, server.url()).await?;
-    show("the whole ledger", &summary, output, context)
+    show("The whole ledger", &summary, output, context)
 }
 
 /// Sends an archive of a job to the server.

@@ -15,7 +15,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::json::ledger::{CheckJson, RecordsJson};
 use crate::name::JobName;
-use crate::render::ledger::{render_check, render_records};
+use crate::render::ledger::{render_check, render_held, render_records};
 
 /// Does what `command` asks; a ledger that does not hold is a failure, told as a result.
 pub(crate) async fn run(
@@ -65,7 +65,9 @@ async fn verify(checkpoint: Option<&Path>, context: &mut Context<'_>) -> Result<
     );
     let check = answer.await?;
     context.result(&CheckJson::from(&check), |options| {
-        render_check(&check, options)
+        let held = checkpoint.filter(|_| check.intact);
+        let held = held.map(|file| render_held(file, options));
+        render_check(&check, options) + &held.unwrap_or_default()
     })?;
     Ok(if check.intact {
         Exit::Done

@@ -17,24 +17,23 @@ pub(crate) fn render_checkpoint(
     file: &str,
     options: &RenderOptions,
 ) -> String {
-    let head = format!("Checkpoint {}", checkpoint.number);
     let what = if created {
-        "signed now"
+        "was signed now"
     } else {
-        "still the last one: nothing was recorded since"
+        "is still the last: nothing was recorded since"
     };
+    let head = format!("Checkpoint {} {what}.", checkpoint.number);
     let said = format!(
-        "{what}; of {}: {} in {}.",
+        "As of {}: {} in {}. It went to {file}.",
         plain(&checkpoint.time),
         number(checkpoint.record_count, "record"),
         number(checkpoint.stream_count, "stream"),
     );
     let advice = "Keep the file and the key where nobody who can write to the ledger can write too: together they show later whether history was changed.";
     format!(
-        "{}\n{}{}Key {}\n{}",
+        "{}\n{}Key {}\n{}",
         options.paint(Ink::Strong, &head),
         wrap(&said, options.width, 0),
-        wrap(&format!("It went to {file}."), options.width, 0),
         plain(&checkpoint.key),
         wrap(advice, options.width, 0)
     )

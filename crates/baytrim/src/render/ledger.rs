@@ -1,5 +1,7 @@
 //! The ledger: its records, one a line, and whether it holds.
 
+use std::path::Path;
+
 use baytrim_api::v1::{Record, VerifyLedgerResponse};
 
 use super::columns::{Edge, columns};
@@ -71,4 +73,14 @@ pub fn render_check(check: &VerifyLedgerResponse, options: &RenderOptions) -> St
         );
         format!("{head}\n{fault}{}", wrap(&counts, options.width, 0))
     }
+}
+
+/// Returns that the ledger holds what a checkpoint signed that was kept elsewhere.
+pub(crate) fn render_held(file: &Path, options: &RenderOptions) -> String {
+    let file = plain(&file.display().to_string());
+    wrap(
+        &format!("It holds all that the checkpoint in {file} signed."),
+        options.width,
+        0,
+    )
 }

@@ -111,7 +111,7 @@ fn verify(
     }
     let report = &check.report;
     println!(
-        "{} streams, {} records, {} blobs, {} jobs",
+        "streams {}, records {}, blobs {}, jobs {}",
         report.stream_count, report.record_count, report.blob_count, check.job_count
     );
     println!("head of the whole ledger: {}", check.ledger_head);
