@@ -47,7 +47,7 @@ pub(crate) fn read_columnar(
     let time = map.time.column.as_deref().map(str::trim);
     let channels = map.channels.values().map(|channel| channel.column.trim());
     let wanted: Vec<&str> = channels.chain(time).collect();
-    let table = opened.read(&wanted, usize::MAX)?;
+    let mut table = opened.read(&wanted, usize::MAX)?;
     let times = match time {
         None => None,
         Some(column) => Some(table.times(column, map.time.unit, job.source_name)?),
@@ -78,7 +78,7 @@ pub(crate) fn preview_columnar(
     let columns = table
         .columns
         .into_iter()
-        .map(|(name, column)| column.preview(name));
+        .map(|(name, column, _)| column.preview(name));
     let columns: Vec<RawColumn> = columns.collect();
     if table.row_count == 0 {
         return Err(IntakeError::NoRows {
@@ -233,7 +233,8 @@ impl<'a> Opened<'a> {
                     table.read.push(table.columns.len());
                     places.push(place);
                 }
-                table.columns.push((name.clone(), column));
+                let use_count = wanted.iter().filter(|wanted| *wanted == name).count();
+                table.columns.push((name.clone(), column, use_count));
             }
         }
         if self.format == LogFormat::Parquet {
@@ -318,32 +319,42 @@ fn with_views(schema: &Schema) -> SchemaRef {
 struct Table {
     row_count: usize,
     is_cut: bool,
-    columns: Vec<(String, Column)>,
+    /// Each with its name, and how often it is wanted.
+    columns: Vec<(String, Column, usize)>,
     /// Which of them are read from the file, in its order.
     read: Vec<usize>,
 }
 
 impl Table {
-    fn column(&self, name: &str) -> Option<&Column> {
-        let mut columns = self.columns.iter();
-        columns
-            .find(|(known, _)| known == name.trim())
-            .map(|(_, column)| column)
+    /// Hands a column over; one that is wanted again is copied.
+    fn column(&mut self, name: &str) -> Column {
+        let name = name.trim();
+        let mut columns = self.columns.iter_mut();
+        let Some((_, column, use_count)) = columns.find(|(known, _, _)| known == name) else {
+            return Column::Other;
+        };
+        *use_count = use_count.saturating_sub(1);
+        match use_count {
+            0 => std::mem::replace(column, Column::Other),
+            _ => column.clone(),
+        }
     }
 
     /// Returns the times in `unit`.
-    fn times(&self, name: &str, unit: Unit, source_name: &str) -> Result<Vec<f64>, IntakeError> {
-        let column = self.column(name).unwrap_or(&Column::Other);
-        column
-            .times(unit)
-            .map_err(|fault| fault.at(source_name, name))
+    fn times(
+        &mut self,
+        name: &str,
+        unit: Unit,
+        source_name: &str,
+    ) -> Result<Vec<f64>, IntakeError> {
+        let times = self.column(name).times(unit);
+        times.map_err(|fault| fault.at(source_name, name))
     }
 
-    fn fetch(&self, channel: &Channel, source_name: &str) -> Result<Fetched, IntakeError> {
-        let column = self.column(&channel.column).unwrap_or(&Column::Other);
-        let values = match column {
-            Column::Numbers(values) | Column::Seconds(values, _) => values.clone(),
-            Column::Texts(texts) => TextColumn(texts)
+    fn fetch(&mut self, channel: &Channel, source_name: &str) -> Result<Fetched, IntakeError> {
+        let values = match self.column(&channel.column) {
+            Column::Numbers(values) | Column::Seconds(values, _) => values,
+            Column::Texts(texts) => TextColumn(&texts)
                 .values(channel)
                 .map_err(|fault| fault.at(source_name, &channel.column))?,
             Column::Empty => Vec::new(),

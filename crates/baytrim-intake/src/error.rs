@@ -92,12 +92,12 @@ pub enum IntakeError {
         /// What the reader said.
         source: Box<dyn std::error::Error + Send + Sync>,
     },
-    /// The file is sound and holds nothing that samples can be made of.
+    /// The file is sound, and holds nothing that samples can be made of or is written in a way that is not read.
     #[error("{source_name}: {finding}; {remedy}")]
     Unsuited {
         /// The log.
         source_name: String,
-        /// What it holds instead.
+        /// What it holds instead, or how it is written.
         finding: String,
         /// What to do.
         remedy: &'static str,

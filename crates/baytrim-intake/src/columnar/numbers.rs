@@ -11,7 +11,7 @@ use crate::text::{CellValue, NumberReader, TimeReader, read_flag_word};
 use crate::units::seconds_per;
 
 /// A column as it was read.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone)]
 pub(super) enum Column {
     /// Nothing yet.
     #[default]
@@ -73,15 +73,15 @@ impl Column {
     }
 
     /// Returns the column as times in `unit`; moments need no unit.
-    pub(super) fn times(&self, unit: Unit) -> Result<Vec<f64>, TextFault> {
+    pub(super) fn times(self, unit: Unit) -> Result<Vec<f64>, TextFault> {
         let wrong = |row: usize, text: &str, remedy| TextFault {
             row: row as u64 + 1,
             text: text.to_owned(),
             remedy,
         };
         match self {
-            Self::Numbers(values) => Ok(values.clone()),
-            Self::Seconds(values, written) => Ok(counted_on(values, *written)
+            Self::Numbers(values) => Ok(values),
+            Self::Seconds(values, written) => Ok(counted_on(&values, written)
                 .into_iter()
                 .map(|value| value / seconds_per(unit))
                 .collect()),

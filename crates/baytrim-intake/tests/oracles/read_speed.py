@@ -1,10 +1,14 @@
 """Compares the readers with pandas and polars on the same files, in one run.
 
+Prints seconds of the quickest of three reads and, in brackets, processor seconds of a read: these add up the
+cores, and do not count what else the machine does.
+
     pip install asammdf pyarrow pandas polars numpy
     cargo build --release -p baytrim-intake --features columnar --examples
     python read_speed.py TARGET/release/examples/read_file [ROWS]
 """
 
+import resource
 import subprocess
 import sys
 import tempfile
@@ -49,12 +53,18 @@ def make(folder, rows):
 
 
 def timed(what):
-    best = float("inf")
+    best, processor = float("inf"), float("inf")
     for _ in range(3):
-        begin = time.perf_counter()
+        begin, begin_processor = time.perf_counter(), time.process_time()
         what()
         best = min(best, time.perf_counter() - begin)
-    return best
+        processor = min(processor, time.process_time() - begin_processor)
+    return f"{best:.3f} s ({processor:.3f})"
+
+
+def processor_s():
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def main():
@@ -88,12 +98,15 @@ def main():
         for file, readers in others.items():
             path = folder / file
             megabytes = path.stat().st_size / 1e6
+            begin_processor = processor_s()
             line = subprocess.run([program, path], check=True, capture_output=True, text=True)
             seconds, peak = line.stdout.split()
-            cells = [f"own {float(seconds):.3f} s (peak {int(peak) / 1024:.0f} MB)"]
+            # The program reads three times.
+            processor = (processor_s() - begin_processor) / 3
+            cells = [f"own {float(seconds):.3f} s ({processor:.3f}, peak {int(peak) / 1024:.0f} MB)"]
             for reader, read in readers:
-                cells.append(f"{reader} {timed(lambda: read(path)):.3f} s")
-            rate = f"{megabytes / float(seconds):.0f} MB/s, {rows / float(seconds) / 1e6:.2f} million rows/s"
+                cells.append(f"{reader} {timed(lambda: read(path))}")
+            rate = f"{megabytes / processor:.0f} MB/s, {rows / processor / 1e6:.2f} million rows/s of a processor"
             print(f"{file}: {megabytes:.1f} MB, {rows} rows: {'; '.join(cells)}; own {rate}")
 
 
