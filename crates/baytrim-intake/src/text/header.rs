@@ -213,6 +213,24 @@ pub(super) fn lines(head: &[u8], is_whole: bool) -> impl Iterator<Item = (u64, u
 
 pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<String> {
     let text = decode(line);
+    let mut columns: Vec<String> = if text.contains('"') {
+        split_quoted(&text, delimiter)
+    } else {
+        // To make a reader of quoted cells for each line took 86 % of the time of a log of 400 rows.
+        let cells = text.split(char::from(delimiter));
+        cells.map(|name| name.trim().to_owned()).collect()
+    };
+    if let Some(first) = columns.first_mut() {
+        // Some loggers mark the header as a remark.
+        *first = first.trim_start_matches('#').trim_start().to_owned();
+    }
+    while columns.last().is_some_and(String::is_empty) {
+        columns.pop();
+    }
+    columns
+}
+
+fn split_quoted(text: &str, delimiter: u8) -> Vec<String> {
     let mut record = StringRecord::new();
     let mut reader = ReaderBuilder::new()
         .delimiter(delimiter)
@@ -224,13 +242,5 @@ pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<String> {
     if !reader.read_record(&mut record).unwrap_or(false) {
         return Vec::new();
     }
-    let mut columns: Vec<String> = record.iter().map(|name| name.trim().to_owned()).collect();
-    if let Some(first) = columns.first_mut() {
-        // Some loggers mark the header as a remark.
-        *first = first.trim_start_matches('#').trim_start().to_owned();
-    }
-    while columns.last().is_some_and(String::is_empty) {
-        columns.pop();
-    }
-    columns
+    record.iter().map(|name| name.trim().to_owned()).collect()
 }

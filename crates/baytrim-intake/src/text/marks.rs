@@ -4,7 +4,7 @@ use super::header::{lines, split};
 use super::number::grouped;
 
 /// Most lines that are looked at.
-const LINES_MAX: usize = 1000;
+const LINES_MAX: usize = 200;
 
 /// Returns what stands before decimals by the numbers of a text that can be read in one way only; none where
 /// there are none, or where they contradict each other.
