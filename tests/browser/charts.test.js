@@ -135,6 +135,51 @@ test("a pull over time: closer by mouse and by button, back to the whole", async
   await context.close();
 });
 
+// If this fails, whoever has no pointer, or no sight of the chart, can't read a value from it.
+test("keys move along the charts, and each value is told", async () => {
+  const { context, page, faults } = await openWindow(browser, shop);
+  const told = (chart) => chart.getAttribute("aria-valuetext");
+  await page.goto(`${job}/traces?plate=60`);
+  await drawn(page);
+  const band = page.getByRole("slider", { name: /Lambda against engine speed/ });
+  await band.focus();
+  for (const key of ["Home", "ArrowRight", "ArrowRight"]) await page.keyboard.press(key);
+  assert.match(await told(band), /^2500 rpm: target 0\.\d{3}, leanest .*predicted 0\.\d{3}.*p4 read 0\.\d{3} to 0\.\d{3}/);
+  assert.equal(await page.locator(".readout").innerText(), await told(band), "the sighted are told the same");
+  assert.equal(await page.locator("#band-keys").isVisible(), true);
+  await page.keyboard.press("PageUp");
+  assert.match(await told(band), /^5500 rpm:/);
+  await page.keyboard.press("End");
+  assert.match(await told(band), /^10000 rpm:/);
+  assert.deepEqual(await axeViolations(page), []);
+  await page.keyboard.press("Tab");
+  assert.equal((await page.locator(".readout").innerText()).trim(), "");
+
+  await page.goto(`${job}/pulls/p3`);
+  await drawn(page);
+  const time = page.getByRole("slider", { name: /over time/ });
+  await time.focus();
+  await page.keyboard.press("Home");
+  assert.match(await told(time), /^0\.0 s: lambda .* plate /);
+  const fate = async () => /accepted|refused: .*/.exec(await told(time))[0];
+  const seen = [await fate()];
+  for (let span = 0; span < 6; span += 1) {
+    await page.keyboard.press("PageUp");
+    seen.push(await fate());
+  }
+  for (let at = 1; at < seen.length; at += 1) assert.notEqual(seen[at], seen[at - 1], `${seen}`);
+  const before = await time.getAttribute("aria-valuenow");
+  const next = page.waitForResponse((answer) => answer.url().includes("/timeline?"));
+  await page.keyboard.press("+");
+  const closer = await (await next).json();
+  assert.ok(closer.shown[1] - closer.shown[0] < 0.6 * (closer.whole[1] - closer.whole[0]));
+  await page.waitForFunction((most) => Number(document.querySelector("[role=slider]").ariaValueMax) < most, closer.whole[1] - 1);
+  assert.ok(Math.abs(Number(await time.getAttribute("aria-valuenow")) - Number(before)) < 2, "the place stays");
+  assert.deepEqual(await axeViolations(page), []);
+  assert.deepEqual(faults, []);
+  await context.close();
+});
+
 // If this fails, the plan is not what the API plans, or its runs are not in the map.
 test("the plan is the command line's plan", async () => {
   const { context, page } = await openWindow(browser, shop);

@@ -256,6 +256,43 @@ for (const javaScriptEnabled of [true, false]) {
   });
 }
 
+// If this fails, one node can't be taken in part, or the record holds another table than was shown.
+for (const javaScriptEnabled of [true, false]) {
+  test(`one node is taken in part, another left out, scripts ${javaScriptEnabled ? "on" : "off"}`, async () => {
+    const { context, page, faults } = await openWindow(browser, shop, { javaScriptEnabled });
+    await page.goto(`${proposal}?node=5500:60#at`);
+    const field = page.getByLabel("How much of this change, percent");
+    await field.fill("40");
+    if (javaScriptEnabled) await field.press("Enter");
+    else await page.getByRole("button", { name: "Take this much" }).click();
+    await page.waitForURL(/change\/[0-9a-f]+_\d+\.40\?node=5500:60#at$/);
+    assert.match(await page.locator("aside").innerText(), /Part of it is taken/);
+    assert.match(await page.locator("button.approve").innerText(), /1 by a share of its own/);
+    assert.deepEqual(await axeViolations(page), []);
+    await page.getByRole("link", { name: "higher rpm" }).click();
+    await page.waitForURL(/_\d+\.40\?node=6250:60/);
+    await page.getByRole("button", { name: "Leave it out" }).click();
+    await page.getByText("Left out.").waitFor();
+    await field.fill("0");
+    await page.getByRole("button", { name: "Take it" }).click();
+    assert.match(await page.getByRole("alert").filter({ hasText: "Nothing was recorded" }).innerText(), /"0" is no share of a change/);
+    await page.getByRole("link", { name: "After" }).click();
+    const shown = await page.locator(".grid tbody td small").allInnerTexts();
+    await sign(page, "careful there");
+    await page.locator("button.approve").click();
+    assert.match(await page.getByRole("status").innerText(), /of 1 less than proposed/);
+    const [from, to] = ["r0", "r1"].map((revision) => table(revision).values.flat());
+    assert.deepEqual(shown.map(Number), to, "the record holds what was shown");
+    const { nodes } = recorded();
+    const at = (rpm) => nodes.findIndex((node) => node.rpm === rpm && node.plate_percent === 60);
+    const part = (to[at(5500)] - from[at(5500)]) / (nodes[at(5500)].after - from[at(5500)]);
+    assert.ok(part > 0.2 && part <= 0.4 + 1e-9, `${part}`);
+    assert.equal(to[at(6250)], from[at(6250)], "left out");
+    assert.deepEqual(faults, []);
+    await context.close();
+  });
+}
+
 // If this fails, a share that is none is taken for another one.
 test("a share that is none is refused in words", async () => {
   const { context, page } = await openWindow(browser, shop);

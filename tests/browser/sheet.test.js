@@ -38,6 +38,7 @@ test("the PDF tells the job on at most four pages", () => {
   assert.ok(pages >= 1 && pages <= 4, `${pages} pages`);
   assert.equal(told.page_count, pages);
   assert.equal(told.sha256, createHash("sha256").update(readFileSync(path)).digest("hex"));
+  together(text);
   const flat = text.replace(/\s+/g, " ");
   for (const words of [
     "Plover 690, open silencer", "What came in", "What was done", "How it is now", "Table r1 from proposal c1",
@@ -53,13 +54,20 @@ test("the PDF tells the job on at most four pages", () => {
   assert.match(fonts, /NotoSans-Regular.*yes yes yes/, "fonts are embedded");
 });
 
+/** Fails unless before and after stand on one page. */
+function together(text) {
+  const pages = text.split("\f").filter((page) => page.includes("with the table"));
+  assert.ok(pages.some((page) => page.includes("Before: with the table") && page.includes("After: with the table")), text);
+}
+
 // If this fails, the largest usual table makes a sheet that is too long, or that can't be read.
 test("40 x 40 nodes still make a short sheet", () => {
   openLargeJob(shop);
   const path = join(place, "large.pdf");
   shop.run("job", "sheet", "larch-40", "--output", path);
-  const { pages } = read(path);
+  const { pages, text } = read(path);
   assert.ok(pages >= 1 && pages <= 4, `${pages} pages`);
+  together(text);
 });
 
 // If this fails, page and PDF tell different jobs, or the page does not print.

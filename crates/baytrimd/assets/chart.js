@@ -46,6 +46,63 @@ function readout(place) {
   return (text) => { words.textContent = text || "\u00a0"; };
 }
 
+/** Returns the index of the value nearest to `wanted`. */
+function nearest(values, wanted) {
+  let found = 0;
+  values.forEach((value, at) => {
+    if (Math.abs(value - wanted) < Math.abs(values[found] - wanted)) found = at;
+  });
+  return found;
+}
+
+/**
+ * Lets keys move along a chart: a slider over `along()`, whose value `say` tells in words and `show` marks; `show`
+ * of nothing ends that. `leap` returns where Page Up and Page Down lead; `other` may take further keys.
+ */
+function moveByKeys(place, { along, say, show, leap, other, words }) {
+  if (along().length === 0) return () => {};
+  let here = null;
+  const go = (at) => {
+    const values = along();
+    here = values[Math.min(Math.max(at, 0), values.length - 1)];
+    const index = nearest(values, here);
+    const told = { valuemin: values[0], valuemax: values.at(-1), valuenow: here, valuetext: say(index) };
+    for (const [name, value] of Object.entries(told)) place.setAttribute(`aria-${name}`, value);
+    return index;
+  };
+  place.tabIndex = 0;
+  place.setAttribute("role", "slider");
+  place.setAttribute("aria-describedby", words);
+  go(0);
+  place.addEventListener("focus", () => show(go(nearest(along(), here))));
+  place.addEventListener("blur", () => show(null));
+  place.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.altKey || event.metaKey) return;
+    const values = along();
+    const at = nearest(values, here);
+    const to = {
+      ArrowLeft: at - 1, ArrowDown: at - 1, ArrowRight: at + 1, ArrowUp: at + 1, Home: 0, End: values.length - 1,
+      PageUp: leap(at, 1), PageDown: leap(at, -1),
+    }[event.key];
+    if (to === undefined && !other?.(event.key, here)) return;
+    event.preventDefault();
+    if (to !== undefined) show(go(to));
+  });
+  // A closer look has other steps: the place stays.
+  return () => {
+    const at = go(nearest(along(), here));
+    if (document.activeElement === place) show(at);
+  };
+}
+
+/** Puts the cursor of charts on the value at `at`; without one takes it away. */
+function putCursor(charts, values, at) {
+  charts.forEach((u, index) => {
+    const left = at === null ? -10 : u.valToPos(values[at], "x");
+    u.setCursor({ left, top: at === null ? -10 : 1 }, index === 0);
+  });
+}
+
 async function fetched(address) {
   const answer = await fetch(address, { headers: { accept: "application/json" } });
   if (!answer.ok) throw new Error(`${answer.status}`);
@@ -108,7 +165,21 @@ async function band(place) {
   const reach = range([...curves.slice(1), ...data.pulls.map((pull) => pull.lambda)]);
   const none = { stroke: "transparent", width: 0, points: { show: false } };
   const line = (name, width, dash) => ({ stroke: ink(name), width, dash, points: { show: false } });
-  keepDrawn(place, (width) => [new uPlot({
+  const stops = data.rpm;
+  const between = (at) => (stops[at] + stops[at + 1]) / 2;
+  const say = (at) => {
+    const curves = [["target", data.target], ["leanest", data.leanest], ["before", data.before], ["predicted", data.predicted]]
+      .filter(([, list]) => typeof list[at] === "number")
+      .map(([name, list]) => `${name} ${list[at].toFixed(3)}`);
+    const [from, to] = [at === 0 ? -Infinity : between(at - 1), at + 1 === stops.length ? Infinity : between(at)];
+    const read = data.pulls.flatMap((pull) => {
+      const near = pull.lambda.filter((_, index) => pull.rpm[index] >= from && pull.rpm[index] < to);
+      return near.length === 0 ? [] : [`${pull.id} read ${Math.min(...near).toFixed(3)} to ${Math.max(...near).toFixed(3)}`];
+    });
+    return `${stops[at]} rpm: ${[...curves, ...read].join(", ")}`;
+  };
+  let charts = [];
+  keepDrawn(place, (width) => (charts = [new uPlot({
     width, height: height(), legend: { show: false }, padding: [12, 40, 0, 0],
     cursor: { y: false, points: { show: false }, drag: { x: false, y: false } },
     scales: { x: { time: false, range: [least, most] }, y: { range: reach } },
@@ -129,14 +200,14 @@ async function band(place) {
       draw: [(u) => drawPulls(u, data.pulls)],
       setCursor: [(u) => {
         const at = u.cursor.idx;
-        if (at === null || at === undefined) { tell(""); return; }
-        const parts = [["target", data.target], ["leanest", data.leanest], ["before", data.before], ["predicted", data.predicted]]
-          .filter(([, list]) => typeof list[at] === "number")
-          .map(([name, list]) => `${name} ${list[at].toFixed(3)}`);
-        tell(`${data.rpm[at]} rpm: ${parts.join(", ")}`);
+        tell(at === null || at === undefined ? "" : say(at));
       }],
     },
-  }, curves, place)]);
+  }, curves, place)]));
+  moveByKeys(place, {
+    along: () => stops, say, show: (at) => putCursor(charts, stops, at),
+    leap: (at, way) => at + 5 * way, words: place.dataset.keys,
+  });
 }
 
 /** Returns stripes, so that what was refused is told by more than its colour. */
@@ -199,6 +270,17 @@ async function time(place) {
     if (mine !== asked) return;
     data = next;
     redraw();
+    follow();
+  };
+  const say = (at) => {
+    const value = (name, decimals) => {
+      const [low, high] = [data[name].low[at], data[name].high[at]];
+      if (low === null) return "not read";
+      return low === high ? low.toFixed(decimals) : `${low.toFixed(decimals)} to ${high.toFixed(decimals)}`;
+    };
+    const gate = data.refused_by[at];
+    return `${data.offset_s[at].toFixed(1)} s: lambda ${value("lambda", 3)}, ${value("rpm", 0)} rpm, plate ${value("plate_percent", 1)} %; ${
+      gate === null ? "accepted" : `refused: ${data.gates[gate]}`}`;
   };
   const make = (width) => {
     charts = rows.map(([key, label, share], index) => new uPlot({
@@ -228,21 +310,33 @@ async function time(place) {
         }],
         setCursor: [(u) => {
           const at = u.cursor.idx;
-          if (at === null || at === undefined) { tell(""); return; }
-          const value = (name, decimals) => {
-            const [low, high] = [data[name].low[at], data[name].high[at]];
-            if (low === null) return "not read";
-            return low === high ? low.toFixed(decimals) : `${low.toFixed(decimals)} to ${high.toFixed(decimals)}`;
-          };
-          const gate = data.refused_by[at];
-          tell(`${data.offset_s[at].toFixed(1)} s: lambda ${value("lambda", 3)}, ${value("rpm", 0)} rpm, plate ${value("plate_percent", 1)} %; ${
-            gate === null ? "accepted" : `refused: ${data.gates[gate]}`}`);
+          tell(at === null || at === undefined ? "" : say(at));
         }],
       },
     }, numbers(key), place));
     return charts;
   };
   const redraw = keepDrawn(place, make);
+  // Page Up and Down lead to where the next span begins: accepted, or refused for another reason.
+  const span = (at, way) => {
+    const by = data.refused_by;
+    let to = at;
+    if (way < 0 && to > 0) to -= 1;
+    while (way < 0 ? to > 0 && by[to - 1] === by[to] : to < by.length - 1 && by[to] === by[at]) to += way;
+    return to;
+  };
+  const zoom = (key, at) => {
+    const [from, to] = data.shown;
+    const by = { "+": 0.5, "-": 2, 0: Infinity }[key];
+    if (by === undefined) return false;
+    if (by === Infinity) show(...data.whole);
+    else show(at - (at - from) * by, at + (to - at) * by);
+    return true;
+  };
+  const follow = moveByKeys(place, {
+    along: () => data.offset_s, say, show: (at) => putCursor(charts, data.offset_s, at),
+    leap: span, other: zoom, words: place.dataset.keys,
+  });
   const buttons = document.querySelector("[data-chart-buttons]");
   buttons.hidden = false;
   buttons.addEventListener("click", (event) => {

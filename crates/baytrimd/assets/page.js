@@ -148,6 +148,16 @@ function tellShare() {
   });
 }
 
+// Enter in a node's own share sets it; elsewhere in the form Enter presses nothing.
+function setShareByEnter() {
+  const field = form.querySelector("input[name=own-share]");
+  field?.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    event.preventDefault();
+    form.querySelector("button[name=own][value=take]").click();
+  });
+}
+
 // What was written survives a look at another node; what was sent is forgotten.
 function keepDraft() {
   const fields = [...form.querySelectorAll("textarea")];
@@ -244,5 +254,6 @@ tellLocalTime();
 stayLive();
 if (form) keepDraft();
 if (form) tellShare();
+if (form) setShareByEnter();
 if (form && table) chooseAtOnce();
 if (table) moveByKeys();

@@ -29,12 +29,15 @@ const OUTLINES: [&str; 6] = [
     "M6 3h4v3h3v4h-3v3h-4v-3h-3v-4h3z",
 ];
 
-/// Returns the place where the script draws a chart; without a script it says where the numbers are.
-pub(super) fn frame(kind: &str, source: &str, words: &str) -> Markup {
+/// Returns the place where the script draws a chart, and how `keys` move along it; without a script it says where the
+/// numbers are.
+pub(super) fn frame(kind: &str, source: &str, words: &str, keys: &str) -> Markup {
+    let id = format!("{kind}-keys");
     html! {
-        div.chart data-chart=(kind) data-source=(source) role="img" aria-label=(words) {
+        div.chart data-chart=(kind) data-source=(source) data-keys=(id) role="img" aria-label=(words) {
             p.empty data-waits { "The chart needs its script; the table below holds the same numbers." }
         }
+        p.key.keys.no-print #(id) hidden { (keys) }
     }
 }
 

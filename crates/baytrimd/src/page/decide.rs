@@ -9,10 +9,11 @@ use baytrim_jobs::state::Outcome;
 use baytrim_jobs::verdict::{self, Ask, Choice, Rules};
 use baytrim_jobs::{JobState, Refusal};
 use baytrim_model::ids::{Actor, JobId, ProposalId};
-use baytrim_model::proposal::Proposal;
+use baytrim_model::proposal::{NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
 
-use super::grid::Line;
+use super::grid::{Line, place};
+use super::number::breakpoint;
 use super::problem::{self, Problem};
 use super::proposal::aspect::Aspect;
 use super::proposal::decide_form::{Bars, Draft, choice_of};
@@ -44,16 +45,33 @@ pub(super) async fn selection(
     State(shop): State<Arc<Shop>>,
     Path((id, number)): Path<(String, String)>,
     Form(fields): Fields,
-) -> Result<Redirect, Problem> {
+) -> Result<Response, Problem> {
     let state = read::load(&shop, &id).await?;
     let number: ProposalId = number.parse()?;
     let entry = state.proposal(number)?;
     let mut view = View::first(&state, entry, clock::now());
-    view.take = take(&state, &entry.proposal, &fields);
-    view.aspect = field(&fields, "to")
-        .and_then(Aspect::find)
-        .unwrap_or(Aspect::Choose);
-    Ok(Redirect::to(&view.aspect_path(view.aspect)))
+    let take = take(&state, &entry.proposal, &fields);
+    let node = own_node(&entry.proposal, &fields);
+    view.aspect = shown(&fields);
+    if let Some(refusal) = no_share(&entry.proposal, &take, &fields) {
+        view.bars = bars(&shop, &state, number).await?;
+        view.node = node;
+        return Ok(refused(view, take, &fields, &refusal));
+    }
+    view.take = take;
+    let node = node.map_or_else(String::new, |node| {
+        let (rpm, plate_percent) = state.spec.axes.position(node);
+        format!("?node={}:{}#at", breakpoint(rpm), breakpoint(plate_percent))
+    });
+    let path = format!("{}{node}", view.aspect_path(view.aspect));
+    Ok(Redirect::to(&path).into_response())
+}
+
+/// Returns the aspect to show: the one that is asked for; the same one where only a node's own share was set.
+fn shown(fields: &[(String, String)]) -> Aspect {
+    let own = field(fields, "own").and_then(|_| field(fields, "aspect"));
+    let asked = field(fields, "to").or(own);
+    asked.and_then(Aspect::find).unwrap_or(Aspect::Choose)
 }
 
 pub(super) async fn approve(
@@ -81,7 +99,8 @@ async fn decide(
     let seen = read::load(&shop, &id).await?;
     let number: ProposalId = number.parse()?;
     let take = take(&seen, &seen.proposal(number)?.proposal, &fields);
-    let recorded = match whole_share(&fields).filter(|_| verdict == Verdict::Approve) {
+    let no_share = no_share(&seen.proposal(number)?.proposal, &take, &fields);
+    let recorded = match no_share.filter(|_| verdict == Verdict::Approve) {
         Some(refusal) => Err(Fault::Refused(refusal)),
         None => record(&shop, seen.id(), number, &take, &fields, verdict).await,
     };
@@ -150,7 +169,8 @@ fn plan(
             "choose at least one, or reject the proposal",
         ));
     }
-    verdict::approve(state, ask, &choice_of(state, take), rules)
+    let proposal = &state.proposal(ask.proposal)?.proposal;
+    verdict::approve(state, ask, &choice_of(state, proposal, take), rules)
 }
 
 /// Returns the proposal's page again, with why nothing was recorded and with what was written.
@@ -209,16 +229,39 @@ fn hands(state: &JobState, number: ProposalId, by: Actor, rules: &Rules<'_>) -> 
     .then_some(refusal)
 }
 
-/// Refuses a share that is none, rather than take another one than was meant.
-fn whole_share(fields: &[(String, String)]) -> Option<Refusal> {
-    let text = field(fields, "share")?;
-    Take::share_of(text).is_none().then(|| {
-        Refusal::field(
+/// Refuses a share that is none, rather than take another one than was meant; and a share of a change that is left out.
+fn no_share(proposal: &Proposal, take: &Take, fields: &[(String, String)]) -> Option<Refusal> {
+    let share = |name| field(fields, name).filter(|text| Take::share_of(text).is_none());
+    if field(fields, "own") == Some("leave") {
+        return None;
+    }
+    let own = share("own-share").filter(|text| !text.trim().is_empty());
+    if let Some(text) = share("share").or(own) {
+        return Some(Refusal::field(
             "share_percent",
             format!("{text:?} is no share of a change"),
             "take 1 to 100 percent, in whole numbers",
-        )
-    })
+        ));
+    }
+    let node = own_node(proposal, fields).filter(|&node| !take.has(node))?;
+    let text = field(fields, "own-share").filter(|text| !text.trim().is_empty())?;
+    let NodeChange {
+        rpm, plate_percent, ..
+    } = proposal.nodes[node];
+    Some(Refusal::field(
+        "nodes",
+        format!(
+            "{text} % is written for {}, which is left out",
+            place(rpm, plate_percent)
+        ),
+        "press \"Take it\" there, or empty its field",
+    ))
+}
+
+/// Returns the node whose own share a form may set.
+fn own_node(proposal: &Proposal, fields: &[(String, String)]) -> Option<usize> {
+    let node: usize = field(fields, "own-node")?.parse().ok()?;
+    (node < proposal.nodes.len()).then_some(node)
 }
 
 pub(super) fn take(state: &JobState, proposal: &Proposal, fields: &[(String, String)]) -> Take {
@@ -239,9 +282,28 @@ pub(super) fn take(state: &JobState, proposal: &Proposal, fields: &[(String, Str
     if let Some(line) = field(fields, "toggle").and_then(|text| line(state, text)) {
         take.toggle(&line.nodes(&state.spec.axes), proposal);
     }
-    match field(fields, "share").and_then(Take::share_of) {
-        Some(share) => take.with_share(share),
-        None => take,
+    if let Some(share) = field(fields, "share").and_then(Take::share_of) {
+        take = take.with_share(share);
+    }
+    let others = field(fields, "own-shares").unwrap_or_default();
+    let take = take.clone().with_own_code(others).unwrap_or(take);
+    with_own(take, proposal, fields)
+}
+
+/// Returns `take` with what a form says of one node.
+fn with_own(mut take: Take, proposal: &Proposal, fields: &[(String, String)]) -> Take {
+    let Some(node) = own_node(proposal, fields) else {
+        return take;
+    };
+    match field(fields, "own") {
+        Some("take") => take.set(node, true, proposal),
+        Some("leave") => take.set(node, false, proposal),
+        _ => {}
+    }
+    let text = field(fields, "own-share").unwrap_or_default();
+    match Take::share_of(text) {
+        None if !text.trim().is_empty() => take,
+        share => take.with_own(node, share),
     }
 }
 

@@ -5,6 +5,7 @@ pub(super) mod behind;
 pub(super) mod decide_form;
 pub(super) mod headline;
 pub(super) mod node;
+pub(super) mod part;
 mod ruler;
 pub(super) mod take;
 mod talk;
@@ -77,7 +78,6 @@ impl<'a> View<'a> {
 
     /// Returns the table value of a node with what is taken; of an approved proposal, what its revision holds.
     pub(super) fn value(&self, index: usize) -> f64 {
-        let node = &self.entry.proposal.nodes[index];
         let approved = self.entry.verdict.as_ref();
         let approved = approved.and_then(|verdict| verdict.approved.as_ref());
         if let Some((revision, _)) = approved
@@ -85,10 +85,16 @@ impl<'a> View<'a> {
         {
             return revision.values[index];
         }
-        if !self.take.has(index) {
+        self.proposed_value(index, self.take.share_at(index))
+    }
+
+    /// Returns the table value of a node at a share of its change.
+    pub(super) fn proposed_value(&self, index: usize, share_percent: u8) -> f64 {
+        let node = &self.entry.proposal.nodes[index];
+        if share_percent == 0 {
             return node.before;
         }
-        let share = f64::from(self.take.share_percent()) / 100.0;
+        let share = f64::from(share_percent) / 100.0;
         part_of_change(&self.state.spec.table, node.before, node.after, share)
     }
 
@@ -115,11 +121,15 @@ pub(super) fn page(view: &View<'_>) -> Markup {
     let values: Vec<f64> = (0..proposal.nodes.len())
         .map(|index| view.value(index))
         .collect();
+    let parts: Vec<Option<f64>> = (0..proposal.nodes.len())
+        .map(|index| part::taken_percent(view, index))
+        .collect();
     let drawn = Drawn {
         axes: &state.spec.axes,
         proposal,
         take: &view.take,
         values: &values,
+        parts: &parts,
         content: state.spec.table.content,
         node: view.node,
         decimals: decimals(state.spec.table.resolution),

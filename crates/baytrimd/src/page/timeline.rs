@@ -107,7 +107,8 @@ pub(super) fn section(state: &JobState, pull: &PullEntry) -> Markup {
     html! {
         section aria-labelledby="time" {
             h2 #time { "Over time" }
-            (chart::frame("time", &address::timeline(job, id), "Lambda, engine speed and plate opening over time, with what was refused"))
+            (chart::frame("time", &address::timeline(job, id), "Lambda, engine speed and plate opening over time, with what was refused",
+                "Keys: arrows move along, Page Up and Page Down to the next span, + and - look closer and wider, 0 shows the whole pull."))
             ul.chart-key {
                 li { (chart::line("target")) "target" }
                 li { (chart::line("accepted")) "as read, accepted" }

@@ -159,7 +159,8 @@ fn render(state: &JobState, chosen: &Chosen<'_>, drawn: &[PullPoints<'_>]) -> Ma
         (plates(state, chosen))
         section aria-labelledby="band" {
             h2 #band { "Plate " (breakpoint(plate)) " %" (span(chosen.band)) }
-            (chart::frame("band", &source, "Lambda against engine speed; the table below holds the same numbers"))
+            (chart::frame("band", &source, "Lambda against engine speed; the table below holds the same numbers",
+                "Keys: arrows move from speed to speed, Page Up and Page Down five at a time."))
             (data::key(chosen))
             p.quiet {
                 "A reading is a mean over about a fifth of a second, drawn at the speed at which its exhaust was made: "

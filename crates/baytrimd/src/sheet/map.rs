@@ -10,6 +10,10 @@ use crate::page::saying::{change_class, light_colours};
 const NUMBERED_MAX: usize = 22;
 /// Width of the column of plate angles.
 const HEAD: f32 = 30.0;
+/// Least height of a row whose numbers can be read.
+const LEAST: f32 = 9.2;
+/// Height of what stands around the rows: caption, speeds, and the space below.
+const AROUND: f32 = 38.0;
 
 /// A cell: what is written in it, and the fuel in percent that colours it; none leaves it hatched.
 pub(super) struct Cell {
@@ -17,17 +21,43 @@ pub(super) struct Cell {
     pub(super) percent: Option<f64>,
 }
 
-/// Puts a table of nodes.
-pub(super) fn grid(paper: &mut Paper, axes: &Axes, caption: &str, cell: &dyn Fn(usize) -> Cell) {
+/// Returns the height of a row with which `count` tables of nodes fit in `left`; none where they could not be read.
+pub(super) fn row_height(axes: &Axes, count: usize, left: f32) -> Option<f32> {
+    let rows = axes.plate_percent.len() as f32;
+    let most = most(axes);
+    let least = if is_numbered(axes) {
+        LEAST
+    } else {
+        most.min(LEAST / 2.0)
+    };
+    let height = (left / count as f32 - AROUND) / rows;
+    (height >= least).then(|| height.min(most))
+}
+
+/// Returns the height of a row where there is room.
+pub(super) fn most(axes: &Axes) -> f32 {
+    if is_numbered(axes) {
+        return 12.6;
+    }
+    (300.0 / axes.plate_percent.len() as f32).min(9.0)
+}
+
+fn is_numbered(axes: &Axes) -> bool {
+    axes.rpm.len() <= NUMBERED_MAX
+}
+
+/// Puts a table of nodes with rows of that height.
+pub(super) fn grid(
+    paper: &mut Paper,
+    axes: &Axes,
+    height: f32,
+    caption: &str,
+    cell: &dyn Fn(usize) -> Cell,
+) {
     let (columns, rows) = (axes.rpm.len(), axes.plate_percent.len());
     let width = (Paper::width() - HEAD) / columns as f32;
-    let is_numbered = columns <= NUMBERED_MAX;
-    let height = if is_numbered {
-        12.6
-    } else {
-        (300.0 / rows as f32).min(9.0)
-    };
-    paper.room(height * rows as f32 + 42.0);
+    let is_numbered = is_numbered(axes);
+    paper.room(height * rows as f32 + AROUND);
     let bold = Look {
         weight: Weight::Bold,
         colour: INK,
@@ -35,7 +65,7 @@ pub(super) fn grid(paper: &mut Paper, axes: &Axes, caption: &str, cell: &dyn Fn(
     };
     paper.text(EDGE, paper.y + 8.0, bold, caption);
     paper.space(13.0);
-    let size = (width * 0.3).clamp(4.0, 7.5);
+    let size = (width * 0.3).clamp(4.0, 7.5).min(height);
     let look = Look { size, ..SMALL };
     let step = if is_numbered { 1 } else { 5 };
     speeds(paper, &axes.rpm, width, step, look);
@@ -54,7 +84,7 @@ pub(super) fn grid(paper: &mut Paper, axes: &Axes, caption: &str, cell: &dyn Fn(
             fill(paper, (x, y), (width, height), cell.percent, text);
         }
     }
-    paper.y = top + height * rows as f32 + 6.0;
+    paper.y = top + height * rows as f32 + 8.0;
 }
 
 fn speeds(paper: &mut Paper, rpm: &Axis, width: f32, step: usize, look: Look) {

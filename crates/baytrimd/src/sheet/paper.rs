@@ -6,8 +6,10 @@ use ttf_parser::Face;
 pub(super) const A4: (f32, f32) = (595.28, 841.89);
 /// Distance of everything from the edges of the page.
 pub(super) const EDGE: f32 = 48.0;
+/// Width of the names in two columns of names and values.
+const NAME: f32 = 68.0;
 /// Room for the line at the foot of each page.
-const FOOT: f32 = 30.0;
+const FOOT: f32 = 16.0;
 
 /// A colour: red, green, blue.
 pub(super) type Colour = [u8; 3];
@@ -102,10 +104,20 @@ impl Paper {
 
     /// Begins another page where less than `height` is left of this one.
     pub(super) fn room(&mut self, height: f32) {
-        if self.y + height > A4.1 - EDGE - FOOT {
-            self.pages.push(Vec::new());
-            self.y = EDGE;
+        if height > self.left() {
+            self.turn();
         }
+    }
+
+    /// Returns the height that is left of this page.
+    pub(super) fn left(&self) -> f32 {
+        A4.1 - EDGE - FOOT - self.y
+    }
+
+    /// Begins another page.
+    pub(super) fn turn(&mut self) {
+        self.pages.push(Vec::new());
+        self.y = EDGE;
     }
 
     /// Leaves some space.
@@ -174,6 +186,31 @@ impl Paper {
         self.text(EDGE, self.y + BODY.size, gray, name);
         self.flow((EDGE + 110.0, A4.0 - EDGE), BODY, value);
         self.space(1.5);
+    }
+
+    /// Puts names and what they stand for, two side by side where both fit.
+    pub(super) fn pairs(&mut self, pairs: &[(&'static str, String)]) {
+        let half = Self::width() / 2.0;
+        let fits = |value: &str| self.measure(BODY, value) < half - NAME;
+        if !pairs.iter().all(|(_, value)| fits(value)) {
+            for (name, value) in pairs {
+                self.pair(name, value);
+            }
+            return;
+        }
+        let gray = Look {
+            colour: SOFT,
+            ..BODY
+        };
+        for both in pairs.chunks(2) {
+            self.room(BODY.size * 1.38);
+            for (column, (name, value)) in both.iter().enumerate() {
+                let x = EDGE + column as f32 * half;
+                self.text(x, self.y + BODY.size, gray, name);
+                self.text(x + NAME, self.y + BODY.size, BODY, value);
+            }
+            self.space(BODY.size * 1.38 + 1.5);
+        }
     }
 
     /// Returns the lines of a text at a width.

@@ -9,6 +9,11 @@ use super::map::{self, Cell};
 use super::paper::{A4, BODY, EDGE, INK, LINE, Look, Mark, Paper, SMALL, STRONG, Weight};
 use super::words::{fixed, moment, signed};
 
+/// Height of what stands above before and after: heading, explanation, scale of colours.
+const PICTURES_HEAD: f32 = 82.0;
+/// Height of the heading of the table handed over.
+const TABLE_HEAD: f32 = 30.0;
+
 /// A sheet as a file.
 #[derive(Debug, Clone)]
 pub struct Rendered {
@@ -29,9 +34,18 @@ pub fn render(sheet: &Sheet) -> Result<Rendered, PdfError> {
     let mut paper = Paper::new(face(draw::REGULAR)?, face(draw::BOLD)?);
     top(&mut paper, sheet);
     story(&mut paper, sheet);
+    // Before and after are to be looked at together. Where they no longer fit below the story, what fits goes first.
+    let is_apart = sheet.maps.is_some() && both(&paper, sheet).is_none();
+    if is_apart {
+        conditions(&mut paper, sheet);
+        paper.turn();
+    }
     pictures(&mut paper, sheet);
     table(&mut paper, sheet);
-    close(&mut paper, sheet);
+    if !is_apart {
+        conditions(&mut paper, sheet);
+    }
+    close(&mut paper);
     feet(&mut paper, sheet);
     Ok(Rendered {
         bytes: draw::pdf(&paper.pages, &format!("Job sheet: {}", sheet.title))?,
@@ -55,9 +69,7 @@ fn top(paper: &mut Paper, sheet: &Sheet) {
         paper.paragraph(BODY, &sheet.notes);
         paper.space(4.0);
     }
-    for (name, value) in &sheet.facts {
-        paper.pair(name, value);
-    }
+    paper.pairs(&sheet.facts);
 }
 
 fn story(paper: &mut Paper, sheet: &Sheet) {
@@ -91,32 +103,42 @@ fn told(paper: &mut Paper, step: &Step) {
     paper.paragraph(BODY, &who);
 }
 
+/// Returns the height of a row with which before and after fit on the page that is begun.
+fn both(paper: &Paper, sheet: &Sheet) -> Option<f32> {
+    map::row_height(&sheet.table.axes, 2, paper.left() - PICTURES_HEAD)
+}
+
 fn pictures(paper: &mut Paper, sheet: &Sheet) {
     let Some(maps) = &sheet.maps else {
         return;
     };
+    let axes = &sheet.table.axes;
+    let height = both(paper, sheet).unwrap_or_else(|| map::most(axes));
     paper.heading("Before and after");
     paper.paragraph(
-        BODY,
+        SMALL,
         "Engine speed runs across, throttle opening down. 0 is right. Plus means that fuel was lacking there (too lean), \
          minus that there was too much (too rich), in percent. A dash: the engine has not been there.",
     );
     map::scale(paper);
-    let axes = &sheet.table.axes;
     for (words, map) in [
         ("Before: with the table that came", &maps.before),
         ("After: with the table handed over", &maps.after),
     ] {
-        map::grid(paper, axes, words, &|node| Cell {
+        map::grid(paper, axes, height, words, &|node| Cell {
             text: map[node].map_or_else(String::new, |percent| signed(percent, 1)),
             percent: map[node],
         });
-        paper.space(4.0);
     }
 }
 
 fn table(paper: &mut Paper, sheet: &Sheet) {
     let table = &sheet.table;
+    let height = map::row_height(&table.axes, 1, paper.left() - TABLE_HEAD);
+    if height.is_none() {
+        paper.turn();
+    }
+    let height = height.unwrap_or_else(|| map::most(&table.axes));
     paper.heading("The table handed over");
     let unit = match table.unit.trim() {
         "" => String::new(),
@@ -126,7 +148,7 @@ fn table(paper: &mut Paper, sheet: &Sheet) {
         "{}: values{unit}; colour: change from the table that came",
         table.revision
     );
-    map::grid(paper, &table.axes, &words, &|node| Cell {
+    map::grid(paper, &table.axes, height, &words, &|node| Cell {
         text: fixed(table.values[node], table.decimals),
         percent: Some(table.change_percent[node]),
     });
@@ -135,11 +157,14 @@ fn table(paper: &mut Paper, sheet: &Sheet) {
     }
 }
 
-fn close(paper: &mut Paper, sheet: &Sheet) {
+fn conditions(paper: &mut Paper, sheet: &Sheet) {
     paper.heading("What it holds for");
     for said in &sheet.conditions {
         paper.point(BODY, said);
     }
+}
+
+fn close(paper: &mut Paper) {
     // Whoever signs has the cautions before them: both stand on one page, and never a signature alone.
     paper.room(140.0);
     paper.heading("Caution");

@@ -68,7 +68,9 @@ impl Aspect {
             Self::Before => {
                 "Before: fuel that the table in force lacks (+) or has too much (\u{2212}), percent; below it the table value"
             }
-            Self::Change => "Change: proposed fuel change, percent",
+            Self::Change => {
+                "Change: proposed fuel change, percent; below it what is taken, where that is less"
+            }
             Self::After => {
                 "After: fuel still lacking (+) or too much (\u{2212}) with the chosen changes, percent; below it the table value"
             }
@@ -92,6 +94,8 @@ pub(crate) struct Drawn<'a> {
     pub(crate) take: &'a Take,
     /// Every node's table value with what is taken.
     pub(crate) values: &'a [f64],
+    /// The fuel change that a node gets, percent, where part of what is proposed is taken.
+    pub(crate) parts: &'a [Option<f64>],
     /// What table values are.
     pub(crate) content: TableContent,
     /// The node whose details are shown.
@@ -111,7 +115,9 @@ pub(crate) fn table(aspect: Aspect, drawn: &Drawn<'_>) -> Markup {
             Aspect::Before => before(node, drawn.decimals),
             Aspect::After => after(node, drawn.values[index], drawn),
             Aspect::Sure => sure(node),
-            Aspect::Change | Aspect::Choose => change(node, drawn.take.has(index)),
+            Aspect::Change | Aspect::Choose => {
+                change(node, drawn.take.has(index), drawn.parts[index])
+            }
         };
         linked(node, &class, drawn.node == Some(index), &body)
     })
@@ -155,7 +161,7 @@ fn linked(node: &NodeChange, class: &str, is_here: bool, body: &Markup) -> Marku
     }
 }
 
-fn change(node: &NodeChange, is_taken: bool) -> (String, Markup) {
+fn change(node: &NodeChange, is_taken: bool, part: Option<f64>) -> (String, Markup) {
     if !mark::is_change(node) {
         return (
             quiet(node),
@@ -170,7 +176,10 @@ fn change(node: &NodeChange, is_taken: bool) -> (String, Markup) {
     };
     (
         class,
-        html! { (signed(node.proposed_percent, 1)) (marks(node)) },
+        html! {
+            (signed(node.proposed_percent, 1)) (marks(node))
+            @if let Some(part) = part { small { (signed(part, 1)) } }
+        },
     )
 }
 
@@ -257,13 +266,15 @@ fn choose(drawn: &Drawn<'_>) -> Markup {
         if !mark::is_change(node) {
             return html! { td class=(quiet(node)) { (mark::status(node.status)) } };
         }
-        let (_, body) = change(node, true);
+        let part = drawn.parts[index];
+        let (_, body) = change(node, true, part);
         let place = format!(
             "{} rpm, {} %",
             breakpoint(node.rpm),
             breakpoint(node.plate_percent)
         );
-        let label = format!("{place}: {}", signed(node.proposed_percent, 1));
+        let taken = part.map_or_else(String::new, |part| format!(", of it {}", signed(part, 1)));
+        let label = format!("{place}: {}{taken}", signed(node.proposed_percent, 1));
         html! {
             td class=(scale::change(node.proposed_percent)) {
                 label {

@@ -17,7 +17,13 @@ const STEPS: usize = 30;
 const WIDTH: f64 = 340.0;
 const HEIGHT: f64 = 150.0;
 /// Room for the numbers of the axes: left, top, right, bottom.
-const EDGES: [f64; 4] = [44.0, 8.0, 10.0, 22.0];
+const EDGES: [f64; 4] = [54.0, 8.0, 10.0, 22.0];
+/// Room beyond the readings, as a share of their spread.
+const PADDING: f64 = 0.08;
+/// Least height of the plot in fuel: less would draw noise as if it were much.
+const LEAST_SPAN_PERCENT: f64 = 1.0;
+/// Width that two speeds beside each other need.
+const ROOM_OF_A_SPEED: f64 = 62.0;
 
 /// The readings of one pull near a node.
 #[derive(Debug, Clone)]
@@ -112,34 +118,103 @@ fn plot(node: &NodeChange, behind: &[Behind]) -> Markup {
         node.correction_percent + half,
     ];
     let all = || behind.iter().flat_map(|pull| &pull.readings);
-    let ends = |values: &mut dyn Iterator<Item = f64>| {
-        values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
-            (value.min(low), value.max(high))
-        })
-    };
-    let (low, high) = ends(&mut all().map(|reading| reading.1).chain(band).chain([0.0]));
-    let (slow, fast) = ends(&mut all().map(|reading| reading.0).chain([node.rpm]));
+    let [low, high] = padded(
+        all().map(|reading| reading.1).chain(band),
+        LEAST_SPAN_PERCENT,
+    );
+    let [slow, fast] = padded(all().map(|reading| reading.0).chain([node.rpm]), 1.0);
     let [left, top, right, bottom] = EDGES;
-    let x = |rpm: f64| left + (rpm - slow) / (fast - slow).max(1.0) * (WIDTH - left - right);
-    let y = |percent: f64| top + (high - percent) / (high - low).max(0.1) * (HEIGHT - top - bottom);
+    let x = |rpm: f64| left + (rpm - slow) / (fast - slow) * (WIDTH - left - right);
+    let y = |percent: f64| top + (high - percent) / (high - low) * (HEIGHT - top - bottom);
     let place = |value: f64| format!("{value:.1}");
-    let foot = place(HEIGHT - 6.0);
+    let across = |class: &str, percent: f64| {
+        html! { line class=(class) x1=(left) x2=(WIDTH - right) y1=(place(y(percent))) y2=(place(y(percent))) {} }
+    };
+    let (ticks, decimals) = ticks(low, high);
     html! {
         svg.behind-plot viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img" aria-label="Fuel that the readings near this node ask for; the list below says the same" {
+            @for &tick in &ticks {
+                (across(if tick == 0.0 { "zero" } else { "tick" }, tick))
+                text x=(left - 5.0) y=(place(y(tick) + 4.0)) text-anchor="end" { (signed(tick, decimals)) " %" }
+            }
             rect.interval x=(left) y=(place(y(band[1]))) width=(WIDTH - left - right) height=(place((y(band[0]) - y(band[1])).max(1.0))) {}
-            line.zero x1=(left) x2=(WIDTH - right) y1=(place(y(0.0))) y2=(place(y(0.0))) {}
-            line.estimate x1=(left) x2=(WIDTH - right) y1=(place(y(node.correction_percent))) y2=(place(y(node.correction_percent))) {}
+            (across("estimate", node.correction_percent))
             line.node-at x1=(place(x(node.rpm))) x2=(place(x(node.rpm))) y1=(top) y2=(HEIGHT - bottom) {}
             @for (index, pull) in behind.iter().enumerate() {
                 @for (rpm, percent) in pull.drawn() {
                     (chart::point(Shape::at(index), x(rpm), y(percent)))
                 }
             }
-            text x=(left - 5.0) y=(place(y(high) + 9.0)) text-anchor="end" { (signed(high, 0)) " %" }
-            text x=(left - 5.0) y=(place(y(low))) text-anchor="end" { (signed(low, 0)) " %" }
-            text x=(left) y=(foot) { (format!("{slow:.0}")) }
-            text x=(place(x(node.rpm))) y=(foot) text-anchor="middle" { (breakpoint(node.rpm)) }
-            text x=(WIDTH - right) y=(foot) text-anchor="end" { (format!("{fast:.0}")) }
+            (speeds(node.rpm, [slow, fast], &x))
+        }
+    }
+}
+
+/// Returns the speeds under the plot: the node's own, and the ends where they are far enough from it to be read.
+fn speeds(rpm: f64, [slow, fast]: [f64; 2], x: &dyn Fn(f64) -> f64) -> Markup {
+    let foot = HEIGHT - 6.0;
+    let ends = [(slow, "start"), (fast, "end")].into_iter();
+    html! {
+        text x=(format!("{:.1}", x(rpm))) y=(foot) text-anchor="middle" { (breakpoint(rpm)) " rpm" }
+        @for (end, anchor) in ends.filter(|(end, _)| (x(*end) - x(rpm)).abs() > ROOM_OF_A_SPEED) {
+            text x=(format!("{:.1}", x(end))) y=(foot) text-anchor=(anchor) { (format!("{end:.0}")) }
+        }
+    }
+}
+
+/// Returns the ends of what is drawn: those of `values` and a little more, at least `least` apart.
+fn padded(values: impl Iterator<Item = f64>, least: f64) -> [f64; 2] {
+    let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+        (value.min(low), value.max(high))
+    });
+    let pad = ((least - (high - low)) / 2.0).max(PADDING * (high - low));
+    [low - pad, high + pad]
+}
+
+/// Returns round numbers between two ends, at most five, and their decimals.
+fn ticks(low: f64, high: f64) -> (Vec<f64>, usize) {
+    let steps =
+        (-1..4).flat_map(|power| [1.0, 2.0, 5.0].map(|digit| (digit * 10_f64.powi(power), power)));
+    let count = |step: f64| (high / step).floor() - (low / step).ceil() + 1.0;
+    let fits = |(step, _): &(f64, i32)| count(*step) <= 5.0;
+    let (step, power) = steps.into_iter().find(fits).unwrap_or((5000.0, 3));
+    let first = (low / step).ceil();
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "at most five, or few enough where the range is absurd"
+    )]
+    let count = count(step).max(0.0) as u32;
+    let ticks = (0..count).map(|index| (first + f64::from(index)) * step);
+    (ticks.collect(), usize::from(power < 0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{padded, ticks};
+
+    /// If this fails, readings far from zero are squeezed into a corner of their plot, or lie on its edge.
+    #[test]
+    fn the_scale_is_that_of_the_readings() {
+        let [low, high] = padded([8.0, 9.0, 10.0].into_iter(), 1.0);
+        assert!(low > 7.0 && low < 8.0, "{low}");
+        assert!(high > 10.0 && high < 11.0, "{high}");
+        let [low, high] = padded([8.0].into_iter(), 1.0);
+        assert!((high - low - 1.0).abs() < 1e-12, "{low} to {high}");
+    }
+
+    /// If this fails, the axis has no number, too many of them, or some that lie beyond it.
+    #[test]
+    fn ticks_are_few_round_and_inside() {
+        assert_eq!(ticks(7.8, 10.2).0, [8.0, 9.0, 10.0]);
+        assert_eq!(ticks(-3.0, 12.0).0, [0.0, 5.0, 10.0]);
+        for (low, high) in [(-0.3, 0.4), (-41.0, 3.0), (6.1, 7.1), (-300.0, 4000.0)] {
+            let (ticks, _) = ticks(low, high);
+            assert!((2..=5).contains(&ticks.len()), "{low} to {high}: {ticks:?}");
+            assert!(
+                ticks.iter().all(|&tick| tick >= low && tick <= high),
+                "{ticks:?}"
+            );
         }
     }
 }

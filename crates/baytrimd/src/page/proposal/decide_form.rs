@@ -1,18 +1,19 @@
 //! Where a verdict is given, with the cautions right above it; and what it came to.
 
-use baytrim_estimate::limit::chance_leaner;
+use baytrim_estimate::limit::{chance_leaner, part_of_change};
 use baytrim_jobs::JobState;
 use baytrim_jobs::propose::CAUTIONS;
 use baytrim_jobs::refusal::Refusal;
 use baytrim_jobs::state::{ProposalStanding, VerdictEntry};
-use baytrim_jobs::verdict::{self, Choice, REASON_BYTES_MAX};
-use baytrim_model::proposal::NodeChange;
+use baytrim_jobs::verdict::{self, Choice, NodeChoice, REASON_BYTES_MAX};
+use baytrim_model::proposal::{NodeChange, Proposal};
 use baytrim_model::record::Duty;
 use maud::{Markup, html};
 
 use super::View;
 use super::aspect::Aspect;
 use super::node::{chance, sentence_case};
+use super::part;
 use super::take::{Rule, Take};
 use crate::page::address;
 use crate::page::grid::place;
@@ -53,6 +54,7 @@ pub(crate) fn form(view: &View<'_>) -> Markup {
     }
     let is_open = standing == ProposalStanding::Open;
     let changes = Tally::of(&view.entry.proposal.nodes).changes();
+    let own = view.take.own().len();
     html! {
         section.decide #decide aria-labelledby="decide-title" tabindex="-1" {
             h2 #decide-title { (if is_open { "Decide" } else { "Put it aside" }) }
@@ -63,7 +65,8 @@ pub(crate) fn form(view: &View<'_>) -> Markup {
             }
             @if is_open && changes > 0 { (choice(view, changes)) }
             input type="hidden" name="etag" value=(verdict::etag(&view.entry.proposal));
-            @if view.aspect != Aspect::Choose { input type="hidden" name="take" value=(view.take.code()); }
+            @if view.aspect == Aspect::Choose { input type="hidden" name="own-shares" value=(view.take.own_code()); }
+            @else { input type="hidden" name="take" value=(view.take.code()); }
             (fields(&view.draft))
             div.buttons {
                 @if is_open && changes > 0 {
@@ -71,6 +74,7 @@ pub(crate) fn form(view: &View<'_>) -> Markup {
                         data-barred[view.bars.approve.is_some()] {
                         "Approve " span data-count { (counted(view.take.count(), "change")) }
                         span data-share { @if view.take.is_less() { ", " (view.take.share_percent()) " % of each" } }
+                        @if own > 0 { span { ", " (own) " by a share of its own" } }
                     }
                 }
                 button.reject type="submit" formaction={ (view.path()) "/reject" } disabled[view.bars.reject.is_some()] { "Reject" }
@@ -169,6 +173,7 @@ fn choice(view: &View<'_>, changes: usize) -> Markup {
             }
             @if view.aspect != Aspect::Choose { a href=(view.aspect_path(Aspect::Choose)) { "Choose nodes" } }
         }
+        (part::named(view))
         (share(view))
         @if let Some(obstacle) = obstacle(view) { p.problem data-obstacle { (obstacle) } }
     }
@@ -193,7 +198,20 @@ fn obstacle(view: &View<'_>) -> Option<Markup> {
     if view.take.count() == 0 {
         return Some(html! { "No change is chosen: there would be nothing to approve." });
     }
-    let choice = choice_of(view.state, &view.take);
+    if let Some((node, share)) = view
+        .take
+        .own()
+        .into_iter()
+        .find(|&own| is_less_than_a_step(view, own))
+    {
+        let node = &view.entry.proposal.nodes[node];
+        return Some(html! {
+            (share) " % of the change at "
+            a href={ "?node=" (breakpoint(node.rpm)) ":" (breakpoint(node.plate_percent)) "#at" } { (place(node.rpm, node.plate_percent)) }
+            " is less than the table can store: take more of it, or leave it out."
+        });
+    }
+    let choice = choice_of(view.state, &view.entry.proposal, &view.take);
     let refusal = verdict::obstacle(view.state, view.entry.proposal.id, &choice, view.now)?;
     Some(match refusal {
         Refusal::SubsetBreaksNeighbour {
@@ -216,13 +234,30 @@ fn obstacle(view: &View<'_>) -> Option<Markup> {
     })
 }
 
+#[expect(
+    clippy::float_cmp,
+    reason = "both values come from the same table: unchanged means the very same number"
+)]
+fn is_less_than_a_step(view: &View<'_>, (node, share): (usize, u8)) -> bool {
+    view.proposed_value(node, share) == view.entry.proposal.nodes[node].before
+}
+
 /// Returns what is taken as a verdict names it.
-pub(crate) fn choice_of(state: &JobState, take: &Take) -> Choice {
-    let nodes = take.nodes().into_iter();
-    let nodes: Vec<(f64, f64)> = nodes.map(|node| state.spec.axes.position(node)).collect();
+pub(crate) fn choice_of(state: &JobState, proposal: &Proposal, take: &Take) -> Choice {
+    let nodes = take.nodes().into_iter().map(|node| {
+        let (rpm, plate_percent) = state.spec.axes.position(node);
+        let NodeChange { before, after, .. } = proposal.nodes[node];
+        let value =
+            |share| part_of_change(&state.spec.table, before, after, f64::from(share) / 100.0);
+        NodeChoice {
+            rpm,
+            plate_percent,
+            value: take.own_at(node).map(value),
+        }
+    });
     Choice {
         share_percent: f64::from(take.share_percent()),
-        ..Choice::of(&nodes)
+        nodes: nodes.collect(),
     }
 }
 

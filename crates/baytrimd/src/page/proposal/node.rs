@@ -8,7 +8,7 @@ use maud::{Markup, html};
 
 use super::aspect::Aspect;
 use super::ruler::ruler;
-use super::{View, behind, talk};
+use super::{View, behind, part, talk};
 use crate::page::grid::place;
 use crate::page::mark;
 use crate::page::number::{breakpoint, decimals, fixed, seconds, signed};
@@ -47,13 +47,17 @@ pub(crate) fn details(view: &View<'_>) -> Markup {
             div.why {
                 div {
                     p.lead { (proposed(state, node)) }
+                    (part::taken(view, index))
                     ul.reasons {
                         li { (sentence_case(mark::status_words(node.status))) "." }
                         @for limit in limits { li { (sentence_case(limit.sentence())) "." } }
                     }
                     (ruler(node, state.spec.limits.leanest_lambda_at(node.rpm, node.plate_percent)))
                 }
-                (facts(state, node))
+                div {
+                    (facts(state, node))
+                    (part::form(view, index))
+                }
                 div {
                     (behind::section(state, node, &view.behind))
                     (talk::about(view, node))

@@ -1,5 +1,8 @@
 //! Which of a proposal's changes a reviewer would take.
 
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
 use baytrim_model::proposal::{NodeChange, Proposal};
 
 use crate::page::mark::{is_borrowed, is_change};
@@ -15,6 +18,8 @@ const WHOLE_PERCENT: u8 = 100;
 pub(crate) struct Take {
     taken: Vec<bool>,
     share_percent: u8,
+    /// Shares of nodes that don't go with the others.
+    own_percent: BTreeMap<usize, u8>,
 }
 
 /// A rule that chooses among a proposal's changes.
@@ -89,6 +94,7 @@ impl Take {
         Self {
             taken,
             share_percent: WHOLE_PERCENT,
+            own_percent: BTreeMap::new(),
         }
     }
 
@@ -98,6 +104,29 @@ impl Take {
             share_percent,
             ..self
         }
+    }
+
+    /// Returns the same choice with a share of its own for a node that is taken, percent; with none it goes with the
+    /// others.
+    pub(crate) fn with_own(mut self, node: usize, share_percent: Option<u8>) -> Self {
+        match share_percent {
+            Some(share) if self.taken.get(node) == Some(&true) => {
+                self.own_percent.insert(node, share);
+            }
+            _ => {
+                self.own_percent.remove(&node);
+            }
+        }
+        self
+    }
+
+    /// Returns the same choice with the own shares that [`Take::own_code`] wrote, as far as their nodes are taken.
+    pub(crate) fn with_own_code(self, code: &str) -> Option<Self> {
+        let parts = code.split('_').filter(|part| !part.is_empty());
+        parts.into_iter().try_fold(self, |take, part| {
+            let (node, share) = part.split_once('.')?;
+            Some(take.with_own(node.parse().ok()?, Some(Self::share_of(share)?)))
+        })
     }
 
     /// Returns the share that `text` names, 1 to 100 percent; none where it is no such number.
@@ -116,8 +145,37 @@ impl Take {
         self.share_percent < WHOLE_PERCENT
     }
 
+    /// Returns the share of a node's change that is taken, percent; 0 where it is left out.
+    pub(crate) fn share_at(&self, node: usize) -> u8 {
+        match self.own_at(node) {
+            _ if !self.has(node) => 0,
+            Some(own) => own,
+            None => self.share_percent,
+        }
+    }
+
+    /// Returns a node's own share, where it has one.
+    pub(crate) fn own_at(&self, node: usize) -> Option<u8> {
+        self.own_percent.get(&node).copied()
+    }
+
+    /// Returns the nodes that are taken with a share of their own, in node order.
+    pub(crate) fn own(&self) -> Vec<(usize, u8)> {
+        let own = self.own_percent.iter().map(|(&node, &share)| (node, share));
+        own.filter(|&(node, _)| self.has(node)).collect()
+    }
+
+    /// Returns the own shares as text: `_`, node number, `.`, share, for each.
+    pub(crate) fn own_code(&self) -> String {
+        self.own().iter().fold(String::new(), |mut code, part| {
+            let _ = write!(code, "_{}.{}", part.0, part.1);
+            code
+        })
+    }
+
     /// Returns what [`Take::code`] wrote; none where it is no such text, or of another table.
     pub(crate) fn from_code(code: &str, proposal: &Proposal) -> Option<Self> {
+        let (code, own) = code.split_at(code.find('_').unwrap_or(code.len()));
         let (code, share) = match code.split_once('-') {
             Some((code, share)) => (code, Self::share_of(share)?),
             None => (code, WHOLE_PERCENT),
@@ -134,22 +192,31 @@ impl Take {
         let changing = proposal.nodes.iter().map(is_change);
         let taken = taken.into_iter().zip(changing);
         let taken = taken.map(|(taken, changes)| taken && changes);
-        Some(Self::whole(taken.collect()).with_share(share))
+        Self::whole(taken.collect())
+            .with_share(share)
+            .with_own_code(own)
     }
 
     /// Returns the choice as text for a path: a hexadecimal digit for each four nodes, in node order; then, where it
-    /// is not the whole of each change, `-` and the share.
+    /// is not the whole of each change, `-` and the share; then the own shares.
     pub(crate) fn code(&self) -> String {
         let digit = |four: &[bool]| {
             let bits = four.iter().enumerate().filter(|(_, taken)| **taken);
             let value = bits.fold(0_u32, |value, (bit, _)| value | (1 << bit));
             char::from_digit(value, 16).expect("below 16")
         };
-        let code: String = self.taken.chunks(4).map(digit).collect();
+        let mut code: String = self.taken.chunks(4).map(digit).collect();
         if self.is_less() {
-            return format!("{code}-{}", self.share_percent);
+            let _ = write!(code, "-{}", self.share_percent);
         }
-        code
+        code + &self.own_code()
+    }
+
+    /// Takes the change of a node, or leaves it; a node that does not change is always left.
+    pub(crate) fn set(&mut self, node: usize, to: bool, proposal: &Proposal) {
+        if proposal.nodes.get(node).is_some_and(is_change) {
+            self.taken[node] = to;
+        }
     }
 
     /// Takes all changes among `nodes`, or none of them where all were taken.
@@ -161,7 +228,7 @@ impl Take {
             .collect();
         let to = !changing.iter().all(|&node| self.taken[node]);
         for node in changing {
-            self.taken[node] = to;
+            self.set(node, to, proposal);
         }
     }
 

@@ -2,6 +2,7 @@
 
 use super::house::{NOW, job, spec};
 use crate::page::proposal::aspect::Aspect;
+use crate::page::proposal::decide_form::choice_of;
 use crate::page::proposal::take::{Rule, Take};
 use crate::page::proposal::{self, View};
 
@@ -92,6 +93,64 @@ fn a_share_survives_its_address() {
         let code = format!("100000000-{none}");
         assert_eq!(Take::from_code(&code, proposal), None, "{code}");
     }
+}
+
+/// If this fails, a node's own share is lost or changed on its way through an address, or counts for a node that is left out.
+#[test]
+fn own_shares_survive_their_address() {
+    let state = job(spec(), &|node| {
+        if node < 4 { (3.0, 0.9) } else { (0.0, 0.9) }
+    });
+    let proposal = &state.proposals[0].proposal;
+    let take = Take::of(&[0, 1], proposal).with_share(40);
+    let take = take.with_own(1, Some(70)).with_own(2, Some(9));
+    assert_eq!(take.code(), "300000000-40_1.70");
+    assert_eq!(Take::from_code(&take.code(), proposal), Some(take.clone()));
+    assert_eq!([0, 1, 2].map(|node| take.share_at(node)), [40, 70, 0]);
+    assert_eq!(take.with_own(1, None).code(), "300000000-40");
+    let left = Take::from_code("100000000_1.70", proposal).expect("a code");
+    assert_eq!(left.code(), "100000000", "node 1 is not taken");
+    for none in ["_1", "_1.0", "_1.101", "_x.5", "_1.5.5", "_1.-5"] {
+        let code = format!("300000000{none}");
+        assert_eq!(Take::from_code(&code, proposal), None, "{code}");
+    }
+}
+
+/// If this fails, a node's own share changes other nodes, or the verdict is asked for another value than is shown.
+#[test]
+fn one_node_can_be_taken_in_part() {
+    let state = job(spec(), &|node| {
+        if node < 2 { (10.0, 0.9) } else { (0.0, 0.9) }
+    });
+    let proposal = &state.proposals[0].proposal;
+    let mut view = View::first(&state, &state.proposals[0], NOW);
+    view.take = view.take.with_own(1, Some(30));
+    view.node = Some(1);
+    assert!((view.value(0) - 10.0).abs() < 1e-9 && (view.value(1) - 3.0).abs() < 1e-9);
+    let choice = choice_of(&state, proposal, &view.take);
+    let values: Vec<Option<f64>> = choice.nodes.iter().map(|node| node.value).collect();
+    assert_eq!(values, [None, Some(view.value(1))]);
+    let page = proposal::page(&view).into_string();
+    for words in [
+        "+10.0<i>s</i></a>",
+        "+10.0<i>s</i><small>+3.0</small>",
+        ", 1 by a share of its own",
+        "name=\"own-share\" min=\"1\" max=\"100\" step=\"1\" value=\"30\"",
+        "+3.0 % fuel, 3.0 %",
+    ] {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+    // The table stores tenths: a hundredth of ten is one of them, a fiftieth of one is none.
+    view.take = view.take.with_own(1, Some(1));
+    let page = proposal::page(&view).into_string();
+    assert!(!page.contains("less than the table can store"), "{page}");
+    let state = job(spec(), &|node| {
+        if node < 2 { (1.0, 0.9) } else { (0.0, 0.9) }
+    });
+    let mut view = View::first(&state, &state.proposals[0], NOW);
+    view.take = view.take.with_own(1, Some(2));
+    let page = proposal::page(&view).into_string();
+    assert!(page.contains("less than the table can store"), "{page}");
 }
 
 /// If this fails, a reviewer who takes less than proposed sees the table, or the risk, of the whole change.

@@ -111,39 +111,48 @@ impl Band {
                     rpm,
                     target: state.spec.target_lambda[node],
                     leanest: limits.leanest_lambda_at(rpm, plate_percent),
-                    said: entry.and_then(|entry| said(entry, node)),
+                    said: entry.and_then(|entry| said(state, entry, node)),
                 }
             })
             .collect()
     }
 }
 
-fn said(entry: &ProposalEntry, index: usize) -> Option<Said> {
+fn said(state: &JobState, entry: &ProposalEntry, index: usize) -> Option<Said> {
     let node: &NodeChange = entry.proposal.nodes.get(index)?;
     if is_unvisited(node) {
         return None;
     }
-    let taken = match &entry.verdict {
-        Some(verdict) => {
-            let approved = verdict.approved.as_ref();
-            approved.is_some_and(|(_, nodes)| nodes.contains(&index))
-        }
-        None => true,
-    };
-    let unchanged = Said {
+    let left = Said {
         before: node.lambda_before,
         predicted: node.lambda_before,
         interval: None,
     };
-    Some(if taken {
-        Said {
-            predicted: node.predicted_lambda,
-            interval: Some(node.predicted_lambda_interval),
-            ..unchanged
-        }
-    } else {
-        unchanged
-    })
+    let Some(verdict) = &entry.verdict else {
+        return Some(with_fuel(node, 1.0));
+    };
+    let Some((revision, nodes)) = &verdict.approved else {
+        return Some(left);
+    };
+    if !nodes.contains(&index) {
+        return Some(left);
+    }
+    // Less may have been taken than proposed: lambda follows the fuel that the node did get.
+    let content = state.spec.table.content;
+    let value = state.revision(*revision).ok()?.values[index];
+    Some(with_fuel(
+        node,
+        content.fuel(value) / content.fuel(node.after),
+    ))
+}
+
+/// Returns what is said of a node that gets `share` of the fuel that is proposed.
+fn with_fuel(node: &NodeChange, share: f64) -> Said {
+    Said {
+        before: node.lambda_before,
+        predicted: node.predicted_lambda / share,
+        interval: Some(node.predicted_lambda_interval.map(|end| end / share)),
+    }
 }
 
 /// Returns what the readings near each breakpoint of speed come to; none where there are none.
