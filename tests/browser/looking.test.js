@@ -35,6 +35,7 @@ for (const scheme of ["light", "dark"]) {
       for (const path of paths()) {
         await page.goto(path);
         barriers.push(...(await axeViolations(page)).map((barrier) => `${path}: ${barrier}`));
+        if ((await page.locator("header .you").count()) !== 1) barriers.push(`${path}: does not say who is signed in`);
         const beyond = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
         if (beyond > 0) barriers.push(`${path}: ${beyond} px wider than the screen`);
       }

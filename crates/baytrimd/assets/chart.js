@@ -16,7 +16,7 @@ const ink = (name) => getComputedStyle(document.documentElement).getPropertyValu
 const font = () => `13px ${getComputedStyle(document.body).fontFamily}`;
 
 const axis = (label, more) => ({
-  label, stroke: ink("ink"), font: font(), labelFont: font(), labelSize: 22,
+  label, values: (_, values) => values.map((value) => (value === null ? "" : `${value}`)), stroke: ink("ink"), font: font(), labelFont: font(), labelSize: 22,
   grid: { stroke: ink("line"), width: 1 }, ticks: { stroke: ink("line"), width: 1, size: 5 }, ...more,
 });
 

@@ -18,6 +18,7 @@ use super::grid::{grid, plain_head};
 use super::mark::{self, is_borrowed, is_unvisited};
 use super::number::{counted, seconds};
 use super::read::{self, Page};
+use super::signed::carried;
 use super::{address, frame, scale};
 use crate::fault::Fault;
 use crate::shop::{Loaded, Shop};
@@ -48,10 +49,10 @@ pub(super) async fn page(
 ) -> Page {
     let job = read::load_whole(&shop, &id).await?;
     let held = Arc::clone(&shop);
-    let page = shop.compute().run(move || {
+    let page = shop.compute().run(carried(move || {
         let next = next(&held, &job, &asked);
         Ok(render(&job.state, &asked, next).into_string())
-    });
+    }));
     Ok(Html(page.await?))
 }
 

@@ -295,16 +295,16 @@ fn with_own(mut take: Take, proposal: &Proposal, fields: &[(String, String)]) ->
     let Some(node) = own_node(proposal, fields) else {
         return take;
     };
+    let text = field(fields, "own-share").unwrap_or_default();
+    let share = Take::share_of(text);
+    let is_none = share.is_none() && !text.trim().is_empty();
     match field(fields, "own") {
-        Some("take") => take.set(node, true, proposal),
         Some("leave") => take.set(node, false, proposal),
+        _ if is_none => return take,
+        Some("take") => take.set(node, true, proposal),
         _ => {}
     }
-    let text = field(fields, "own-share").unwrap_or_default();
-    match Take::share_of(text) {
-        None if !text.trim().is_empty() => take,
-        share => take.with_own(node, share),
-    }
+    take.with_own(node, share)
 }
 
 fn line(state: &JobState, text: &str) -> Option<Line> {

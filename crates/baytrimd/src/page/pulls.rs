@@ -15,6 +15,7 @@ use serde::Deserialize;
 use super::grid::{grid, plain_head};
 use super::number::{seconds, signed};
 use super::read::{self, Page};
+use super::signed::carried;
 use super::{address, frame, pull, scale};
 use crate::compute::blocking;
 use crate::fault::Fault;
@@ -38,11 +39,11 @@ pub(super) async fn page(
 ) -> Page {
     let job = read::load_whole(&shop, &id).await?;
     let (from, to): (PullId, PullId) = (pair.from.parse()?, pair.to.parse()?);
-    let page = blocking(move || {
+    let page = blocking(carried(move || {
         let (from, to) = (job.state.pull(from)?, job.state.pull(to)?);
         let read = [means(&shop, &job, from)?, means(&shop, &job, to)?];
         Ok(render(&job.state, from, to, &read).into_string())
-    });
+    }));
     Ok(Html(page.await?))
 }
 

@@ -47,6 +47,15 @@ pub(super) async fn while_signed_in<T>(who: Admitted, work: impl Future<Output =
     SIGNED_IN.scope(who, work).await
 }
 
+/// Returns `work` such that it knows who is signed in on another thread, too.
+pub(super) fn carried<T>(work: impl FnOnce() -> T) -> impl FnOnce() -> T {
+    let who = signed_in().ok();
+    move || match who {
+        Some(who) => SIGNED_IN.sync_scope(who, work),
+        None => work(),
+    }
+}
+
 /// Lets a request through where who is signed in may make it; sends everybody else to sign in.
 pub(super) async fn enter(State(access): State<Access>, request: Request, next: Next) -> Response {
     let path = request.uri().path();

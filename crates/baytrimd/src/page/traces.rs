@@ -16,6 +16,7 @@ use maud::{Markup, html};
 use super::number::breakpoint;
 use super::problem::Problem;
 use super::read::{self, Page};
+use super::signed::carried;
 use super::{address, chart, frame};
 use crate::compute::blocking;
 use crate::fault::Fault;
@@ -48,11 +49,11 @@ pub(super) async fn page(
     Query(asked): Asked,
 ) -> Page {
     let job = read::load_whole(&shop, &id).await?;
-    let page = blocking(move || {
+    let page = blocking(carried(move || {
         let chosen = Chosen::of(&job.state, &asked)?;
         let drawn = points(&shop, &job, &chosen)?;
         Ok(render(&job.state, &chosen, &drawn).into_string())
-    });
+    }));
     Ok(Html(page.await?))
 }
 

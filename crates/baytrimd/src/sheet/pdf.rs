@@ -13,6 +13,8 @@ use super::words::{fixed, moment, signed};
 const PICTURES_HEAD: f32 = 82.0;
 /// Height of the heading of the table handed over.
 const TABLE_HEAD: f32 = 30.0;
+/// Height of what tells the table again, below it.
+const TABLE_FOOT: f32 = 74.0;
 
 /// A sheet as a file.
 #[derive(Debug, Clone)]
@@ -36,13 +38,20 @@ pub fn render(sheet: &Sheet) -> Result<Rendered, PdfError> {
     story(&mut paper, sheet);
     // Before and after are to be looked at together. Where they no longer fit below the story, what fits goes first.
     let is_apart = sheet.maps.is_some() && both(&paper, sheet).is_none();
-    if is_apart {
+    let is_table_first = is_apart && fits_table(&paper, sheet);
+    if is_table_first {
+        table(&mut paper, sheet);
+    } else if is_apart {
         conditions(&mut paper, sheet);
+    }
+    if is_apart {
         paper.turn();
     }
     pictures(&mut paper, sheet);
-    table(&mut paper, sheet);
-    if !is_apart {
+    if !is_table_first {
+        table(&mut paper, sheet);
+    }
+    if is_table_first || !is_apart {
         conditions(&mut paper, sheet);
     }
     close(&mut paper);
@@ -108,6 +117,10 @@ fn both(paper: &Paper, sheet: &Sheet) -> Option<f32> {
     map::row_height(&sheet.table.axes, 2, paper.left() - PICTURES_HEAD)
 }
 
+fn fits_table(paper: &Paper, sheet: &Sheet) -> bool {
+    map::row_height(&sheet.table.axes, 1, paper.left() - TABLE_HEAD - TABLE_FOOT).is_some()
+}
+
 fn pictures(paper: &mut Paper, sheet: &Sheet) {
     let Some(maps) = &sheet.maps else {
         return;
@@ -134,7 +147,8 @@ fn pictures(paper: &mut Paper, sheet: &Sheet) {
 
 fn table(paper: &mut Paper, sheet: &Sheet) {
     let table = &sheet.table;
-    let height = map::row_height(&table.axes, 1, paper.left() - TABLE_HEAD);
+    let left = paper.left() - TABLE_HEAD - TABLE_FOOT;
+    let height = map::row_height(&table.axes, 1, left);
     if height.is_none() {
         paper.turn();
     }

@@ -38,7 +38,7 @@ pub(super) fn facts(state: &JobState) -> Vec<(&'static str, String)> {
         (
             "Fuel table",
             format!(
-                "{} throttle openings by {} engine speeds",
+                "{} throttle openings by {} speeds",
                 spec.axes.plate_percent.len(),
                 spec.axes.rpm.len()
             ),

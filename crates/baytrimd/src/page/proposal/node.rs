@@ -53,11 +53,9 @@ pub(crate) fn details(view: &View<'_>) -> Markup {
                         @for limit in limits { li { (sentence_case(limit.sentence())) "." } }
                     }
                     (ruler(node, state.spec.limits.leanest_lambda_at(node.rpm, node.plate_percent)))
-                }
-                div {
-                    (facts(state, node))
                     (part::form(view, index))
                 }
+                (facts(state, node))
                 div {
                     (behind::section(state, node, &view.behind))
                     (talk::about(view, node))
@@ -132,7 +130,7 @@ pub(crate) fn chance(risk: f64) -> String {
     match risk * 100.0 {
         percent if percent < 0.1 => "below 0.1 %".to_owned(),
         percent if percent > 99.9 => "above 99.9 %".to_owned(),
-        percent if percent < 10.0 => format!("{percent:.1} %"),
+        percent if !(10.0..99.0).contains(&percent) => format!("{percent:.1} %"),
         percent => format!("{percent:.0} %"),
     }
 }
