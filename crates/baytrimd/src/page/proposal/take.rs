@@ -122,8 +122,8 @@ impl Take {
 
     /// Returns the same choice with the own shares that [`Take::own_code`] wrote, as far as their nodes are taken.
     pub(crate) fn with_own_code(self, code: &str) -> Option<Self> {
-        let parts = code.split('_').filter(|part| !part.is_empty());
-        parts.into_iter().try_fold(self, |take, part| {
+        let mut parts = code.split('_').filter(|part| !part.is_empty());
+        parts.try_fold(self, |take, part| {
             let (node, share) = part.split_once('.')?;
             Some(take.with_own(node.parse().ok()?, Some(Self::share_of(share)?)))
         })
