@@ -206,7 +206,7 @@ mod tests {
     /// If this fails, the axis has no number, too many of them, or some that lie beyond it.
     #[test]
     fn ticks_are_few_round_and_inside() {
-        assert_eq!(ticks(7.8, 10.2).0, [8.0, 9.0, 10.0]);
+        assert_eq!(ticks(7.8, 10.2).0, [8.0, 8.5, 9.0, 9.5, 10.0]);
         assert_eq!(ticks(-3.0, 12.0).0, [0.0, 5.0, 10.0]);
         for (low, high) in [(-0.3, 0.4), (-41.0, 3.0), (6.1, 7.1), (-300.0, 4000.0)] {
             let (ticks, _) = ticks(low, high);

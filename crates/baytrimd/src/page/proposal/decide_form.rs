@@ -135,7 +135,7 @@ fn lean(view: &View<'_>) -> Markup {
     clippy::float_cmp,
     reason = "both values come from the same table: as proposed means the very same number"
 )]
-fn lean_risk(view: &View<'_>, index: usize) -> f64 {
+pub(crate) fn lean_risk(view: &View<'_>, index: usize) -> f64 {
     let node = &view.entry.proposal.nodes[index];
     let value = view.value(index);
     if value == node.after {

@@ -3,7 +3,8 @@
 use maud::{Markup, html};
 
 use super::View;
-use super::node::unit;
+use super::decide_form::lean_risk;
+use super::node::{chance, unit};
 use crate::page::grid::place;
 use crate::page::mark;
 use crate::page::number::{breakpoint, counted, decimals, fixed, signed};
@@ -38,7 +39,7 @@ pub(crate) fn taken(view: &View<'_>, index: usize) -> Markup {
         return html! {};
     }
     if !view.take.has(index) {
-        return html! { p.taken { strong { "Left out." } } };
+        return html! { p.taken { strong { "Left out" } ": " (outcome(view, index)) "." } };
     }
     let Some(percent) = taken_percent(view, index) else {
         return html! {};
@@ -47,9 +48,21 @@ pub(crate) fn taken(view: &View<'_>, index: usize) -> Markup {
     html! {
         p.taken {
             strong { "Part of it is taken" } ": " (signed(percent, 1)) " % fuel, "
-            (fixed(view.value(index), decimals(table.resolution))) (unit(table.content)) "."
+            (fixed(view.value(index), decimals(table.resolution))) (unit(table.content)) "; " (outcome(view, index)) "."
         }
     }
+}
+
+/// Returns where lambda then ends: the figures below are those of the whole change.
+fn outcome(view: &View<'_>, index: usize) -> String {
+    let node = &view.entry.proposal.nodes[index];
+    let content = view.state.spec.table.content;
+    let given = content.fuel(view.value(index)) / content.fuel(node.before);
+    format!(
+        "lambda then {:.3}, chance of ending leaner than permitted {}",
+        node.lambda_before / given,
+        chance(lean_risk(view, index))
+    )
 }
 
 /// Returns where a node is taken, taken in part or left out; nothing where there is no choice.

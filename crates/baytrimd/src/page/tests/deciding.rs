@@ -136,21 +136,18 @@ fn one_node_can_be_taken_in_part() {
         "+10.0<i>s</i><small>+3.0</small>",
         ", 1 by a share of its own",
         "name=\"own-share\" min=\"1\" max=\"100\" step=\"1\" value=\"30\"",
-        "+3.0 % fuel, 3.0 %",
+        // 0.95 / 1.03 = 0.922.
+        "+3.0 % fuel, 3.0 %; lambda then 0.922",
     ] {
         assert!(page.contains(words), "{words}: {page}");
     }
-    // The table stores tenths: a hundredth of ten is one of them, a fiftieth of one is none.
-    view.take = view.take.with_own(1, Some(1));
-    let page = proposal::page(&view).into_string();
-    assert!(!page.contains("less than the table can store"), "{page}");
-    let state = job(spec(), &|node| {
-        if node < 2 { (1.0, 0.9) } else { (0.0, 0.9) }
-    });
-    let mut view = View::first(&state, &state.proposals[0], NOW);
-    view.take = view.take.with_own(1, Some(2));
-    let page = proposal::page(&view).into_string();
-    assert!(page.contains("less than the table can store"), "{page}");
+    // The table stores halves: a tenth of ten is two of them, a fiftieth is none.
+    for (share, is_too_little) in [(10, false), (2, true)] {
+        view.take = view.take.with_own(1, Some(share));
+        let page = proposal::page(&view).into_string();
+        let is_told = page.contains("less than the table can store");
+        assert_eq!(is_told, is_too_little, "{share}: {page}");
+    }
 }
 
 /// If this fails, a reviewer who takes less than proposed sees the table, or the risk, of the whole change.
