@@ -68,3 +68,4 @@ if [ $# -gt 0 ]; then
     exit
 fi
 cargo test --locked -p baytrim-ledger-postgres --features live-tests
+cargo test --locked -p baytrimd --features live-tests --test replicated

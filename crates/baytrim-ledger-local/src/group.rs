@@ -95,6 +95,10 @@ fn copy(fault: &StoreFault) -> StoreFault {
             what: what.clone(),
             source: again(source),
         },
+        StoreFault::Away { what, source } => StoreFault::Away {
+            what: what.clone(),
+            source: again(source),
+        },
         StoreFault::Full { what, source } => StoreFault::Full {
             what: what.clone(),
             source: again(source),

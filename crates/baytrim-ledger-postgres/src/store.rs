@@ -185,6 +185,10 @@ impl Store for PostgresStore {
         shared.wait(snapshots::get(shared, stream, name))
     }
 
+    fn is_shared(&self) -> bool {
+        true
+    }
+
     fn verify(&self, progress: &mut dyn FnMut(VerifyProgress)) -> Result<VerifyReport, StoreFault> {
         verify::verify(&self.shared, progress)
     }

@@ -64,6 +64,11 @@ impl Trouble {
 
     /// Returns what the caller of the store is told; `what` was being done.
     pub(crate) fn into_fault(self, what: &str) -> StoreFault {
+        if self.is_passing() {
+            let what = what.to_owned();
+            let source = io::Error::other(self);
+            return StoreFault::Away { what, source };
+        }
         let is_full =
             matches!(&self, Self::Database(error) if error.code() == Some(&SqlState::DISK_FULL));
         let kind = if is_full {

@@ -55,6 +55,14 @@ pub enum StoreFault {
         /// What the system said.
         source: io::Error,
     },
+    /// What holds the content can't be reached now; whether a write has landed is unknown.
+    #[error("{what} failed, because the store can't be reached; try again once it can")]
+    Away {
+        /// What was being done.
+        what: String,
+        /// Why it can't be reached.
+        source: io::Error,
+    },
     /// There is no space left; whether this write landed is unknown.
     #[error("{what} failed for want of space; free some, then restart the store")]
     Full {

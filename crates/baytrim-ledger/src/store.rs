@@ -171,6 +171,11 @@ pub trait Store: Send + Sync {
         name: &StreamName,
     ) -> Result<Option<Snapshot>, StoreFault>;
 
+    /// Tells whether other programs may write to the same content at the same time.
+    fn is_shared(&self) -> bool {
+        false
+    }
+
     /// Reads everything and checks it: chains, checksums, blobs, index. Appends may go on meanwhile.
     ///
     /// # Errors

@@ -42,7 +42,8 @@ pub use gate::{Door, gate};
 pub(crate) use look::look_on;
 pub use members::{SHOP_STREAM, fold};
 pub use owner::{
-    OWNER_FILE, OWNER_NAME, OwnerError, RecoverError, establish, found, recover, write,
+    OWNER_FILE, OWNER_NAME, OwnerError, RecoverError, establish, establish_at, found, recover,
+    write,
 };
 pub use places::{Place, Places};
 pub use session::{SESSION_IDLE_MS, SESSION_MS_MAX, SESSIONS_MAX, SIGN_IN_MS, SIGN_INS_MAX};
@@ -103,6 +104,14 @@ impl Access {
     /// Returns the shop as it is now.
     pub fn state(&self) -> Arc<ShopState> {
         self.0.members.state()
+    }
+
+    /// Returns whether a token that is shown may be one that another daemon has recorded a moment ago.
+    pub(crate) fn may_be_news(&self, token: Option<&str>, peer: Option<IpAddr>) -> bool {
+        let token = token.and_then(Token::parse);
+        let is_news = token.is_some_and(|token| self.state().token(token.id()).is_none());
+        let is_spent = peer.is_some_and(|peer| self.attempts().is_spent(peer, self.now()));
+        is_news && !is_spent && self.0.members.is_shared()
     }
 
     /// Returns the latest moment that the clock or a record has told.

@@ -4,8 +4,10 @@ mod config;
 mod ledger;
 mod options;
 mod owner;
+mod place;
 mod serve;
 mod tls;
+mod transfer;
 
 use std::process::ExitCode;
 
@@ -27,6 +29,8 @@ const EXAMPLES: &str = "Examples:
   baytrimd demo
   baytrimd serve --data /var/lib/baytrim
   baytrimd tls init --data /var/lib/baytrim --name shop-pc --name 192.168.1.20
+  baytrimd serve --store postgres://baytrim@db1,db2/baytrim?sslrootcert=/etc/baytrim/db-ca.pem
+  baytrimd move --from /var/lib/baytrim --to postgres://baytrim@db1,db2/baytrim
   baytrimd config show --config /etc/baytrim/baytrimd.toml
   baytrimd ledger verify --data /var/lib/baytrim
 
@@ -41,10 +45,12 @@ enum Command {
     Config(config::Config),
     /// Shows the main job on invented data: logs in, proposal out.
     Demo(Demo),
+    /// Moves a whole ledger between a directory and a database, either way.
+    Move(transfer::Transfer),
     /// Works on a ledger that no daemon has open.
     #[command(subcommand)]
     Ledger(ledger::Ledger),
-    /// Lets an owner in again whose token is lost
+    /// Makes the shop's first member, or lets an owner in again whose token is lost
     #[command(subcommand)]
     Owner(owner::Owner),
     /// Makes what the daemon needs to be talked to without others listening
@@ -97,8 +103,9 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Serve(command) => command.run(),
         Command::Config(command) => command.run(),
         Command::Demo(command) => command.run(),
-        Command::Ledger(command) => command.run(),
         Command::Owner(command) => command.run(),
+        Command::Move(command) => command.run(),
+        Command::Ledger(command) => command.run(),
         Command::Tls(command) => command.run(),
     };
     match done {

@@ -16,8 +16,10 @@ pub use parse::settings;
 /// Everything that the daemon is told.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
-    /// Directory of the ledger; none where nobody named one.
+    /// Directory of the ledger; none where nobody named one. With a database it holds this machine's own small files.
     pub data: Option<PathBuf>,
+    /// The database that the ledger is in; none: it is in the directory.
+    pub database: Option<Database>,
     /// Address to listen at, `HOST:PORT`; port 0 takes a free one.
     pub listen: String,
     /// How log lines look.
@@ -53,6 +55,17 @@ pub struct WebhookSettings {
     pub secret_file: Option<PathBuf>,
     /// File with the authority of the receiver's certificate; none: the public ones.
     pub ca_file: Option<PathBuf>,
+}
+
+/// A database that holds a ledger.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Database {
+    /// Where it is: `postgres://...`.
+    pub url: String,
+    /// File with nothing but the password; none: none is needed.
+    pub password_file: Option<PathBuf>,
+    /// Whether one copy of each record is enough.
+    pub single_copy: bool,
 }
 
 /// Limits that a shop may want to move.

@@ -4,6 +4,7 @@
 pub mod access;
 pub mod carry;
 pub mod checkpoints;
+mod claim;
 pub mod cli;
 pub mod clock;
 pub mod compute;
@@ -13,6 +14,7 @@ mod demo;
 mod ending;
 pub mod evidence;
 pub mod fault;
+mod follow;
 pub mod intake;
 pub mod judged;
 pub mod ledger_check;
@@ -29,6 +31,7 @@ pub mod sheet;
 pub mod shop;
 pub mod status;
 pub mod tls;
+pub mod transfer;
 pub mod webhook;
 
 pub use server::{ServeError, Serving, serve};

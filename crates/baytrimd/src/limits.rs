@@ -99,6 +99,21 @@ pub const WATCH_BEAT: Duration = Duration::from_secs(15);
 /// Time between two looks of a watch at the ledger itself, for what another program recorded.
 pub const WATCH_LOOK: Duration = Duration::from_secs(5);
 
+/// Time between two looks at a ledger that other daemons write to: what they record is told this much later here.
+pub const FOLLOW_EVERY: Duration = Duration::from_millis(500);
+
+/// Share of a daemon's time that goes into those looks: one in this many, but a look every five seconds all the same.
+pub const FOLLOW_REST: u32 = 10;
+
+/// Streams that one look lists at a time.
+pub const FOLLOW_STREAMS: usize = 256;
+
+/// Time that a request waits for another daemon that computes the same proposal before it computes it itself.
+pub const CLAIM_PATIENCE: Duration = Duration::from_secs(30);
+
+/// Time between two looks whether that other daemon is done.
+pub const CLAIM_LOOK: Duration = Duration::from_millis(100);
+
 /// Time that a watch waits for a reader that takes nothing.
 pub const WATCH_PATIENCE: Duration = Duration::from_secs(60);
 

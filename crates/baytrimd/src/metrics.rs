@@ -97,6 +97,8 @@ pub struct Metrics {
     pub compute_waiting: Gauge,
     /// Seconds of heavy work, waiting not counted.
     pub compute_duration: Histogram,
+    /// Proposals that were computed, recorded or not.
+    pub proposals_computed: Counter,
     /// Writes to the store by what and how they ended.
     pub writes: Family<Written, Counter>,
     /// Seconds until a write was durable.
@@ -121,6 +123,7 @@ impl Metrics {
             compute_running: Gauge::default(),
             compute_waiting: Gauge::default(),
             compute_duration: long(),
+            proposals_computed: Counter::default(),
             writes: Family::default(),
             write_duration: Family::new_with_constructor(short),
             written: Counter::default(),
@@ -149,6 +152,11 @@ impl Metrics {
             "Time until a request was answered, or its stream ended",
             Unit::Seconds,
             self.request_duration.clone(),
+        );
+        registry.register(
+            "proposals_computed",
+            "Proposals that were computed, recorded or not",
+            self.proposals_computed.clone(),
         );
         registry.register(
             "requests_running",

@@ -25,6 +25,7 @@ use tonic_health::server::HealthReporter;
 use crate::access::{Access, Door, gate, look_on};
 use crate::checkpoints::{self, Checkpointing};
 use crate::config::ServiceLimits;
+use crate::follow::follow;
 use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
 use crate::metrics;
 use crate::page;
@@ -109,6 +110,12 @@ pub async fn serve(
     tokio::spawn(look_on(access.clone(), stopped.clone()));
     let (health, health_service) = tonic_health::server::health_reporter();
     set_health(&health, true).await;
+    if shop.store().is_shared() {
+        let (reached, is_reached) = watch::channel(true);
+        let (shop, access) = (Arc::clone(&shop), access.clone());
+        tokio::spawn(follow(shop, access, reached, stopped.clone()));
+        tokio::spawn(tell_reach(health.clone(), is_reached, stopped.clone()));
+    }
     let reflection = tonic_reflection::server::Builder::configure()
         .register_encoded_file_descriptor_set(baytrim_api::DESCRIPTORS)
         .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
@@ -181,14 +188,38 @@ async fn run(
     }
 }
 
+/// Lets the health of the services follow whether the ledger is reached: requests go to another daemon meanwhile. That
+/// of the daemon itself stays: starting it anew would help nobody.
+async fn tell_reach(
+    health: HealthReporter,
+    mut is_reached: watch::Receiver<bool>,
+    stopped: watch::Receiver<bool>,
+) {
+    while is_reached.changed().await.is_ok() {
+        let is_serving = *is_reached.borrow_and_update();
+        if *stopped.borrow() {
+            return;
+        }
+        set_services(&health, is_serving).await;
+    }
+}
+
 async fn set_health(health: &HealthReporter, is_serving: bool) {
+    let status = if is_serving {
+        tonic_health::ServingStatus::Serving
+    } else {
+        tonic_health::ServingStatus::NotServing
+    };
+    health.set_service_status("", status).await;
+    set_services(health, is_serving).await;
+}
+
+async fn set_services(health: &HealthReporter, is_serving: bool) {
     macro_rules! set {
         ($($service:ty),*) => {
             if is_serving {
-                health.set_service_status("", tonic_health::ServingStatus::Serving).await;
                 $(health.set_serving::<$service>().await;)*
             } else {
-                health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
                 $(health.set_not_serving::<$service>().await;)*
             }
         };

@@ -25,6 +25,7 @@ use baytrim_model::record::JobEvent;
 use serde::de::DeserializeOwned;
 
 use crate::access::Access;
+use crate::claim::Claims;
 use crate::clock;
 use crate::compute::Compute;
 use crate::config::ServiceLimits;
@@ -53,6 +54,7 @@ pub struct Shop {
     compute: Compute,
     metrics: Arc<Metrics>,
     news: News,
+    claims: Claims,
     limits: ServiceLimits,
     /// Who works here; without it, whom the ledger names.
     access: Option<Access>,
@@ -112,6 +114,7 @@ impl Shop {
             compute: Compute::new(limits.compute_max, Arc::clone(&metrics)),
             metrics,
             news: News::new(),
+            claims: Claims::default(),
             limits,
             access: None,
         }
@@ -149,6 +152,17 @@ impl Shop {
     /// Returns a number that is another one whenever this daemon has recorded something since.
     pub fn changes(&self) -> u64 {
         self.changes.load(Ordering::Relaxed)
+    }
+
+    /// Tells those who watch that something was recorded in `stream`, here or by another daemon.
+    pub(crate) fn heard(&self, stream: &StreamName) {
+        self.changes.fetch_add(1, Ordering::Relaxed);
+        self.news.tell(stream);
+    }
+
+    /// Returns the claims on heavy work.
+    pub(crate) fn claims(&self) -> &Claims {
+        &self.claims
     }
 
     /// Returns the room for heavy work.

@@ -118,6 +118,11 @@ fn tell_store(told: Told, fault: &StoreFault) -> Told {
             "STORE_FULL",
             "the daemon's disk is full; free some space, then restart the daemon",
         ),
+        StoreFault::Away { .. } => told.but(
+            Code::Unavailable,
+            "STORE_AWAY",
+            "the daemon can't reach its ledger; send the request again with the same request_id in a moment",
+        ),
         StoreFault::Poisoned { .. } => told.but(
             Code::Unavailable,
             "STORE_STOPPED",

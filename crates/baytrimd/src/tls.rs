@@ -102,17 +102,18 @@ pub enum TlsError {
 }
 
 impl Tls {
-    /// Returns what `settings` say, else what is in `data`; none where nothing is to be encrypted.
+    /// Returns what `settings` say, else what is in `data`, where there is a directory; none where nothing is to be encrypted.
     ///
     /// # Errors
     /// When a file can't be used, or a certificate has ended.
     pub fn load(
         settings: &Settings,
-        data: &Path,
+        data: Option<&Path>,
         at: UnixMillis,
     ) -> Result<Option<Self>, TlsError> {
-        let own = data.join(TLS_DIR).join(SERVER_FILE);
-        let authority = data.join(TLS_DIR).join(AUTHORITY_FILE);
+        // Without a directory of the daemon's own there is nothing at these places.
+        let made = data.unwrap_or(Path::new("")).join(TLS_DIR);
+        let (own, authority) = (made.join(SERVER_FILE), made.join(AUTHORITY_FILE));
         let bays = settings.bays_show_certificates;
         let tls = match &settings.tls_certificate {
             Some(path) => {
@@ -120,7 +121,7 @@ impl Tls {
                 let remedy = "put a new one in its place, and start the daemon again";
                 Some(Self::of(path, key, (at, remedy))?)
             }
-            None if own.is_file() => {
+            None if data.is_some() && own.is_file() => {
                 let remedy = "make a new one with `baytrimd tls renew`";
                 let tls = Self::of(&own, &own, (at, remedy))?;
                 let authority = Some(authority.clone());

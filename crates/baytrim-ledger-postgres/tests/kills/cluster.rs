@@ -113,7 +113,7 @@ impl Node {
         std::fs::write(&file, before + lines).expect("writes");
     }
 
-    fn start(&self) {
+    pub(crate) fn start(&self) {
         let options = format!("-p {}", self.port);
         let log = self.home.join("log");
         run(command("pg_ctl")

@@ -12,6 +12,7 @@ use baytrim_model::shop::Role;
 use tonic::transport::server::{TcpConnectInfo, TlsConnectInfo};
 
 use super::{ACTOR_KEY, Access, Admitted, Standing};
+use crate::compute::blocking;
 use crate::fault::{AccessFault, Fault};
 use crate::status;
 use crate::tls::{self, Shown};
@@ -41,6 +42,15 @@ pub async fn gate(State(door): State<Door>, mut request: Request, next: Next) ->
         return next.run(request).await;
     }
     let method = path.strip_prefix(PACKAGE).unwrap_or_default().to_owned();
+    if door
+        .access
+        .may_be_news(token(request.headers()), peer(&request))
+    {
+        let access = door.access.clone();
+        if let Err(fault) = blocking(move || Ok(access.look()?)).await {
+            return status::of(&fault).into_http();
+        }
+    }
     let checked = admit(&door, &request, &method);
     match checked {
         Ok(admitted) => {
@@ -76,19 +86,23 @@ pub(crate) fn is_encrypted(extensions: &Extensions) -> bool {
 
 fn admit(door: &Door, request: &Request, method: &str) -> Result<Admitted, Fault> {
     let headers = request.headers();
-    let header = headers
-        .get(AUTHORIZATION)
-        .and_then(|value| value.to_str().ok());
-    let token = header
-        .and_then(|text| text.strip_prefix("Bearer "))
-        .map(str::trim);
-    let admitted = door.access.admit(token, peer(request))?;
+    let admitted = door.access.admit(token(headers), peer(request))?;
     if door.bays_show_certificates {
         check_certificate(&admitted, shown(request).as_ref())?;
     }
     admitted.check(method)?;
     check_name(headers, &admitted)?;
     Ok(admitted)
+}
+
+/// Returns the token that a request shows.
+fn token(headers: &HeaderMap) -> Option<&str> {
+    let header = headers
+        .get(AUTHORIZATION)
+        .and_then(|value| value.to_str().ok());
+    header
+        .and_then(|text| text.strip_prefix("Bearer "))
+        .map(str::trim)
 }
 
 /// A bay's token alone opens nothing where bays have certificates: whoever copied it lacks the key.

@@ -25,7 +25,10 @@ pub(crate) async fn look_on(access: Access, mut stop: watch::Receiver<bool>) {
 
 impl Access {
     /// Takes in what another program recorded about members.
-    fn look(&self) -> Result<(), InternalFault> {
+    ///
+    /// # Errors
+    /// The store's fault, or records that tell no shop.
+    pub(crate) fn look(&self) -> Result<(), InternalFault> {
         if self.0.members.look()? {
             self.0.changes.send_modify(|count| *count += 1);
         }

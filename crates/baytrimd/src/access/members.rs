@@ -64,6 +64,19 @@ impl Members {
         self.known().state
     }
 
+    /// Tells whether other daemons may record something about the shop.
+    pub(crate) fn is_shared(&self) -> bool {
+        self.store.is_shared()
+    }
+
+    /// Reads what was recorded since, by others too; only for whoever holds `deciding`.
+    fn catch_up(&self) -> Result<Known, InternalFault> {
+        let known = catch_up(&*self.store, self.known())?;
+        let mut kept = self.known.write().unwrap_or_else(PoisonError::into_inner);
+        kept.clone_from(&known);
+        Ok(known)
+    }
+
     /// Returns a copy, so that nobody holds the lock while deciding.
     fn known(&self) -> Known {
         let known = self.known.read().unwrap_or_else(PoisonError::into_inner);
@@ -73,13 +86,8 @@ impl Members {
     /// Reads what another program recorded; returns whether there was something.
     pub(crate) fn look(&self) -> Result<bool, InternalFault> {
         let _deciding = self.deciding.lock().unwrap_or_else(PoisonError::into_inner);
-        let before = self.known();
-        let next_seq = before.head.next_seq;
-        let known = catch_up(&*self.store, before)?;
-        let is_new = known.head.next_seq != next_seq;
-        if is_new {
-            *self.known.write().unwrap_or_else(PoisonError::into_inner) = known;
-        }
+        let before = self.known().head.next_seq;
+        let is_new = self.catch_up()?.head.next_seq != before;
         Ok(is_new)
     }
 
@@ -93,7 +101,7 @@ impl Members {
     ) -> Result<Settled, Fault> {
         let _deciding = self.deciding.lock().unwrap_or_else(PoisonError::into_inner);
         for _ in 0..DECIDE_TRIES_MAX {
-            let known = self.known();
+            let known = self.catch_up()?;
             if let Some(outcome) = known.state.outcome(author.request_id.as_ref()) {
                 if is_same(outcome) {
                     let before = Some(outcome.clone());
@@ -105,11 +113,8 @@ impl Members {
             }
             let events = plan(&known.state)?;
             let landed = self.append(&known, author, events)?;
-            let known = catch_up(&*self.store, known)?;
-            let state = Arc::clone(&known.state);
-            *self.known.write().unwrap_or_else(PoisonError::into_inner) = known;
             if landed {
-                let before = None;
+                let (state, before) = (self.catch_up()?.state, None);
                 return Ok(Settled { state, before });
             }
         }

@@ -80,22 +80,35 @@ pub enum RecoverError {
 /// When the file can't be written, or the member not be recorded.
 pub fn establish(access: &Access, directory: &Path) -> Result<Option<PathBuf>, OwnerError> {
     let path = directory.join(OWNER_FILE);
-    let record = |fault: Fault| OwnerError::Record(Box::new(fault));
-    if access.state().members().next().is_some() {
-        return Ok(path.is_file().then_some(path));
-    }
-    let token = Token::make().map_err(|fault| record(fault.into()))?;
-    // The file first: a member whose token nobody has could never be reached.
-    write(&path, &token).map_err(|source| OwnerError::File {
-        path: path.clone(),
-        source,
-    })?;
-    let settled = found(access, &token, &[Role::Owner, Role::Tuner]);
-    settled.map_err(record)?;
-    Ok(Some(path))
+    let is_first = establish_at(access, &path)?;
+    Ok((is_first || path.is_file()).then_some(path))
 }
 
-/// Gives an owner a new token in `directory` and makes all their others void; returns who it is and the file.
+/// Makes the first member where there is none, with a token in the file `path`; returns whether it did.
+///
+/// # Errors
+/// As [`establish`].
+pub fn establish_at(access: &Access, path: &Path) -> Result<bool, OwnerError> {
+    let record = |fault: Fault| OwnerError::Record(Box::new(fault));
+    if access.state().members().next().is_some() {
+        return Ok(false);
+    }
+    let token = Token::make().map_err(|fault| record(fault.into()))?;
+    let file = |source| OwnerError::File {
+        path: path.to_owned(),
+        source,
+    };
+    // The file first: a member whose token nobody has could never be reached.
+    write(path, &token).map_err(file)?;
+    let is_first = found(access, &token, &[Role::Owner, Role::Tuner]).map_err(record)?;
+    if !is_first {
+        // Another daemon on the same ledger was first, and its file has the token.
+        std::fs::remove_file(path).map_err(file)?;
+    }
+    Ok(is_first)
+}
+
+/// Gives an owner a new token in the file `path` and makes all their others void; returns who it is.
 ///
 /// For when an owner's token is lost and no other owner is left. Who can do this can write the ledger itself.
 ///
@@ -103,13 +116,12 @@ pub fn establish(access: &Access, directory: &Path) -> Result<Option<PathBuf>, O
 /// [`RecoverError`]; nothing is recorded then.
 pub fn recover(
     access: &Access,
-    directory: &Path,
+    path: &Path,
     member: Option<&MemberName>,
     reason: &str,
-) -> Result<(MemberName, PathBuf), RecoverError> {
+) -> Result<MemberName, RecoverError> {
     let shop = access.state();
     let owner = pick_owner(&shop, member)?;
-    let path = directory.join(OWNER_FILE);
     let token = Token::make().map_err(|fault| RecoverError::Record(Box::new(fault.into())))?;
     let author = Author {
         by: Actor(RECORDED_BY.to_owned()),
@@ -132,13 +144,13 @@ pub fn recover(
     };
     // Tried first, so that no file changes where the record would refuse.
     plan(&shop).map_err(|refusal| RecoverError::Record(Box::new(refusal.into())))?;
-    write(&path, &token).map_err(|source| RecoverError::File {
-        path: path.clone(),
+    write(path, &token).map_err(|source| RecoverError::File {
+        path: path.to_owned(),
         source,
     })?;
     let recorded = access.decide(&author, &|_| false, plan);
     recorded.map_err(|fault| RecoverError::Record(Box::new(fault)))?;
-    Ok((owner, path))
+    Ok(owner)
 }
 
 fn pick_owner(shop: &ShopState, member: Option<&MemberName>) -> Result<MemberName, RecoverError> {
@@ -164,17 +176,20 @@ fn pick_owner(shop: &ShopState, member: Option<&MemberName>) -> Result<MemberNam
     }
 }
 
-/// Records the first member with its token.
+/// Records the first member with its token; returns whether it did, false meaning that there are members already.
 ///
 /// # Errors
 /// The store's fault.
-pub fn found(access: &Access, token: &Token, roles: &[Role]) -> Result<(), Fault> {
+pub fn found(access: &Access, token: &Token, roles: &[Role]) -> Result<bool, Fault> {
     let author = Author {
         by: Actor(RECORDED_BY.to_owned()),
         request_id: None,
     };
     let name: MemberName = OWNER_NAME.parse().map_err(AccessRefusal::from)?;
-    access.decide(&author, &|_| false, |_| {
+    let settled = access.decide(&author, &|_| false, |state| {
+        if state.members().next().is_some() {
+            return Ok(Vec::new());
+        }
         let member = Member {
             name: name.clone(),
             roles: roles.iter().copied().collect(),
@@ -192,7 +207,7 @@ pub fn found(access: &Access, token: &Token, roles: &[Role]) -> Result<(), Fault
             ShopEvent::TokenIssued { token: issue },
         ])
     })?;
-    Ok(())
+    Ok(settled.state.token(token.id()).is_some())
 }
 
 /// Writes a token into a file that only its owner may read.

@@ -7,10 +7,9 @@ use std::process::ExitCode;
 use anyhow::Context as _;
 use baytrim_archive::RestoreError;
 use baytrim_checkpoint::Verifier;
-use baytrim_ledger_local::LocalStore;
 use clap::Subcommand;
 
-use super::serve::not_opened;
+use super::place::LedgerPlace;
 use super::{EXIT_DAMAGED, Failure, Options};
 use crate::checkpoints;
 use crate::ledger_check;
@@ -56,7 +55,7 @@ impl Ledger {
 #[expect(clippy::print_stdout, reason = "this is the command line")]
 fn restore(file: &Path, options: &Options) -> Result<ExitCode, Failure> {
     let settings = options.settings()?;
-    let data = Options::data(&settings)?;
+    let place = LedgerPlace::of(&settings)?;
     let mut archive = File::open(file)
         .with_context(|| format!("{}: can't be read", file.display()))
         .map_err(Failure::usage)?;
@@ -64,24 +63,25 @@ fn restore(file: &Path, options: &Options) -> Result<ExitCode, Failure> {
     let named =
         |error: RestoreError| anyhow::Error::from(error).context(file.display().to_string());
     baytrim_archive::check(&mut archive).map_err(|error| Failure::usage(named(error.into())))?;
-    let is_used =
-        data.exists() && std::fs::read_dir(data).is_ok_and(|mut entries| entries.next().is_some());
-    if is_used {
+    place.must_be_new()?;
+    let store = place.open(&baytrim_ledger_local::Options::default())?;
+    if !store
+        .streams("", None, 1)
+        .map_err(anyhow::Error::from)?
+        .is_empty()
+    {
         return Err(Failure::usage(anyhow::anyhow!(
-            "{} is there and not empty; name a new directory",
-            data.display()
+            "the database holds a ledger; name one that is empty"
         )));
     }
-    let (store, _) =
-        LocalStore::open(data, &baytrim_ledger_local::Options::default()).map_err(not_opened)?;
-    let summary = baytrim_archive::restore(&mut archive, &store).map_err(named)?;
+    let summary = baytrim_archive::restore(&mut archive, &*store).map_err(named)?;
     println!(
         "{} streams, {} records, {} blobs",
         summary.streams.len(),
         summary.record_count,
         summary.blobs.len()
     );
-    let head = ledger_check::head_of_all(&store).map_err(anyhow::Error::from)?;
+    let head = ledger_check::head_of_all(&*store).map_err(anyhow::Error::from)?;
     println!("head of the whole ledger: {head}");
     Ok(ExitCode::SUCCESS)
 }
@@ -96,17 +96,18 @@ fn verify(
     let elsewhere = checkpoint.map(read).transpose()?;
     let key = key.map(verifier).transpose()?;
     let settings = options.settings()?;
-    let data = Options::kept(&settings)?;
+    let place = LedgerPlace::of(&settings)?;
+    place.must_be_there()?;
     let options = baytrim_ledger_local::Options {
         check: baytrim_ledger_local::OpenCheck::Whole,
         ..baytrim_ledger_local::Options::default()
     };
-    let (store, _) = LocalStore::open(data, &options).map_err(not_opened)?;
-    let mut check = ledger_check::check(&store, &mut |_| ()).map_err(anyhow::Error::from)?;
+    let store = place.open(&options)?;
+    let mut check = ledger_check::check(&*store, &mut |_| ()).map_err(anyhow::Error::from)?;
     if let Some(elsewhere) = &elsewhere
         && check.first_fault.is_none()
     {
-        let compared = checkpoints::compare(&store, elsewhere, key.as_ref());
+        let compared = checkpoints::compare(&*store, elsewhere, key.as_ref());
         check.first_fault = compared.map_err(anyhow::Error::from)?;
     }
     let report = &check.report;

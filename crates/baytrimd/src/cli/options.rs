@@ -18,6 +18,12 @@ pub(crate) struct Options {
     /// Directory of the ledger [env: BAYTRIM_DATA]
     #[arg(long, value_name = "DIR")]
     data: Option<String>,
+    /// PostgreSQL database that holds the ledger instead of the directory [env: BAYTRIM_STORE_URL]
+    #[arg(long, value_name = "URL")]
+    store: Option<String>,
+    /// A database without a second copy of each record is good enough [env: BAYTRIM_STORE_SINGLE_COPY]
+    #[arg(long)]
+    single_copy: bool,
     /// Address to listen at; port 0 takes a free one [env: BAYTRIM_LISTEN] [default: 127.0.0.1:7411]
     #[arg(long, value_name = "ADDR")]
     listen: Option<String>,
@@ -47,6 +53,7 @@ impl Options {
     pub(crate) fn layers(&self) -> Result<Layers, Failure> {
         let given = [
             ("data", &self.data),
+            ("store.url", &self.store),
             ("listen", &self.listen),
             ("log.format", &self.log_format),
             ("log.level", &self.log_level),
@@ -57,6 +64,9 @@ impl Options {
             .into_iter()
             .filter_map(|(key, value)| Some((key, value.clone()?)))
             .collect();
+        if self.single_copy {
+            flags.insert("store.single_copy", "true".to_owned());
+        }
         if self.insecure_lan {
             flags.insert("access.insecure_lan", "true".to_owned());
         }
@@ -91,23 +101,11 @@ impl Options {
         of_user.map(|directory| directory.join("baytrim"))
     }
 
-    /// Returns the directory of a ledger that is there already.
-    pub(crate) fn kept(settings: &Settings) -> Result<&PathBuf, Failure> {
-        let data = Self::data(settings)?;
-        if data.is_dir() {
-            return Ok(data);
-        }
-        Err(Failure::usage(anyhow::anyhow!(
-            "{} is no directory; name the one that the daemon was started with",
-            data.display()
-        )))
-    }
-
     /// Returns the directory of the ledger, which has no default.
     pub(crate) fn data(settings: &Settings) -> Result<&PathBuf, Failure> {
         settings.data.as_ref().ok_or_else(|| {
             Failure::usage(anyhow::anyhow!(
-                "no directory for the ledger is named; give --data DIR, BAYTRIM_DATA, or `data` in the configuration file"
+                "no directory for the ledger is named; give --data DIR, BAYTRIM_DATA, or `data` in the configuration file (or --store URL for a database)"
             ))
         })
     }

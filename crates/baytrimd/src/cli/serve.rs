@@ -3,17 +3,16 @@
 use std::future::Future;
 use std::io::Write as _;
 use std::net::SocketAddr;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 
 use anyhow::Context as _;
-use baytrim_ledger::Store;
-use baytrim_ledger_local::{LocalStore, OpenError, OpenReport};
 use clap::Args;
 use tokio::net::TcpListener;
 
-use super::{EXIT_DAMAGED, Failure, Options};
+use super::place::LedgerPlace;
+use super::{Failure, Options};
 use crate::access::{Access, OWNER_NAME, Place, Places, establish};
 use crate::checkpoints::{self, Checkpointing};
 use crate::clock;
@@ -37,27 +36,26 @@ impl Serve {
     pub(crate) fn run(self) -> Result<ExitCode, Failure> {
         let settings = self.options.settings()?;
         log::start(settings.log_format, &settings.log_level);
-        let data = Options::data(&settings)?.clone();
+        let place = LedgerPlace::of(&settings)?;
         let options = baytrim_ledger_local::Options {
             accept_loss: self.accept_loss,
             ..baytrim_ledger_local::Options::default()
         };
-        let (store, report) = LocalStore::open(&data, &options).map_err(not_opened)?;
-        tell(&report);
-        let store: Arc<dyn Store> = Arc::new(store);
-        let tls = Tls::load(&settings, &data, clock::now())
+        let store = place.open(&options)?;
+        let data = settings.data.as_deref();
+        if let Some(data) = data {
+            std::fs::create_dir_all(data)
+                .with_context(|| format!("{}: can't be made", data.display()))?;
+        }
+        let tls = Tls::load(&settings, data, clock::now())
             .context("nothing can be encrypted")
             .map_err(Failure::usage)?;
-        let access = Access::open(Arc::clone(&store), Some(&data))
+        let access = Access::open(Arc::clone(&store), data)
             .context("the shop's members can't be read; run `baytrimd ledger verify`")?;
-        let owner = establish(&access, &data).context("the shop has no owner yet")?;
-        let signer = checkpoints::establish(&data).context("no checkpoint could be signed")?;
-        let webhook = settings.webhook.as_ref();
-        let webhook = webhook
-            .map(|webhook| Webhook::open(webhook, &data))
-            .transpose()
-            .context("no messages could be sent to `webhook.url`")
-            .map_err(Failure::usage)?;
+        let owner = owner(&access, data)?;
+        let signer = data.map(checkpoints::establish).transpose();
+        let signer = signer.context("no checkpoint could be signed")?;
+        let webhook = webhook(&settings, data)?;
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .enable_all()
             .build()
@@ -69,7 +67,7 @@ impl Serve {
             tls,
             metrics: None,
             checkpoints: Checkpointing {
-                signer: Some(Arc::new(signer)),
+                signer: signer.map(Arc::new),
                 every: settings.checkpoints_every,
                 directory: settings.checkpoints_directory.clone(),
             },
@@ -79,6 +77,30 @@ impl Serve {
         // Waits for blocking work, so that the store is closed in order when its last owner goes.
         drop(runtime);
         Ok(ExitCode::SUCCESS)
+    }
+}
+
+fn webhook(settings: &Settings, data: Option<&Path>) -> Result<Option<Webhook>, Failure> {
+    let Some(webhook) = &settings.webhook else {
+        return Ok(None);
+    };
+    let data = data.ok_or_else(|| {
+        Failure::usage(anyhow::anyhow!(
+            "messages need a directory for their secret and for what was told; give --data DIR beside --store"
+        ))
+    })?;
+    let opened = Webhook::open(webhook, data).context("no messages could be sent to `webhook.url`");
+    opened.map(Some).map_err(Failure::usage)
+}
+
+/// Makes the shop's first member where there is none; returns where an owner's token file is.
+fn owner(access: &Access, data: Option<&Path>) -> Result<Option<PathBuf>, Failure> {
+    match data {
+        Some(data) => Ok(establish(access, data).context("the shop has no owner yet")?),
+        None if access.state().members().next().is_none() => Err(Failure::usage(anyhow::anyhow!(
+            "the shop has no owner yet, and no directory for the owner's token is named; run `baytrimd owner first --store URL --token-file FILE` once, or give --data DIR"
+        ))),
+        None => Ok(None),
     }
 }
 
@@ -195,35 +217,4 @@ fn signals() -> std::io::Result<impl Future<Output = ()> + Send + 'static> {
     Ok(async {
         let _ = tokio::signal::ctrl_c().await;
     })
-}
-
-pub(crate) fn not_opened(error: OpenError) -> Failure {
-    let code = match error {
-        OpenError::AnchorLost { .. } | OpenError::LostTail { .. } | OpenError::Damaged(_) => {
-            EXIT_DAMAGED
-        }
-        OpenError::NotALedger { .. } | OpenError::UnknownFormat { .. } => super::EXIT_USAGE,
-        OpenError::Locked { .. } | OpenError::Fault(_) => 1,
-    };
-    Failure {
-        code,
-        error: error.into(),
-    }
-}
-
-fn tell(report: &OpenReport) {
-    for loss in &report.losses {
-        tracing::error!(loss, "given up, as --accept-loss says");
-    }
-    if let Some(torn) = &report.torn_journal {
-        tracing::warn!(file = %torn.file.display(), bytes = torn.bytes, "cut off the journal's end what was written and never acknowledged");
-    }
-    tracing::info!(
-        new = report.is_new,
-        streams = report.stream_count,
-        records = report.record_count,
-        spools = report.spool_count,
-        index = ?report.index,
-        "the ledger is open"
-    );
 }

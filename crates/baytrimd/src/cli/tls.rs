@@ -8,7 +8,7 @@ use baytrim_ledger_local::LocalStore;
 use baytrim_model::shop::MemberName;
 use clap::{Args, Subcommand};
 
-use super::serve::not_opened;
+use super::place::not_opened;
 use super::{Failure, Options};
 use crate::clock;
 use crate::tls::{self, AUTHORITY_FILE, Authority, SERVER_DAYS, SERVER_FILE, TLS_DIR, TlsError};
@@ -73,8 +73,13 @@ fn directory(options: &Options) -> Result<PathBuf, Failure> {
 }
 
 fn init(names: &Names) -> Result<(), Failure> {
-    let directory = directory(&names.options)?;
-    make_ledger(directory.parent().unwrap_or(&directory))?;
+    let settings = names.options.settings()?;
+    let data = Options::data(&settings)?;
+    // With the ledger in a database the directory holds files of the daemon alone.
+    if settings.database.is_none() {
+        make_ledger(data)?;
+    }
+    let directory = data.join(TLS_DIR);
     let at = clock::now();
     let authority = Authority::make(&directory, at).map_err(Failure::usage)?;
     authority

@@ -33,12 +33,30 @@ impl Key {
 }
 
 /// Every key, in the order in which they are shown.
-pub const KEYS: [Key; 19] = [
+pub const KEYS: [Key; 22] = [
     Key {
         name: "data",
         kind: Kind::Text,
         default: "",
         sentence: "directory of the ledger; made where there is none",
+    },
+    Key {
+        name: "store.url",
+        kind: Kind::Text,
+        default: "",
+        sentence: "PostgreSQL database that holds the ledger, postgres://USER@HOST/DATABASE; empty: the directory",
+    },
+    Key {
+        name: "store.password_file",
+        kind: Kind::Text,
+        default: "",
+        sentence: "file with nothing but the database's password; empty: none is needed",
+    },
+    Key {
+        name: "store.single_copy",
+        kind: Kind::Flag,
+        default: "false",
+        sentence: "whether a database without a second copy of each record is good enough",
     },
     Key {
         name: "listen",

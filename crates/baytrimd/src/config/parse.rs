@@ -7,7 +7,7 @@ use std::time::Duration;
 use axum::http::Uri;
 
 use super::layers::{Layers, Setting};
-use super::{ConfigError, ServiceLimits, Settings, WebhookSettings};
+use super::{ConfigError, Database, ServiceLimits, Settings, WebhookSettings};
 use crate::log::LogFormat;
 
 /// Returns what `layers` say.
@@ -43,6 +43,7 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
     let upload_bytes_max = number(layers, "limits.upload_bytes_max", (1 << 10, 1 << 30))?;
     Ok(Settings {
         data: path(layers, "data"),
+        database: database(layers)?,
         listen: listen.value.clone(),
         log_format,
         log_level: log_level.value.clone(),
@@ -97,6 +98,22 @@ fn webhook(layers: &Layers) -> Result<Option<WebhookSettings>, ConfigError> {
 fn is_this_machine(host: &str) -> bool {
     let host = host.trim_start_matches('[').trim_end_matches(']');
     host == "localhost" || host.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
+}
+
+fn database(layers: &Layers) -> Result<Option<Database>, ConfigError> {
+    let url = layers.get("store.url");
+    let single_copy = flag(layers, "store.single_copy")?;
+    if url.value.is_empty() {
+        return Ok(None);
+    }
+    if !url.value.starts_with("postgres://") && !url.value.starts_with("postgresql://") {
+        return Err(wrong(url, "write postgres://USER@HOST:PORT/DATABASE"));
+    }
+    Ok(Some(Database {
+        url: url.value.clone(),
+        password_file: path(layers, "store.password_file"),
+        single_copy,
+    }))
 }
 
 fn check_address(setting: &Setting) -> Result<(), ConfigError> {

@@ -202,9 +202,15 @@ fn header(
     (opening, by): (&Opening, &Submitter),
     spool: &StreamName,
 ) -> Result<Header, Fault> {
-    if let Some(header) = kept(shop, spool)? {
-        header.check_hand(by)?;
-        header.check(opening)?;
+    let known = || -> Result<Option<Header>, Fault> {
+        let header = kept(shop, spool)?;
+        if let Some(header) = &header {
+            header.check_hand(by)?;
+            header.check(opening)?;
+        }
+        Ok(header)
+    };
+    if let Some(header) = known()? {
         return Ok(header);
     }
     let (bay, revision) = (&opening.bay, &opening.revision);
@@ -225,8 +231,14 @@ fn header(
     };
     let chunk = serde_json::to_vec(&header)
         .map_err(|_| InternalFault::Impossible("a header is plain JSON"))?;
-    shop.store().spool_append(spool, 0, &chunk)?;
-    Ok(header)
+    match shop.store().spool_append(spool, 0, &chunk) {
+        Ok(_) => Ok(header),
+        // Another daemon has begun the same pull just now.
+        Err(SpoolError::Conflict { .. }) => known()?.ok_or_else(|| {
+            InternalFault::Impossible("a spool that was begun has no beginning").into()
+        }),
+        Err(other) => Err(other.into()),
+    }
 }
 
 /// Spool names know no capitals: pulls whose names differ in letter case only share one, and the

@@ -161,6 +161,10 @@ impl Store for Metered {
         self.inner.snapshot(stream, name)
     }
 
+    fn is_shared(&self) -> bool {
+        self.inner.is_shared()
+    }
+
     fn verify(&self, progress: &mut dyn FnMut(VerifyProgress)) -> Result<VerifyReport, StoreFault> {
         self.inner.verify(progress)
     }

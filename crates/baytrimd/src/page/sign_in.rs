@@ -17,6 +17,7 @@ use super::frame;
 use super::problem::Problem;
 use super::signed::{self, COOKIE_NAME, cookie};
 use crate::access::{Access, is_encrypted};
+use crate::compute::blocking;
 use crate::fault::Fault;
 
 /// Where one signs in.
@@ -94,7 +95,12 @@ async fn enter(
     Form(fields): Form<Pairs>,
 ) -> Result<Response, Problem> {
     let to = goal(&fields);
-    match access.admit(Some(find(&fields, "token").trim()), peer.address) {
+    let token = find(&fields, "token").trim();
+    if access.may_be_news(Some(token), peer.address) {
+        let access = access.clone();
+        blocking(move || Ok(access.look()?)).await?;
+    }
+    match access.admit(Some(token), peer.address) {
         Ok(admitted) => begin(&access, admitted.caller.token, to, &peer),
         Err(fault) => {
             let words = match fault {

@@ -21,7 +21,7 @@ use crate::convert::page::Page;
 use crate::convert::{name, proposal, pull_plan, reproduction, request};
 use crate::fault::{Fault, InternalFault};
 use crate::reproduce::reproduce;
-use crate::shop::{Author, Decided, Loaded, Shop};
+use crate::shop::{Author, Decided, Loaded, Shop, stream_of};
 
 /// The correction service.
 #[derive(Debug, Clone)]
@@ -155,8 +155,11 @@ fn create(
         return Ok(CreateProposalResponse { proposal });
     }
     let is_same = |outcome| matches!(outcome, Outcome::Proposal(_));
-    let decided = shop.decide(&id, &author, &is_same, |job| {
-        compute(shop, job, &excluded, &author.by).map(propose::event)
+    // Who waited for another request finds its proposal recorded, and its own answer where it was the same request.
+    let decided = shop.claims().alone(&**shop.store(), &stream_of(&id), || {
+        shop.decide(&id, &author, &is_same, |job| {
+            compute(shop, job, &excluded, &author.by).map(propose::event)
+        })
     })?;
     tell_bays(shop, &author.by, &decided);
     let proposal = Some(recorded(&decided)?);
@@ -189,6 +192,7 @@ fn compute(shop: &Shop, job: &Loaded, excluded: &[PullId], by: &Actor) -> Result
     let pulls = propose::chosen_pulls(&job.state, excluded)?;
     let evidence = shop.evidence().of_pulls(&**shop.store(), job, &pulls)?;
     let evidence: Vec<_> = evidence.iter().map(|evidence| &**evidence).collect();
+    shop.metrics().proposals_computed.inc();
     Ok(propose::plan(
         &job.state,
         &pulls,

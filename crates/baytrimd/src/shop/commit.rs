@@ -1,7 +1,5 @@
 //! Deciding and recording, anew while others are recorded first.
 
-use std::sync::atomic::Ordering;
-
 use baytrim_jobs::{Fold, Refusal, codec};
 use baytrim_ledger::{AppendError, Head, StoreFault, StreamName, chain};
 use baytrim_model::record::{RECORD_VERSION, StreamRecord};
@@ -61,8 +59,7 @@ impl Shop {
             let outcome = S::outcome_of(&event);
             let expected = loaded.map_or(Head::EMPTY, |loaded| loaded.head);
             if self.append(stream, &expected, &record(author, event))? {
-                self.changes.fetch_add(1, Ordering::Relaxed);
-                self.news.tell(stream);
+                self.heard(stream);
                 return Ok(Committed {
                     loaded: cache.load(&*self.store, stream)?.ok_or(EMPTY)?,
                     outcome,

@@ -290,6 +290,10 @@ fn own() -> Vec<Fault> {
             what: "writing /var/lib/secret/place".to_owned(),
             source: io(),
         }),
+        store(StoreFault::Away {
+            what: "reading stream job/quoll-1".to_owned(),
+            source: io(),
+        }),
         store(StoreFault::Full {
             what: "writing /var/lib/secret/place".to_owned(),
             source: io(),

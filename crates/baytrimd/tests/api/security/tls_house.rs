@@ -81,7 +81,7 @@ impl House {
         flags: &[(&'static str, &str)],
         at: UnixMillis,
     ) -> Result<Option<Tls>, TlsError> {
-        Tls::load(&told(flags), self.directory.path(), at)
+        Tls::load(&told(flags), Some(self.directory.path()), at)
     }
 
     /// Makes a member's certificate and returns its file.

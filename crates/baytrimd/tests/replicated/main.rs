@@ -1,0 +1,12 @@
+//! Several daemons on one ledger in a database; `tests/postgres/run.sh` starts one and runs these.
+#![allow(clippy::unwrap_used, unreachable_pub, reason = "these are tests")]
+
+mod daemons;
+mod kept;
+mod moving;
+mod outage;
+mod shared;
+mod streams;
+
+#[path = "../../../baytrim-ledger-postgres/tests/kills/cluster.rs"]
+mod cluster;
