@@ -45,11 +45,11 @@ EOF
 server pg_ctl start -w -D "$work/live" -l "$work/live/log" >/dev/null
 
 step "a daemon writes the demo's job"
-"$programs/baytrimd" owner --store "$url" --single-copy --token-file "$work/token" >/dev/null 2>&1
+"$programs/baytrimd" owner first --store "$url" --single-copy --token-file "$work/token" >/dev/null 2>&1
 "$programs/baytrimd" serve --store "$url" --single-copy --listen 127.0.0.1:0 >"$work/address" 2>/dev/null &
 daemon=$!
 until grep -q listening "$work/address"; do sleep 0.1; done
-shop() { "$programs/baytrim" --server "$(sed -n 's/^listening on //p' "$work/address")" --token-file "$work/token" "$@" >/dev/null; }
+shop() { "$programs/baytrim" --server "$(sed -n 's/^listening on //p' "$work/address")" --token-file "$work/token" "$@" >/dev/null 2>"$work/said" || { cat "$work/said" >&2; return 1; }; }
 shop job open demo-data/job.toml
 shop pull submit plover-690 demo-data/pull-1-holds.csv --bay east
 

@@ -69,3 +69,6 @@ if [ $# -gt 0 ]; then
 fi
 cargo test --locked -p baytrim-ledger-postgres --features live-tests
 cargo test --locked -p baytrimd --features live-tests --test replicated
+# The drill that docs/replicated.md names, with the programs as built here.
+cargo build --locked --quiet -p baytrimd -p baytrim
+deploy/postgres/restore-drill.sh "${CARGO_TARGET_DIR:-target}/debug"
