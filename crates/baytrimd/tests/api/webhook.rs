@@ -192,7 +192,14 @@ async fn a_proposal_is_told_when_it_waits_and_when_it_waits_no_longer() {
     assert!(again.body.contains(&proposal.name) && again.body.contains("off_target_percent"));
     assert!(!again.body.contains("Tova"), "no names of persons");
 
-    // A restart tells nothing twice, and what happens after it all the same.
+    // Once the daemon has noted the answer, a restart tells nothing twice, and what happens after it all the same.
+    let told = data.path().join("webhook.told");
+    let noted = async {
+        while !std::fs::read_to_string(&told).is_ok_and(|names| names.contains(&proposal.name)) {
+            tokio::time::sleep(Duration::from_millis(10)).await;
+        }
+    };
+    tokio::time::timeout(PATIENCE, noted).await.expect("noted");
     daemon.stop().await;
     let webhook = receiver.webhook(data.path());
     let daemon = Daemon::telling(Arc::clone(&store), webhook).await;

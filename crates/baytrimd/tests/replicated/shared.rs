@@ -76,7 +76,10 @@ async fn any_daemon_takes_any_request() {
                 .map(|record| record.hash)
                 .collect::<Vec<_>>(),
         );
-        let verified = client.verify_ledger(VerifyLedgerRequest::default()).await.unwrap();
+        let verified = client
+            .verify_ledger(VerifyLedgerRequest::default())
+            .await
+            .unwrap();
         assert!(verified.into_inner().intact);
     }
     assert_eq!(seen[0].len(), 1 + 3 + 3 + 6);
