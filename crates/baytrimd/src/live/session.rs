@@ -85,17 +85,37 @@ impl Session {
         self.cursor.sequence_number
     }
 
-    /// Makes batches durable, one after the other; those before a bad one are kept.
+    /// Makes batches durable, all with one write; those before a bad one are kept.
     pub(super) fn take(&mut self, batches: Vec<SampleBatch>) -> Result<(), Fault> {
+        let mut ahead = self.cursor.clone();
+        let (mut all, mut chunks) = (Vec::new(), Vec::new());
+        let mut refused = Ok(());
         for batch in batches {
-            self.take_one(&batch)?;
+            match self.check(&ahead, &batch) {
+                Ok(None) => {}
+                Ok(Some((samples, chunk))) => {
+                    ahead.advance(&samples);
+                    all.push(samples);
+                    chunks.push(chunk);
+                }
+                Err(fault) => {
+                    refused = Err(fault);
+                    break;
+                }
+            }
         }
-        Ok(())
+        self.keep(&all, &chunks)?;
+        refused
     }
 
-    fn take_one(&mut self, batch: &SampleBatch) -> Result<(), Fault> {
+    /// Returns the samples and the bytes of a batch that goes on from `ahead`; none when it is in already.
+    fn check(
+        &self,
+        ahead: &Cursor,
+        batch: &SampleBatch,
+    ) -> Result<Option<(Samples, Vec<u8>)>, Fault> {
         let number = batch.sequence_number;
-        let expected = self.durable() + 1;
+        let expected = ahead.sequence_number + 1;
         let refuse = |error| StreamFault::Batch {
             sequence_number: number,
             error,
@@ -105,14 +125,14 @@ impl Session {
             return Err(refuse(FieldError::new("sequence_number", "is 0", remedy)).into());
         }
         if number < expected {
-            return Ok(());
+            return Ok(None);
         }
         if number > expected {
             let found = number;
             return Err(StreamFault::Skipped { expected, found }.into());
         }
         let samples = convert::stream::samples(batch).map_err(refuse)?;
-        self.cursor
+        ahead
             .check(&samples, &self.header.channels)
             .map_err(refuse)?;
         let chunk = batch.encode_to_vec();
@@ -121,11 +141,20 @@ impl Session {
             let remedy = format!("send at most {CHUNK_BYTES_MAX} bytes in one");
             return Err(refuse(FieldError::new("columns", problem, remedy)).into());
         }
-        match self.shop.store().spool_append(&self.spool, number, &chunk) {
+        Ok(Some((samples, chunk)))
+    }
+
+    /// Writes checked batches, and counts them only then.
+    fn keep(&mut self, all: &[Samples], chunks: &[Vec<u8>]) -> Result<(), Fault> {
+        if chunks.is_empty() {
+            return Ok(());
+        }
+        let (store, next) = (self.shop.store(), self.durable() + 1);
+        match store.spool_append_all(&self.spool, next, chunks) {
             Ok(_) => {
-                let rows = samples.len() as u64;
-                self.shop.metrics().samples.inc_by(rows);
-                self.advance(&samples)
+                let rows: usize = all.iter().map(Samples::len).sum();
+                self.shop.metrics().samples.inc_by(rows as u64);
+                all.iter().try_for_each(|samples| self.advance(samples))
             }
             // Only another daemon on the same store gets here.
             Err(SpoolError::Conflict { .. }) => Err(StreamFault::Superseded {

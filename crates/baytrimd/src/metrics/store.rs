@@ -84,6 +84,19 @@ impl Store for Metered {
         })
     }
 
+    fn spool_append_all(
+        &self,
+        spool: &StreamName,
+        expected_next: u64,
+        chunks: &[Vec<u8>],
+    ) -> Result<u64, SpoolError> {
+        let bytes = chunks.iter().map(Vec::len).sum();
+        let is_failure = |error: &SpoolError| matches!(error, SpoolError::Fault(_));
+        self.timed("spool", bytes, is_failure, |store| {
+            store.spool_append_all(spool, expected_next, chunks)
+        })
+    }
+
     fn head(&self, stream: &StreamName) -> Result<Head, StoreFault> {
         self.inner.head(stream)
     }

@@ -1,0 +1,172 @@
+//! What a daemon costs as its ledger grows: starting, listing, opening, memory.
+//!
+//! `cargo bench -p baytrimd --bench growth -- [JOBS...]`: one job with ten live pulls is made through the real
+//! program; its records are copied under as many names as are asked for, and the program serves the copy.
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::disallowed_methods,
+    reason = "this is a benchmark"
+)]
+
+#[allow(dead_code, reason = "the other benchmark uses more of it")]
+#[path = "../ingest/bay.rs"]
+mod bay;
+#[allow(dead_code, reason = "the other benchmark uses more of it")]
+#[path = "../ingest/daemon.rs"]
+mod daemon;
+
+use std::path::Path;
+use std::time::Instant;
+
+use baytrim_api::v1::job_service_client::JobServiceClient;
+use baytrim_api::v1::{GetJobRequest, ListJobsRequest};
+use baytrim_ledger::{Head, Store, StreamName};
+use baytrim_ledger_local::{LocalStore, Options};
+
+use daemon::{Daemon, JOB, Wire};
+
+const PULLS: u64 = 10;
+const WRITERS: usize = 16;
+/// Jobs that are opened, and pages that are listed, for each figure.
+const ASKED: usize = 400;
+const PAGE: i32 = 50;
+
+#[tokio::main]
+async fn main() {
+    let asked = std::env::args()
+        .skip(1)
+        .filter_map(|text| text.parse().ok());
+    let mut sizes: Vec<usize> = asked.collect();
+    if sizes.is_empty() {
+        sizes = vec![100, 1000, 10_000];
+    }
+    let load = std::fs::read_to_string("/proc/loadavg").unwrap();
+    println!("load before: {}", load.trim());
+    let bodies = template().await;
+    println!(
+        "| jobs | pulls | journal MB | start ms | start after a kill that lost the index ms | list {PAGE} jobs p50 ms | p99 | \
+         open a job p50 ms | p99 | memory MB: started | after |"
+    );
+    println!("|---|---|---|---|---|---|---|---|---|---|---|");
+    for size in sizes {
+        measure(&bodies, size).await;
+    }
+}
+
+/// Returns the records of a job with ten pulls, as the program itself wrote them.
+async fn template() -> Vec<Vec<u8>> {
+    let directory = tempfile::tempdir().unwrap();
+    let daemon = Daemon::start_in(directory.path());
+    let line = daemon.line();
+    daemon::create_job(&line).await;
+    for pull in 1..=PULLS {
+        bay::finished_pull(&line, format!("pull-{pull:04}")).await;
+    }
+    drop(daemon);
+    let (store, _) =
+        LocalStore::open(&directory.path().join("ledger"), &Options::default()).unwrap();
+    let stream = StreamName::new(&format!("job/{JOB}")).unwrap();
+    let records = store.read(&stream, 0, 100).unwrap();
+    assert_eq!(records.len() as u64, PULLS + 1);
+    records.into_iter().map(|record| record.body).collect()
+}
+
+fn fill(data: &Path, bodies: &[Vec<u8>], jobs: usize) {
+    let (store, _) = LocalStore::open(data, &Options::default()).unwrap();
+    let opened = String::from_utf8(bodies[0].clone()).unwrap();
+    let own = format!("\"id\":\"{JOB}\"");
+    assert_eq!(opened.matches(&own).count(), 1);
+    std::thread::scope(|scope| {
+        for writer in 0..WRITERS {
+            let (store, opened, own) = (&store, &opened, &own);
+            scope.spawn(move || {
+                for job in (writer..jobs).step_by(WRITERS) {
+                    let name = name(job);
+                    let mut bodies = bodies.to_vec();
+                    bodies[0] = opened.replace(own, &format!("\"id\":\"{name}\"")).into();
+                    let stream = StreamName::new(&format!("job/{name}")).unwrap();
+                    store.append(&stream, &Head::EMPTY, &bodies).unwrap();
+                }
+            });
+        }
+    });
+}
+
+fn name(job: usize) -> String {
+    format!("job-{job:06}")
+}
+
+async fn measure(bodies: &[Vec<u8>], jobs: usize) {
+    let directory = tempfile::tempdir().unwrap();
+    let data = directory.path().join("ledger");
+    fill(&data, bodies, jobs);
+    let journal = std::fs::read_dir(data.join("journal")).unwrap();
+    let bytes: u64 = journal
+        .map(|entry| entry.unwrap().metadata().unwrap().len())
+        .sum();
+    std::fs::remove_dir_all(data.join("index")).unwrap();
+    let began = Instant::now();
+    drop(Daemon::start_in(directory.path()));
+    let rebuilt_ms = began.elapsed().as_secs_f64() * 1000.0;
+    // Again, until the index covers all.
+    let mut starts = Vec::new();
+    let mut daemon = None;
+    for _ in 0..4 {
+        drop(daemon.take());
+        let began = Instant::now();
+        daemon = Some(Daemon::start_in(directory.path()));
+        starts.push(began.elapsed().as_secs_f64() * 1000.0);
+    }
+    let daemon = daemon.unwrap();
+    let memory_before = daemon.resident_kb() / 1000.0;
+    let mut client = JobServiceClient::new(daemon.line().connect().await);
+    let mut opened = Vec::new();
+    for step in 0..ASKED {
+        let began = Instant::now();
+        // A step that shares no factor with any size: every job is another one.
+        let name = format!("jobs/{}", name(step * 7919 % jobs));
+        let request = GetJobRequest {
+            name,
+            ..GetJobRequest::default()
+        };
+        client.get_job(request).await.unwrap();
+        opened.push(began.elapsed().as_secs_f64() * 1000.0);
+    }
+    let listed = list(&mut client).await;
+    let last_start = starts.pop().unwrap();
+    println!(
+        "| {jobs} | {} | {:.1} | {last_start:.0} | {rebuilt_ms:.0} | {:.1} | {:.1} | {:.1} | {:.1} | {memory_before:.0} | {:.0} |",
+        jobs as u64 * PULLS,
+        bytes as f64 / 1e6,
+        at(&listed, 0.5),
+        at(&listed, 0.99),
+        at(&opened, 0.5),
+        at(&opened, 0.99),
+        daemon.resident_kb() / 1000.0,
+    );
+}
+
+async fn list(client: &mut JobServiceClient<Wire>) -> Vec<f64> {
+    let (mut waits, mut page_token) = (Vec::new(), String::new());
+    while waits.len() < ASKED {
+        let began = Instant::now();
+        let request = ListJobsRequest {
+            page_size: PAGE,
+            page_token,
+            ..ListJobsRequest::default()
+        };
+        let page = client.list_jobs(request).await.unwrap().into_inner();
+        waits.push(began.elapsed().as_secs_f64() * 1000.0);
+        page_token = page.next_page_token;
+    }
+    waits
+}
+
+fn at(waits: &[f64], share: f64) -> f64 {
+    let mut sorted = waits.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted[((sorted.len() as f64 * share) as usize).min(sorted.len() - 1)]
+}
