@@ -32,15 +32,17 @@ target = { lambda = 0.9 }
 bays = { east = {} }
 ";
 
-/// A job that was acknowledged, with its acknowledged pulls.
+/// A job that was acknowledged, with its acknowledged pulls and what they were held at.
 struct Job {
     id: String,
-    pulls: Vec<Pull>,
+    pulls: Vec<(Pull, f32)>,
 }
 
 /// A pull on its way.
 struct Current {
     request_id: String,
+    /// Plate opening that it is held at, percent: no two pulls of a job are the same log.
+    plate_percent: f32,
     length: u64,
     sent: u64,
     acknowledged: u64,
@@ -130,6 +132,7 @@ impl Client {
             self.pull_count += 1;
             self.current = Some(Current {
                 request_id: format!("pull-{}-{:06}", self.number, self.pull_count),
+                plate_percent: 20.0 + f32::from(u8::try_from(self.pull_count % 60).unwrap()),
                 length: self.random.within(12..60),
                 sent: 0,
                 acknowledged: 0,
@@ -163,7 +166,8 @@ impl Client {
                     let first = current.acknowledged + 1;
                     let last = (first + self.random.within(0..9)).min(current.length);
                     current.sent = current.sent.max(last);
-                    (first..=last).for_each(|number| send(In::Batch(batch(number))));
+                    (first..=last)
+                        .for_each(|number| send(In::Batch(batch(number, current.plate_percent))));
                     while current.acknowledged < last {
                         match next(&mut answers).await? {
                             Out::Progress(progress) => {
@@ -189,7 +193,7 @@ impl Client {
             other @ Out::Progress(_) => panic!("{other:?}"),
         };
         assert_eq!(finished.sample_count, current.length * ROWS);
-        job.pulls.push(finished);
+        job.pulls.push((finished, current.plate_percent));
         self.is_job_wanted = job.pulls.len() >= PULLS_PER_JOB;
         self.current = None;
         Ok(())
@@ -205,11 +209,16 @@ impl Client {
                 .as_ref()
                 .is_some_and(|current| is_last && current.is_finishing);
             check_job(&wire, job, usize::from(extra)).await.unwrap();
-            for pull in &job.pulls {
+            for (pull, plate_percent) in &job.pulls {
                 let hash = &pull.log_sha256;
                 let log = data.join("blobs").join(&hash[..2]).join(hash);
                 let text = std::fs::read_to_string(log).unwrap();
-                assert_eq!(text, expected_log(pull.sample_count), "{}", pull.name);
+                assert_eq!(
+                    text,
+                    expected_log(pull.sample_count, *plate_percent),
+                    "{}",
+                    pull.name
+                );
             }
         }
     }
@@ -271,7 +280,7 @@ async fn check_job(wire: &Wire, job: &Job, extra: usize) -> Result<(), Status> {
         listed.len(),
         job.pulls.len()
     );
-    for (found, told) in listed.iter().zip(&job.pulls) {
+    for (found, (told, _)) in listed.iter().zip(&job.pulls) {
         assert_eq!(
             (&found.name, &found.log_sha256, found.sample_count),
             (&told.name, &told.log_sha256, told.sample_count)
@@ -286,7 +295,7 @@ fn row(number: u64) -> (f64, f32) {
     (number as f64 / 20.0, 4000.0 + f32::from(step))
 }
 
-fn batch(number: u64) -> SampleBatch {
+fn batch(number: u64, plate_percent: f32) -> SampleBatch {
     let rows: Vec<_> = ((number - 1) * ROWS..number * ROWS).map(row).collect();
     let column = |quantity: &str, values: Vec<f32>| SampleColumn {
         quantity: quantity.to_owned(),
@@ -300,16 +309,16 @@ fn batch(number: u64) -> SampleBatch {
                 "engine_speed",
                 rows.iter().map(|(_, speed)| *speed).collect(),
             ),
-            column("plate_angle", vec![40.0; rows.len()]),
+            column("plate_angle", vec![plate_percent; rows.len()]),
             column("lambda", vec![0.93; rows.len()]),
         ],
     }
 }
 
-fn expected_log(rows: u64) -> String {
+fn expected_log(rows: u64, plate_percent: f32) -> String {
     let mut text = "offset_s,rpm,plate_percent,lambda\n".to_owned();
     for (offset_s, speed) in (0..rows).map(row) {
-        let _ = writeln!(text, "{offset_s},{speed},40,0.93");
+        let _ = writeln!(text, "{offset_s},{speed},{plate_percent},0.93");
     }
     text
 }
