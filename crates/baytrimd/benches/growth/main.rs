@@ -128,11 +128,7 @@ async fn measure(bodies: &[Vec<u8>], jobs: usize) {
         let began = Instant::now();
         // A step that shares no factor with any size: every job is another one.
         let name = format!("jobs/{}", name(step * 7919 % jobs));
-        let request = GetJobRequest {
-            name,
-            ..GetJobRequest::default()
-        };
-        client.get_job(request).await.unwrap();
+        client.get_job(GetJobRequest { name }).await.unwrap();
         opened.push(began.elapsed().as_secs_f64() * 1000.0);
     }
     let listed = list(&mut client).await;
@@ -156,7 +152,6 @@ async fn list(client: &mut JobServiceClient<Wire>) -> Vec<f64> {
         let request = ListJobsRequest {
             page_size: PAGE,
             page_token,
-            ..ListJobsRequest::default()
         };
         let page = client.list_jobs(request).await.unwrap().into_inner();
         waits.push(began.elapsed().as_secs_f64() * 1000.0);

@@ -12,6 +12,7 @@
     reason = "this is a benchmark"
 )]
 
+#[allow(dead_code, reason = "the other benchmark uses more of it")]
 mod bay;
 mod daemon;
 mod floor;
@@ -36,9 +37,9 @@ struct Run {
 async fn main() {
     let mut numbers = std::env::args()
         .skip(1)
-        .filter_map(|text| text.parse().ok());
-    let seconds = numbers.next().unwrap_or(5);
-    let repeats = numbers.next().unwrap_or(3);
+        .filter_map(|text| text.parse::<u16>().ok());
+    let seconds = u64::from(numbers.next().unwrap_or(5));
+    let repeats = usize::from(numbers.next().unwrap_or(3));
     let load = std::fs::read_to_string("/proc/loadavg").unwrap();
     println!("load before: {}", load.trim());
     floor::print(repeats).await;
