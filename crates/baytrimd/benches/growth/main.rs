@@ -28,7 +28,7 @@ use baytrim_ledger_local::{LocalStore, Options};
 
 use daemon::{Daemon, JOB, Wire};
 
-const PULLS: u64 = 10;
+const PULLS: u16 = 10;
 const WRITERS: usize = 16;
 /// Jobs that are opened, and pages that are listed, for each figure.
 const ASKED: usize = 400;
@@ -63,14 +63,14 @@ async fn template() -> Vec<Vec<u8>> {
     let line = daemon.line();
     daemon::create_job(&line).await;
     for pull in 1..=PULLS {
-        bay::finished_pull(&line, format!("pull-{pull:04}")).await;
+        bay::finished_pull(&line, pull).await;
     }
     drop(daemon);
     let (store, _) =
         LocalStore::open(&directory.path().join("ledger"), &Options::default()).unwrap();
     let stream = StreamName::new(&format!("job/{JOB}")).unwrap();
     let records = store.read(&stream, 0, 100).unwrap();
-    assert_eq!(records.len() as u64, PULLS + 1);
+    assert_eq!(records.len(), usize::from(PULLS) + 1);
     records.into_iter().map(|record| record.body).collect()
 }
 
@@ -135,7 +135,7 @@ async fn measure(bodies: &[Vec<u8>], jobs: usize) {
     let last_start = starts.pop().unwrap();
     println!(
         "| {jobs} | {} | {:.1} | {last_start:.0} | {rebuilt_ms:.0} | {:.1} | {:.1} | {:.1} | {:.1} | {memory_before:.0} | {:.0} |",
-        jobs as u64 * PULLS,
+        jobs * usize::from(PULLS),
         bytes as f64 / 1e6,
         at(&listed, 0.5),
         at(&listed, 0.99),

@@ -96,7 +96,7 @@ async fn one_pull(line: &Line, name: String, pace: Pace, end: Instant, told: &mu
     send(In::Open(OpenStream {
         parent: format!("jobs/{JOB}"),
         bay: "east".to_owned(),
-        request_id: name,
+        request_id: format!("pull-{number:04}"),
         ..OpenStream::default()
     }));
     let mut pulls = PullServiceClient::new(line.connect().await);
@@ -138,15 +138,20 @@ async fn one_pull(line: &Line, name: String, pace: Pace, end: Instant, told: &mu
     }
 }
 
-/// Makes a pull of a minute at 100 Hz and finishes it.
-pub(crate) async fn finished_pull(line: &Line, name: String) {
+/// Makes a pull of a minute at 100 Hz and finishes it; each `number` is another log.
+pub(crate) async fn finished_pull(line: &Line, number: u16) {
     let open = In::Open(OpenStream {
         parent: format!("jobs/{JOB}"),
         bay: "east".to_owned(),
-        request_id: name,
+        request_id: format!("pull-{number:04}"),
         ..OpenStream::default()
     });
-    let batches = (1..=12).map(|number| In::Batch(batch(number, 500)));
+    let plate_percent = 20.0 + f32::from(number);
+    let batches = (1..=12).map(|number| {
+        let mut batch = batch(number, 500);
+        batch.columns[1].values.fill(plate_percent);
+        In::Batch(batch)
+    });
     let messages = std::iter::once(open)
         .chain(batches)
         .chain([In::Finish(FinishStream {})]);
