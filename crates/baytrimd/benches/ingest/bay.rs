@@ -96,7 +96,7 @@ async fn one_pull(line: &Line, name: String, pace: Pace, end: Instant, told: &mu
     send(In::Open(OpenStream {
         parent: format!("jobs/{JOB}"),
         bay: "east".to_owned(),
-        request_id: format!("pull-{number:04}"),
+        request_id: name,
         ..OpenStream::default()
     }));
     let mut pulls = PullServiceClient::new(line.connect().await);
