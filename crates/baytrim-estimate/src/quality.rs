@@ -1,6 +1,7 @@
 //! Checks of a pull as a whole: what no single row can tell.
 
 mod relation;
+pub(crate) mod sensors;
 
 use baytrim_model::axis::Axis;
 use baytrim_model::channel::EvidenceKind;

@@ -86,6 +86,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
     let frame = Frame::new(context)?;
     let columns = Columns::new(samples);
     let odd = quality::warnings(&frame, &columns);
+    let apart = quality::sensors::apart(&frame, &columns);
     let delay = delay::of_pull(context.delay, &frame, &columns);
     let delay_error = delay::relative_error(&delay);
     let mut pipeline = Pipeline::new(frame, delay.model, true);
@@ -105,8 +106,13 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
         strip: tally.strip(),
         delay,
         coverage: pipeline.coverage().nodes().to_vec(),
-        warnings: warnings(tally).into_iter().chain(odd).collect(),
+        warnings: warnings(tally)
+            .into_iter()
+            .chain(odd)
+            .chain(apart.warnings)
+            .collect(),
         film: Vec::new(),
+        sensors: apart.bands,
         realised: None,
     };
     let axes = context.axes;

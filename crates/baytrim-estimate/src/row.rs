@@ -12,7 +12,8 @@ pub struct Row {
     pub rpm: f64,
     /// Throttle plate opening in percent.
     pub plate_percent: f64,
-    /// Lambda as read.
+    /// Lambda as read; of several sensors the mean, in phi, which is what their joined gas would read. NaN unless
+    /// all of them read: a mean of fewer would jump where one falls out.
     pub lambda: f64,
     /// (1 + short-term trim) (1 + long-term trim), where trims were logged.
     pub closed_loop_factor: f64,
@@ -45,6 +46,7 @@ pub struct Columns<'a> {
     rpm: Option<&'a [f64]>,
     plate: Option<&'a [f64]>,
     lambda: Option<&'a [f64]>,
+    other_lambdas: [Option<&'a [f64]>; 3],
     short_trim: Option<&'a [f64]>,
     long_trim: Option<&'a [f64]>,
     coolant: Option<&'a [f64]>,
@@ -67,6 +69,19 @@ fn at(column: Option<&[f64]>, row: usize) -> f64 {
         .unwrap_or(f64::NAN)
 }
 
+/// Returns the lambda of equal parts of gas: the inverse of their mean phi, NaN where one is no reading.
+pub(crate) fn mean_lambda(lambdas: impl Iterator<Item = f64>) -> f64 {
+    let (mut phi, mut count) = (0.0, 0.0);
+    for lambda in lambdas {
+        if !(lambda > 0.0 && lambda.is_finite()) {
+            return f64::NAN;
+        }
+        phi += 1.0 / lambda;
+        count += 1.0;
+    }
+    count / phi
+}
+
 impl<'a> Columns<'a> {
     /// Looks the columns of `samples` up.
     pub fn new(samples: &'a Samples) -> Self {
@@ -75,6 +90,8 @@ impl<'a> Columns<'a> {
             rpm: samples.channel(Quantity::EngineSpeed),
             plate: samples.channel(Quantity::PlateAngle),
             lambda: samples.channel(Quantity::Lambda),
+            other_lambdas: [Quantity::Lambda2, Quantity::Lambda3, Quantity::Lambda4]
+                .map(|quantity| samples.channel(quantity)),
             short_trim: samples.channel(Quantity::ShortTermTrim),
             long_trim: samples.channel(Quantity::LongTermTrim),
             coolant: samples.channel(Quantity::CoolantTemperature),
@@ -101,6 +118,19 @@ impl<'a> Columns<'a> {
         self.offset_s.is_empty()
     }
 
+    /// Returns what each lambda sensor reads in a row, NaN where one does not; none where it was not logged.
+    pub fn lambdas(&self, row: usize) -> [Option<f64>; 4] {
+        let [second, third, fourth] = self.other_lambdas;
+        [self.lambda, second, third, fourth].map(|column| column.map(|_| at(column, row)))
+    }
+
+    fn lambda(&self, row: usize) -> f64 {
+        if self.other_lambdas.iter().all(Option::is_none) {
+            return at(self.lambda, row);
+        }
+        mean_lambda(self.lambdas(row).into_iter().flatten())
+    }
+
     /// Returns row number `row`.
     pub fn row(&self, row: usize) -> Row {
         let factor = match (self.short_trim, self.long_trim) {
@@ -118,7 +148,7 @@ impl<'a> Columns<'a> {
             offset_s: self.offset_s[row],
             rpm: at(self.rpm, row),
             plate_percent: at(self.plate, row),
-            lambda: at(self.lambda, row),
+            lambda: self.lambda(row),
             closed_loop_factor: factor,
             coolant_c: at(self.coolant, row),
             fuel_cut: at(self.fuel_cut, row),

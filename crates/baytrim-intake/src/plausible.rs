@@ -41,10 +41,10 @@ pub(crate) fn out_of_range_remedy(quantity: Quantity, unit: Unit, value: f64) ->
         (Quantity::PlateAngle | Quantity::GripAngle, _) if value > 100.0 => {
             "the column may hold raw counts or degrees: then write points = [[RAW_SHUT, 0.0], [RAW_OPEN, 100.0]]"
         }
-        (Quantity::Lambda, Unit::Afr) if (0.3..3.0).contains(&value) => {
+        (_, Unit::Afr) if (0.3..3.0).contains(&value) => {
             "the column may hold lambda: then write unit = \"lambda\""
         }
-        (Quantity::Lambda, Unit::Lambda) if value > 40.0 => {
+        (_, Unit::Lambda) if value > 40.0 => {
             "the meter may write this for no reading, or the column may hold AFR times ten"
         }
         (Quantity::CoolantTemperature | Quantity::IntakeTemperature, Unit::Celsius)
@@ -97,7 +97,7 @@ pub(crate) fn unit_doubt(
     match (quantity, unit) {
         // Lambda meters end at about 5 outside overrun; petrol's AFR at lambda 1 is 14.7, E85's 9.8,
         // methanol's 6.5.
-        (Quantity::Lambda, Unit::Lambda) if median >= 5.0 => doubt(
+        (_, Unit::Lambda) if median >= 5.0 => doubt(
             format!("the median is lambda {median:.3}"),
             "the column holds AFR, it seems: then write unit = \"afr\"; if it is lambda, the sensor was in free air for most of the log: cut that off",
         ),

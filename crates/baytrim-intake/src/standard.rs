@@ -7,7 +7,7 @@ use baytrim_model::channel::{
 };
 
 /// The project's own column names, each with its quantity; the unit is that of samples.
-pub const STANDARD_COLUMNS: [(Quantity, &str); 17] = [
+pub const STANDARD_COLUMNS: [(Quantity, &str); 20] = [
     (Quantity::EngineSpeed, "rpm"),
     (Quantity::PlateAngle, "plate_percent"),
     (Quantity::Lambda, "lambda"),
@@ -25,6 +25,9 @@ pub const STANDARD_COLUMNS: [(Quantity, &str); 17] = [
     (Quantity::SecondaryAir, "secondary_air"),
     (Quantity::ClosedLoop, "closed_loop"),
     (Quantity::Purge, "purge_percent"),
+    (Quantity::Lambda2, "lambda_2"),
+    (Quantity::Lambda3, "lambda_3"),
+    (Quantity::Lambda4, "lambda_4"),
 ];
 
 /// The project's own name of the time column, in seconds.

@@ -45,11 +45,20 @@ pub enum Quantity {
     ClosedLoop,
     /// Opening of the valve that lets fuel vapour in from the canister, percent.
     Purge,
+    /// Lambda by a second sensor of the same engine, as [`Self::Lambda`].
+    #[serde(rename = "lambda_2")]
+    Lambda2,
+    /// Lambda by a third sensor.
+    #[serde(rename = "lambda_3")]
+    Lambda3,
+    /// Lambda by a fourth sensor.
+    #[serde(rename = "lambda_4")]
+    Lambda4,
 }
 
 impl Quantity {
     /// Every quantity.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 20] = [
         Self::EngineSpeed,
         Self::PlateAngle,
         Self::Lambda,
@@ -67,7 +76,13 @@ impl Quantity {
         Self::SecondaryAir,
         Self::ClosedLoop,
         Self::Purge,
+        Self::Lambda2,
+        Self::Lambda3,
+        Self::Lambda4,
     ];
+
+    /// Lambda by each sensor of an engine, the first one first.
+    pub const LAMBDAS: [Self; 4] = [Self::Lambda, Self::Lambda2, Self::Lambda3, Self::Lambda4];
 
     /// Returns the name as channel maps and the wire write it.
     pub fn as_str(self) -> &'static str {
@@ -89,6 +104,9 @@ impl Quantity {
             Self::SecondaryAir => "secondary_air",
             Self::ClosedLoop => "closed_loop",
             Self::Purge => "purge",
+            Self::Lambda2 => "lambda_2",
+            Self::Lambda3 => "lambda_3",
+            Self::Lambda4 => "lambda_4",
         }
     }
 
@@ -101,7 +119,9 @@ impl Quantity {
             | Self::ShortTermTrim
             | Self::LongTermTrim
             | Self::Purge => &[Unit::Percent, Unit::Ratio],
-            Self::Lambda => &[Unit::Lambda, Unit::Afr, Unit::EquivalenceRatio],
+            Self::Lambda | Self::Lambda2 | Self::Lambda3 | Self::Lambda4 => {
+                &[Unit::Lambda, Unit::Afr, Unit::EquivalenceRatio]
+            }
             Self::CoolantTemperature | Self::IntakeTemperature => {
                 &[Unit::Celsius, Unit::Fahrenheit, Unit::Kelvin]
             }
@@ -122,7 +142,7 @@ impl Quantity {
         match self {
             Self::EngineSpeed => (0.0, 25_000.0),
             Self::PlateAngle | Self::GripAngle | Self::Purge => (-5.0, 110.0),
-            Self::Lambda => (0.3, 40.0),
+            Self::Lambda | Self::Lambda2 | Self::Lambda3 | Self::Lambda4 => (0.3, 40.0),
             Self::CoolantTemperature | Self::IntakeTemperature => (-60.0, 250.0),
             Self::ShortTermTrim | Self::LongTermTrim => (-100.0, 100.0),
             Self::FuelCut

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::bay::{DelayBelief, DelayModel};
-use crate::channel::ChannelMap;
+use crate::channel::{ChannelMap, Quantity};
 use crate::gate::GateName;
 use crate::ids::{BayName, ChannelMapId, PullId, RevisionId};
 use crate::recording::Recording;
@@ -101,6 +101,9 @@ pub struct PullSummary {
     /// are left out.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub film: Vec<FilmBand>,
+    /// How far several lambda sensors of the engine are apart, by band of speed; empty for a log of one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sensors: Vec<SensorBand>,
     /// What the pull shows of its revision against what earlier pulls predicted; none where there is nothing
     /// to compare.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -139,6 +142,28 @@ pub struct Realised {
     pub share: Option<RealisedShare>,
     /// Nodes that this pull and earlier ones visited, in node order.
     pub nodes: Vec<RealisedNode>,
+}
+
+/// How far the lambda sensors of an engine are apart within a band of speeds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SensorBand {
+    /// Lowest speed of the band.
+    pub from_rpm: f64,
+    /// Highest speed.
+    pub to_rpm: f64,
+    /// Seconds in which all sensors read.
+    pub read_s: f64,
+    /// How much leaner each sensor reads than the mean of them all, in the order of their quantities.
+    pub leaner: Vec<SensorReading>,
+}
+
+/// What one lambda sensor reads against the mean of all.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SensorReading {
+    /// The sensor, one of [`Quantity::LAMBDAS`].
+    pub sensor: Quantity,
+    /// How much leaner it reads, median, percent; negative where richer.
+    pub percent: f64,
 }
 
 /// A revision with the probability that it was loaded.
