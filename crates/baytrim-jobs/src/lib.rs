@@ -20,6 +20,7 @@ pub mod realise;
 pub mod refusal;
 pub mod reproduce;
 pub mod revert;
+mod sensors;
 pub mod state;
 pub mod trace;
 pub mod verdict;

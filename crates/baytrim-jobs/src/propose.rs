@@ -1,7 +1,7 @@
 //! Planning a proposal from the evidence of a job's pulls.
 
 use baytrim_estimate::limit::{NodeEstimates, propose_nodes};
-use baytrim_estimate::{Fit, FitSettings, Posterior, PullEvidence, fit_whole};
+use baytrim_estimate::{Fit, Posterior, PullEvidence, fit_whole};
 use baytrim_model::ids::{Actor, PullId, UnixMillis};
 use baytrim_model::proposal::{DoneChance, NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
@@ -10,6 +10,7 @@ use crate::bay_contrast;
 use crate::bay_delay;
 use crate::false_lean;
 use crate::refusal::Refusal;
+use crate::sensors;
 use crate::state::JobState;
 
 /// Cautions that go with every proposal, page and export.
@@ -66,9 +67,12 @@ pub fn plan(
     fit.summary
         .remarks
         .extend(bay_contrast::remarks(&contrasts));
-    let records = pulls.iter().filter_map(|&id| state.pull(id).ok());
-    let delays = bay_delay::remark(records.map(|entry| &entry.record));
-    fit.summary.remarks.extend(delays);
+    let records = || {
+        let entries = pulls.iter().filter_map(|&id| state.pull(id).ok());
+        entries.map(|entry| &entry.record)
+    };
+    fit.summary.remarks.extend(bay_delay::remark(records()));
+    fit.summary.remarks.extend(sensors::remark(records()));
     // The fit itself counts from the base table.
     fit.summary.off_target_percent = fit.off_target_percent(&state.log_trim(state.head()));
     Ok(Proposal {
@@ -93,7 +97,8 @@ pub(crate) fn fitted(
     state: &JobState,
     evidence: &[&PullEvidence],
 ) -> Result<(Fit, Posterior), Refusal> {
-    let (fit, posterior) = fit_whole(&state.spec.axes, evidence, &FitSettings::default())
+    let settings = sensors::settings(state.pulls.iter().map(|entry| &entry.record));
+    let (fit, posterior) = fit_whole(&state.spec.axes, evidence, &settings)
         .map_err(|error| misfit(error.to_string()))?;
     if fit.summary.reading_count == 0 {
         return Err(Refusal::NoEvidence(state.id().clone()));

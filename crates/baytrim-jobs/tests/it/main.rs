@@ -10,5 +10,6 @@ mod exports;
 mod folds;
 mod house;
 mod job_files;
+mod sensors;
 mod taking;
 mod verdicts;

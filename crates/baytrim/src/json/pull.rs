@@ -2,6 +2,7 @@
 
 use baytrim_api::v1::{
     ChannelMapSource, Delay, DelaySource, FilmBand, GateCount, NodeCoverage, Pull, PullWarning,
+    SensorBand,
 };
 use serde::Serialize;
 
@@ -31,6 +32,7 @@ pub(crate) struct PullJson<'a> {
     delay: Option<DelayJson<'a>>,
     warnings: Vec<WarningJson<'a>>,
     film: Vec<FilmJson>,
+    sensors: Vec<SensorsJson<'a>>,
     realised: Option<RealisedJson<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     recording: Option<RecordingJson<'a>>,
@@ -141,9 +143,40 @@ impl<'a> PullJson<'a> {
             delay: pull.delay.as_ref().map(delay),
             warnings: pull.warnings.iter().map(warning).collect(),
             film: pull.film.iter().map(FilmJson::from).collect(),
+            sensors: pull.sensors.iter().map(SensorsJson::from).collect(),
             realised: pull.realised.as_ref().map(RealisedJson::from),
             recording: None,
             coverage: None,
+        }
+    }
+}
+
+/// How far the lambda sensors are apart in a band of speeds.
+#[derive(Debug, Serialize)]
+struct SensorsJson<'a> {
+    start_rpm: f64,
+    end_rpm: f64,
+    read_s: f64,
+    readings: Vec<SensorJson<'a>>,
+}
+
+#[derive(Debug, Serialize)]
+struct SensorJson<'a> {
+    sensor: &'a str,
+    difference_percent: f64,
+}
+
+impl<'a> From<&'a SensorBand> for SensorsJson<'a> {
+    fn from(band: &'a SensorBand) -> Self {
+        let readings = band.readings.iter().map(|reading| SensorJson {
+            sensor: &reading.sensor,
+            difference_percent: reading.difference_percent,
+        });
+        Self {
+            start_rpm: band.start_rpm,
+            end_rpm: band.end_rpm,
+            read_s: band.read_s,
+            readings: readings.collect(),
         }
     }
 }

@@ -1,6 +1,8 @@
 //! A pull: what was refused and why, its delay, its coverage; lists of pulls.
 
-use baytrim_api::v1::{Axes, ChannelMapSource, Delay, DelaySource, FilmBand, NodeCoverage, Pull};
+use baytrim_api::v1::{
+    Axes, ChannelMapSource, Delay, DelaySource, FilmBand, NodeCoverage, Pull, SensorBand,
+};
 
 use super::columns::{Edge, columns};
 use super::grid::{Cell, Grid};
@@ -29,6 +31,7 @@ pub fn render_pull(pull: &Pull, axes: Option<&Axes>, options: &RenderOptions) ->
             .as_ref()
             .map_or_else(String::new, |delay| delay_text(delay, options)),
         film(&pull.film, options),
+        sensors(&pull.sensors, options),
         coverage(&pull.coverage, axes, options),
         pull.recording
             .as_ref()
@@ -230,6 +233,30 @@ fn film(bands: &[FilmBand], options: &RenderOptions) -> String {
             fixed(band.standard_error_percent, 1),
             fixed(band.tip_in_s, 0),
             fixed(band.tip_out_s, 0),
+        );
+        page += &hang(&line, options.width, 2, 4);
+    }
+    page
+}
+
+/// Returns how far several lambda sensors are apart.
+fn sensors(bands: &[SensorBand], options: &RenderOptions) -> String {
+    if bands.is_empty() {
+        return String::new();
+    }
+    let title = "Lambda sensors: how much leaner each reads than the mean of all";
+    let mut page = options.paint(Ink::Strong, title) + "\n";
+    for band in bands {
+        let readings = band.readings.iter().map(|reading| {
+            let percent = signed(reading.difference_percent, 1);
+            format!("{} {percent} %", plain(&reading.sensor))
+        });
+        let line = format!(
+            "{} to {} rpm: {} ({} s)",
+            fixed(band.start_rpm, 0),
+            fixed(band.end_rpm, 0),
+            readings.collect::<Vec<_>>().join(", "),
+            fixed(band.read_s, 0),
         );
         page += &hang(&line, options.width, 2, 4);
     }

@@ -8,8 +8,8 @@ mod trace;
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
     Axes, ChannelSuggestion, Comment, DoneChance, Engine, FilmBand, FitSummary, Fuel, GateCount,
-    Job, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Revision,
-    SuggestChannelsResponse, TableContent, Verdict, Wall,
+    Job, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Revision, SensorBand,
+    SensorReading, SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
 use prost_types::Timestamp;
 
@@ -167,6 +167,17 @@ pub(crate) fn pull() -> Pull {
             standard_error_percent: 0.5,
             tip_in_s: 14.0,
             tip_out_s: 11.0,
+        }],
+        sensors: vec![SensorBand {
+            start_rpm: 1500.0,
+            end_rpm: 4500.0,
+            read_s: 188.0,
+            readings: [("lambda", -1.4), ("lambda_2", 1.5)]
+                .map(|(sensor, difference_percent)| SensorReading {
+                    sensor: sensor.to_owned(),
+                    difference_percent,
+                })
+                .to_vec(),
         }],
         realised: None,
         channel_map_source: baytrim_api::v1::ChannelMapSource::Bay.into(),

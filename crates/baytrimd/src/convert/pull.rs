@@ -8,6 +8,7 @@ use baytrim_model::axis::Axes;
 use baytrim_model::ids::{Actor, BayName, UnixMillis};
 use baytrim_model::pull::{
     ChannelMapSource, DelayFound, DelaySource, FilmBand, GateCount, PullSummary, Realised,
+    SensorBand,
 };
 use baytrim_model::recording::Recording;
 
@@ -120,6 +121,19 @@ fn film(band: &FilmBand) -> v1::FilmBand {
     }
 }
 
+fn sensors(band: &SensorBand) -> v1::SensorBand {
+    let readings = band.leaner.iter().map(|reading| v1::SensorReading {
+        sensor: reading.sensor.to_string(),
+        difference_percent: reading.percent,
+    });
+    v1::SensorBand {
+        start_rpm: band.from_rpm,
+        end_rpm: band.to_rpm,
+        read_s: band.read_s,
+        readings: readings.collect(),
+    }
+}
+
 fn source(from: Option<ChannelMapSource>) -> v1::ChannelMapSource {
     match from {
         None => v1::ChannelMapSource::Unspecified,
@@ -154,6 +168,7 @@ fn of_summary(summary: &PullSummary) -> v1::Pull {
         delay: Some(delay(&summary.delay)),
         warnings: warnings.collect(),
         film: summary.film.iter().map(film).collect(),
+        sensors: summary.sensors.iter().map(sensors).collect(),
         realised: summary.realised.as_ref().map(realised_in_brief),
         ..v1::Pull::default()
     }
