@@ -1,9 +1,12 @@
 //! Speed of reading a pull and of a fit.
 //!
-//! `cargo bench -p baytrim-estimate --bench speed`
+//! `cargo bench -p baytrim-estimate --bench speed [-- --write DIRECTORY]`
+//!
+//! With `--write`, the fitted problems go into files that `tests/oracles/plain_solution.py` solves in its own way.
 #![allow(clippy::disallowed_methods, reason = "a bench measures time")]
 #![expect(clippy::print_stdout, reason = "a bench prints its table")]
 
+use std::path::PathBuf;
 use std::time::Instant;
 
 use baytrim_estimate::{
@@ -51,7 +54,15 @@ fn shortest(mut run: impl FnMut()) -> f64 {
         .fold(f64::INFINITY, f64::min)
 }
 
+/// Returns the directory that the problems are to be written to.
+fn directory() -> Option<PathBuf> {
+    let mut words = std::env::args().skip_while(|word| word != "--write");
+    words.next()?;
+    words.next().map(PathBuf::from)
+}
+
 fn main() {
+    let directory = directory();
     println!("three ten-minute rides at 100 Hz; processor time, shortest of five runs");
     for side in [14, 20, 40] {
         let options = TruthOptions {
@@ -102,6 +113,19 @@ fn main() {
         let settings = FitSettings::default();
         let fit_s = shortest(|| drop(fit(&truth.axes, &evidence, &settings)));
         let (fitted, posterior) = fit_whole(&truth.axes, &evidence, &settings).expect("solvable");
+        if let Some(directory) = &directory {
+            let problem = serde_json::json!({
+                "rpm": truth.axes.rpm.breakpoints(),
+                "plate_percent": truth.axes.plate_percent.breakpoints(),
+                "pulls": &evidence,
+                "visits": &fitted.visits,
+                "theta": &fitted.theta,
+                "fit_ms": 1000.0 * fit_s,
+                "state_bytes": bytes,
+            });
+            let file = directory.join(format!("problem_{side}.json"));
+            std::fs::write(file, problem.to_string()).expect("a writable directory");
+        }
         let visited: Vec<usize> = (0..zeros.len())
             .filter(|&node| fitted.visits[node] > 0)
             .collect();

@@ -91,11 +91,11 @@ impl Survey {
     }
 
     fn add(&mut self, row: &Row, lambdas: &[f64], step_s: f64) {
-        let place = (row.rpm - self.low_rpm) / self.width_rpm;
-        if !(0.0..=BANDS as f64).contains(&place) {
+        let from = |place: usize| self.low_rpm + self.width_rpm * place as f64;
+        let Some(place) = (0..BANDS).rev().find(|&place| row.rpm >= from(place)) else {
             return;
-        }
-        let band = &mut self.bands[(place as usize).min(BANDS - 1)];
+        };
+        let band = &mut self.bands[place];
         band.read_s += step_s;
         if band.mean.len() < ROWS_MAX {
             band.mean.push(mean_lambda(lambdas.iter().copied()).ln());
@@ -111,7 +111,7 @@ impl Survey {
             let away = pairs.map(|(own, mean)| own - mean).collect();
             SensorReading {
                 sensor: sensors[place],
-                percent: 100.0 * quantile(away, 0.5).exp_m1(),
+                percent: 100.0 * quantile(away, 5).exp_m1(),
             }
         };
         let read = |(_, band): &(usize, &Band)| band.read_s >= READ_S_MIN && !band.mean.is_empty();
@@ -135,11 +135,13 @@ impl Survey {
 fn tells(frame: &Frame, row: &Row, lambdas: &[f64]) -> bool {
     let (low, high) = (frame.gates.sensor_lambda_min, frame.gates.sensor_lambda_max);
     let inside = |lambda: &f64| (low / END_SHARE..high * END_SHARE).contains(lambda);
-    row.makes_exhaust() && !(row.fuel_cut >= 0.5) && lambdas.iter().all(inside)
+    row.makes_exhaust()
+        && (row.fuel_cut.is_nan() || row.fuel_cut < 0.5)
+        && lambdas.iter().all(inside)
 }
 
-fn quantile(mut values: Vec<f64>, share: f64) -> f64 {
-    let place = ((values.len() - 1) as f64 * share).round() as usize;
+fn quantile(mut values: Vec<f64>, tenths: usize) -> f64 {
+    let place = (values.len() - 1) * tenths / 10;
     *values.select_nth_unstable_by(place, f64::total_cmp).1
 }
 
@@ -151,7 +153,7 @@ fn flat(sensors: &[Quantity], survey: &Survey) -> Option<PullWarning> {
             .flat_map(|band| band.readings[place].iter().copied())
             .collect();
         let span = !all.is_empty();
-        span.then(|| quantile(all.clone(), 0.9) - quantile(all, 0.1))
+        span.then(|| quantile(all.clone(), 9) - quantile(all, 1))
     };
     let moves: Option<Vec<f64>> = (0..sensors.len()).map(moves).collect();
     let moves = moves?;
