@@ -2,7 +2,7 @@
 
 use baytrim_estimate::PullEvidence;
 use baytrim_jobs::reproduce::{Comparison, compare};
-use baytrim_jobs::{Fold as _, JobState, codec, propose};
+use baytrim_jobs::{Fold as _, JobState, propose};
 use baytrim_ledger::{Hasher, Store};
 use baytrim_model::ids::{JobId, ProposalId, PullId};
 use baytrim_model::proposal::Proposal;
@@ -10,7 +10,7 @@ use baytrim_model::record::{JobEvent, JobRecord};
 
 use crate::evidence;
 use crate::fault::{Fault, InternalFault};
-use crate::shop::stream_of;
+use crate::shop::{decode, stream_of};
 
 /// Records that are read at a time.
 const READ_RECORDS: usize = 64;
@@ -90,12 +90,7 @@ fn as_of(store: &dyn Store, id: &JobId, number: ProposalId) -> Result<(JobState,
         };
         from = last.seq + 1;
         for record in &records {
-            let decoded: JobRecord =
-                codec::decode(&record.body).map_err(|source| InternalFault::Record {
-                    stream: stream.to_string(),
-                    seq: record.seq,
-                    source,
-                })?;
+            let decoded: JobRecord = decode(record)?;
             let misfit = |source| InternalFault::Fold {
                 stream: stream.to_string(),
                 source,

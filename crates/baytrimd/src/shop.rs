@@ -38,6 +38,7 @@ use cache::FoldCache;
 use commit::{Committed, Step, before};
 
 pub use bays::{BAY_PREFIX, stream_of_bay};
+pub use load::decode;
 pub use news::News;
 
 /// What all streams of jobs are called, before the job's name.

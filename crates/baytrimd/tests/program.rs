@@ -2,6 +2,8 @@
 #![cfg(unix)]
 #![allow(clippy::unwrap_used, reason = "these are tests")]
 
+mod bearer;
+
 use std::io::{BufRead as _, BufReader};
 use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
@@ -16,28 +18,16 @@ use baytrim_api::v1::{
 };
 use tokio::sync::mpsc;
 use tokio_stream::wrappers::UnboundedReceiverStream;
-use tonic::metadata::{Ascii, MetadataValue};
-use tonic::service::Interceptor;
+use tonic::Streaming;
 use tonic::transport::Channel;
-use tonic::{Request, Status, Streaming};
+
+use bearer::Bearer;
 
 /// The program, serving a directory; killed when dropped.
 struct Program {
     child: Child,
     url: String,
     bearer: Bearer,
-}
-
-/// Shows a token with every call.
-#[derive(Clone)]
-struct Bearer(MetadataValue<Ascii>);
-
-impl Interceptor for Bearer {
-    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
-        let token = self.0.clone();
-        request.metadata_mut().insert("authorization", token);
-        Ok(request)
-    }
 }
 
 async fn connect(url: &str) -> Channel {
@@ -62,7 +52,7 @@ impl Program {
             .unwrap()
             .to_owned();
         let token = std::fs::read_to_string(data.join("owner.token")).unwrap();
-        let bearer = Bearer(format!("Bearer {}", token.trim()).parse().unwrap());
+        let bearer = Bearer::of(&token);
         Self { child, url, bearer }
     }
 

@@ -1,49 +1,17 @@
 //! Types of columns that are seldom met, and tables of a second independent writer, the Python package `polars`.
 
-use baytrim_intake::{Intake, LogLimits, parse_channel_map, suggest};
+use baytrim_intake::{Intake, LogLimits, suggest};
 use baytrim_model::channel::{ChannelMap, Quantity, Unit};
 
 use crate::files::file;
-use crate::support::read_with;
+use crate::support::{TIMED_TYPES, map_of_tables, read_with};
 
 fn map() -> ChannelMap {
-    let text = r#"
-[time]
-column = "Time"
-[channels.engine_speed]
-column = "Engine speed"
-unit = "rpm"
-[channels.plate_angle]
-column = "Throttle"
-unit = "percent"
-[channels.lambda]
-column = "Lambda"
-unit = "lambda"
-"#;
-    parse_channel_map(text).unwrap()
+    map_of_tables("[time]\ncolumn = \"Time\"\n")
 }
 
 fn map_of_types() -> ChannelMap {
-    let text = r#"
-[time]
-column = "Time"
-[channels.engine_speed]
-column = "Engine speed"
-unit = "rpm"
-[channels.plate_angle]
-column = "Throttle"
-unit = "percent"
-[channels.lambda]
-column = "Lambda"
-unit = "lambda"
-[channels.coolant_temperature]
-column = "Coolant"
-unit = "celsius"
-[channels.fuel_cut]
-column = "Fuel cut"
-unit = "flag"
-"#;
-    parse_channel_map(text).unwrap()
+    map_of_tables(TIMED_TYPES)
 }
 
 #[track_caller]

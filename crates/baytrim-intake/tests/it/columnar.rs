@@ -1,11 +1,11 @@
 //! Parquet and Arrow tables of an independent writer, the Python package `pyarrow`.
 
 use baytrim_intake::report::LogFormat;
-use baytrim_intake::{IntakeError, LogLimits, parse_channel_map, suggest};
+use baytrim_intake::{IntakeError, LogLimits, suggest};
 use baytrim_model::channel::{ChannelMap, Quantity, Unit};
 
 use crate::files::file;
-use crate::support::{gzip, read_source, read_with};
+use crate::support::{TIMED_TYPES, gzip, map_of_tables, read_source, read_with};
 
 const FILES: [&str; 8] = [
     "table_none.parquet",
@@ -19,26 +19,7 @@ const FILES: [&str; 8] = [
 ];
 
 fn map() -> ChannelMap {
-    let text = r#"
-[time]
-column = "Time"
-[channels.engine_speed]
-column = "Engine speed"
-unit = "rpm"
-[channels.plate_angle]
-column = "Throttle"
-unit = "percent"
-[channels.lambda]
-column = "Lambda"
-unit = "lambda"
-[channels.coolant_temperature]
-column = "Coolant"
-unit = "celsius"
-[channels.fuel_cut]
-column = "Fuel cut"
-unit = "flag"
-"#;
-    parse_channel_map(text).unwrap()
+    map_of_tables(TIMED_TYPES)
 }
 
 /// Each type of column and each codec must come out as the numbers that were written.

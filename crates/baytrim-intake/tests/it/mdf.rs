@@ -6,11 +6,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use baytrim_intake::report::{Alignment, LogFormat};
-use baytrim_intake::{Intake, LogLimits, parse_channel_map, suggest};
+use baytrim_intake::{Intake, LogLimits, suggest};
 use baytrim_model::channel::{ChannelMap, Quantity};
 
 use crate::files::file;
-use crate::support::{gzip, read_source, read_with};
+use crate::support::{gzip, map_of_tables, read_source, read_with};
 
 const FILES: [&str; 3] = [
     "four_clocks_410.mf4",
@@ -19,19 +19,11 @@ const FILES: [&str; 3] = [
 ];
 
 fn map() -> ChannelMap {
-    let text = r#"
+    map_of_tables(
+        r#"
 [time]
 column = "whatever a CSV of this bay calls it"
 unit = "ms"
-[channels.engine_speed]
-column = "Engine speed"
-unit = "rpm"
-[channels.plate_angle]
-column = "Throttle"
-unit = "percent"
-[channels.lambda]
-column = "Lambda"
-unit = "lambda"
 [channels.coolant_temperature]
 column = "Coolant"
 unit = "kelvin"
@@ -42,8 +34,8 @@ unit = "flag"
 column = "Shift cut"
 unit = "flag"
 optional = true
-"#;
-    parse_channel_map(text).unwrap()
+"#,
+    )
 }
 
 fn read(bytes: &[u8]) -> Intake {

@@ -3,7 +3,9 @@
 use std::fmt::Write as _;
 use std::io::{Read, Write as _};
 
-use baytrim_intake::{Intake, IntakeError, LogLimits, read_log, standard_channels};
+use baytrim_intake::{
+    Intake, IntakeError, LogLimits, parse_channel_map, read_log, standard_channels,
+};
 use baytrim_model::channel::{Channel, ChannelMap, Quantity, Unit};
 use baytrim_model::engine::Fuel;
 
@@ -33,6 +35,34 @@ pub(crate) fn read_source(
 ) -> Result<Intake, IntakeError> {
     read_log(source, "log.csv", map, &fuel(), limits)
 }
+
+/// Returns the map of the tables of the independent writers, with further entries.
+pub(crate) fn map_of_tables(more: &str) -> ChannelMap {
+    let text = r#"
+[channels.engine_speed]
+column = "Engine speed"
+unit = "rpm"
+[channels.plate_angle]
+column = "Throttle"
+unit = "percent"
+[channels.lambda]
+column = "Lambda"
+unit = "lambda"
+"#;
+    parse_channel_map(&format!("{text}{more}")).unwrap()
+}
+
+/// Time, and the two channels that only some of the tables have.
+pub(crate) const TIMED_TYPES: &str = r#"
+[time]
+column = "Time"
+[channels.coolant_temperature]
+column = "Coolant"
+unit = "celsius"
+[channels.fuel_cut]
+column = "Fuel cut"
+unit = "flag"
+"#;
 
 /// Returns the standard map, altered.
 pub(crate) fn altered(alter: impl FnOnce(&mut ChannelMap)) -> ChannelMap {

@@ -14,6 +14,8 @@
 #[allow(dead_code, reason = "the other benchmark uses more of it")]
 #[path = "../ingest/bay.rs"]
 mod bay;
+#[path = "../../tests/bearer/mod.rs"]
+mod bearer;
 #[allow(dead_code, reason = "the other benchmark uses more of it")]
 #[path = "../ingest/daemon.rs"]
 mod daemon;

@@ -7,11 +7,10 @@ use std::process::{Child, Command, Stdio};
 use baytrim_api::v1::CreateJobRequest;
 use baytrim_api::v1::job_service_client::JobServiceClient;
 use tempfile::TempDir;
-use tonic::metadata::{Ascii, MetadataValue};
-use tonic::service::Interceptor;
 use tonic::service::interceptor::InterceptedService;
 use tonic::transport::{Channel, Endpoint};
-use tonic::{Request, Status};
+
+use crate::bearer::Bearer;
 
 /// The job that all bays stream into.
 pub(crate) const JOB: &str = "j";
@@ -20,17 +19,6 @@ const TICKS_PER_S: f64 = 100.0;
 
 /// A connection that shows a token with every call.
 pub(crate) type Wire = InterceptedService<Channel, Bearer>;
-
-#[derive(Clone)]
-pub(crate) struct Bearer(MetadataValue<Ascii>);
-
-impl Interceptor for Bearer {
-    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
-        let token = self.0.clone();
-        request.metadata_mut().insert("authorization", token);
-        Ok(request)
-    }
-}
 
 /// Where the daemon listens, and the token that it lets in.
 #[derive(Clone)]
@@ -86,7 +74,7 @@ impl Daemon {
             .unwrap();
         let url = line.trim().strip_prefix("listening on ").unwrap();
         let token = std::fs::read_to_string(data.join("owner.token")).unwrap();
-        let bearer = Bearer(format!("Bearer {}", token.trim()).parse().unwrap());
+        let bearer = Bearer::of(&token);
         let url = url.to_owned();
         Self {
             child,

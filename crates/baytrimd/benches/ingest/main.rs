@@ -14,6 +14,8 @@
 
 #[allow(dead_code, reason = "the other benchmark uses more of it")]
 mod bay;
+#[path = "../../tests/bearer/mod.rs"]
+mod bearer;
 mod daemon;
 mod floor;
 

@@ -11,7 +11,7 @@ use baytrim_api::v1::{
     VerifyLedgerRequest, VerifyLedgerResponse,
 };
 use baytrim_checkpoint::Signer;
-use baytrim_jobs::{Refusal, codec};
+use baytrim_jobs::Refusal;
 use baytrim_ledger::{Hash, Record, StreamName};
 use baytrim_model::ids::{BayName, JobId};
 use tokio::sync::watch;
@@ -28,7 +28,7 @@ use crate::ending::Ending;
 use crate::fault::{Fault, InternalFault};
 use crate::ledger_check;
 use crate::limits::PAGE_BODY_BYTES_MAX;
-use crate::shop::{Shop, stream_of, stream_of_bay};
+use crate::shop::{Shop, decode, stream_of, stream_of_bay};
 
 /// The ledger service.
 #[derive(Debug, Clone)]
@@ -194,17 +194,9 @@ impl Parent {
         entry: &Record,
         with_body: bool,
     ) -> Result<v1::Record, InternalFault> {
-        let told =
-            match self {
-                Self::Job(_) => codec::decode(&entry.body)
-                    .map(|decoded| record::of_job(entry, &decoded, with_body)),
-                Self::Bay(_) => codec::decode(&entry.body)
-                    .map(|decoded| record::of_bay(entry, &decoded, with_body)),
-            };
-        told.map_err(|source| InternalFault::Record {
-            stream: entry.stream.to_string(),
-            seq: entry.seq,
-            source,
+        Ok(match self {
+            Self::Job(_) => record::of_job(entry, &decode(entry)?, with_body),
+            Self::Bay(_) => record::of_bay(entry, &decode(entry)?, with_body),
         })
     }
 }

@@ -10,7 +10,7 @@ use baytrim_api::v1::{
 use baytrim_jobs::export::{Export, Form};
 use baytrim_jobs::propose::CAUTIONS;
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::{JobState, Refusal, codec, export, revert};
+use baytrim_jobs::{JobState, Refusal, export, revert};
 use baytrim_model::ids::{Actor, RevisionId};
 use baytrim_model::record::{JobEvent, JobRecord};
 use baytrim_model::revision::Revision;
@@ -21,7 +21,7 @@ use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{job, name, request, revision};
 use crate::fault::{Fault, InternalFault};
-use crate::shop::{Author, Decided, Shop, stream_of};
+use crate::shop::{Author, Decided, Shop, decode, stream_of};
 
 /// Records that are read at a time.
 const READ_RECORDS: usize = 256;
@@ -184,12 +184,7 @@ fn again(
         };
         from = last.seq + 1;
         for record in &records {
-            let decoded: JobRecord =
-                codec::decode(&record.body).map_err(|source| InternalFault::Record {
-                    stream: stream.to_string(),
-                    seq: record.seq,
-                    source,
-                })?;
+            let decoded: JobRecord = decode(record)?;
             if decoded.request_id == author.request_id
                 && let JobEvent::TableExported { content_sha256, .. } = &decoded.event
             {

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use baytrim_jobs::{Fold, codec};
 use baytrim_ledger::{Record, Store, StreamName};
+use baytrim_model::record::StreamRecord;
 use serde::de::DeserializeOwned;
 
 use super::Loaded;
@@ -33,15 +34,23 @@ where
     }
 }
 
+/// Returns what a record says.
+///
+/// # Errors
+/// Names the record that can't be read.
+pub fn decode<E: DeserializeOwned>(record: &Record) -> Result<StreamRecord<E>, InternalFault> {
+    codec::decode(&record.body).map_err(|source| InternalFault::Record {
+        stream: record.stream.to_string(),
+        seq: record.seq,
+        source,
+    })
+}
+
 fn take<S: Fold>(loaded: Option<Loaded<S>>, record: &Record) -> Result<Loaded<S>, InternalFault>
 where
     S::Event: DeserializeOwned,
 {
-    let decoded = codec::decode(&record.body).map_err(|source| InternalFault::Record {
-        stream: record.stream.to_string(),
-        seq: record.seq,
-        source,
-    })?;
+    let decoded = decode(record)?;
     let misfit = |source| InternalFault::Fold {
         stream: record.stream.to_string(),
         source,

@@ -35,10 +35,11 @@ use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
 use tonic_types::StatusExt as _;
 
-pub use crate::people::{Bearer, join, record, token_of};
+pub(crate) use crate::bearer::Bearer;
+pub use crate::people::{join, record, token_of};
 
 /// A connection that shows a token, unless the request itself does.
-pub type Wire = InterceptedService<Channel, Bearer>;
+pub(crate) type Wire = InterceptedService<Channel, Bearer>;
 
 /// Makes a shop of one person, where whoever is named in tests may do everything.
 ///

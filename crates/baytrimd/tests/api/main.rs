@@ -14,6 +14,8 @@ mod bad_jobs;
 mod bad_logs;
 mod bad_streams;
 mod bays;
+#[path = "../bearer/mod.rs"]
+mod bearer;
 mod checkpoints;
 mod durable;
 mod false_lean;

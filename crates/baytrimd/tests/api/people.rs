@@ -4,29 +4,6 @@ use baytrim_model::ids::Actor;
 use baytrim_model::shop::{Member, Role, ShopEvent, TokenIssue};
 use baytrimd::access::{Access, Token};
 use baytrimd::shop::Author;
-use tonic::metadata::{Ascii, MetadataValue};
-use tonic::service::Interceptor;
-use tonic::{Request, Status};
-
-/// Shows a token with every call.
-#[derive(Debug, Clone)]
-pub struct Bearer(MetadataValue<Ascii>);
-
-impl Bearer {
-    pub fn of(token: &str) -> Self {
-        Self(format!("Bearer {token}").parse().unwrap())
-    }
-}
-
-impl Interceptor for Bearer {
-    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
-        if request.metadata().get("authorization").is_none() {
-            let token = self.0.clone();
-            request.metadata_mut().insert("authorization", token);
-        }
-        Ok(request)
-    }
-}
 
 /// Returns a token that is always the same for a name, so that requests can show it without asking for it.
 pub fn token_of(name: &str) -> Token {

@@ -9,6 +9,8 @@
     reason = "these are tests; the environment bounds the long form"
 )]
 
+#[path = "../bearer/mod.rs"]
+mod bearer;
 mod client;
 mod program;
 

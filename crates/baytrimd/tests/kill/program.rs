@@ -6,25 +6,13 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::Duration;
 
-use tonic::metadata::{Ascii, MetadataValue};
-use tonic::service::Interceptor;
 use tonic::service::interceptor::InterceptedService;
 use tonic::transport::{Channel, Endpoint};
-use tonic::{Request, Status};
+
+use crate::bearer::Bearer;
 
 /// A connection that shows a token with every call.
 pub(crate) type Wire = InterceptedService<Channel, Bearer>;
-
-#[derive(Clone)]
-pub(crate) struct Bearer(MetadataValue<Ascii>);
-
-impl Interceptor for Bearer {
-    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
-        let token = self.0.clone();
-        request.metadata_mut().insert("authorization", token);
-        Ok(request)
-    }
-}
 
 /// Where a program listens, and the token that it lets in.
 #[derive(Clone)]
@@ -76,7 +64,7 @@ impl Program {
         self.output.borrow_mut().read_line(&mut line).unwrap();
         let url = line.trim().strip_prefix("listening on ")?.to_owned();
         let token = std::fs::read_to_string(self.data.join("owner.token")).unwrap();
-        let bearer = Bearer(format!("Bearer {}", token.trim()).parse().unwrap());
+        let bearer = Bearer::of(&token);
         Some(Line { url, bearer })
     }
 

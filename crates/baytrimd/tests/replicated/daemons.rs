@@ -9,29 +9,10 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use baytrim_api::v1::upload_pull_request::Message;
 use baytrim_api::v1::{CreateJobRequest, OpenUpload, Pull, UploadPullRequest};
 use tempfile::TempDir;
-use tonic::metadata::{Ascii, MetadataValue};
-use tonic::service::Interceptor;
+use tonic::Status;
 use tonic::transport::Channel;
-use tonic::{Request, Status};
 
-/// Shows a token with every call.
-#[derive(Debug, Clone)]
-pub struct Bearer(MetadataValue<Ascii>);
-
-impl Bearer {
-    pub fn of(token: &str) -> Self {
-        Self(format!("Bearer {}", token.trim()).parse().unwrap())
-    }
-}
-
-impl Interceptor for Bearer {
-    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
-        request
-            .metadata_mut()
-            .insert("authorization", self.0.clone());
-        Ok(request)
-    }
-}
+use crate::bearer::Bearer;
 
 static PLACES: AtomicU32 = AtomicU32::new(0);
 

@@ -1,6 +1,8 @@
 //! Several daemons on one ledger in a database; `tests/postgres/run.sh` starts one and runs these.
 #![allow(clippy::unwrap_used, unreachable_pub, reason = "these are tests")]
 
+#[path = "../bearer/mod.rs"]
+mod bearer;
 mod daemons;
 mod kept;
 mod moving;

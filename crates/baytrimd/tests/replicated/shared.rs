@@ -14,7 +14,8 @@ use baytrim_api::v1::{
 };
 use tonic::Code;
 
-use crate::daemons::{Bearer, Daemon, Ledger, job, upload};
+use crate::bearer::Bearer;
+use crate::daemons::{Daemon, Ledger, job, upload};
 
 /// Longer than anything here takes on a busy machine.
 const PATIENCE: Duration = Duration::from_secs(60);
