@@ -1,6 +1,5 @@
 //! First start: the shop's first member, and the file with its token.
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use baytrim_access::state::TokenEntry;
@@ -10,6 +9,7 @@ use baytrim_model::shop::{Member, MemberName, Role, ShopEvent, TokenIssue};
 
 use super::{Access, Token};
 use crate::fault::Fault;
+use crate::private;
 use crate::shop::Author;
 
 /// Name of the file with the first token, within the ledger's directory.
@@ -215,15 +215,5 @@ pub fn found(access: &Access, token: &Token, roles: &[Role]) -> Result<bool, Fau
 /// # Errors
 /// What the system says.
 pub fn write(path: &Path, token: &Token) -> std::io::Result<()> {
-    let mut options = std::fs::OpenOptions::new();
-    options.write(true).create_new(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    // One that is there opens nothing any more; its permissions may be others.
-    if path.symlink_metadata().is_ok() {
-        std::fs::remove_file(path)?;
-    }
-    let mut file = options.open(path)?;
-    writeln!(file, "{}", token.text())?;
-    file.sync_all()
+    private::replace(path, &format!("{}\n", token.text()))
 }

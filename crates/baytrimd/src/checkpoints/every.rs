@@ -1,6 +1,5 @@
 //! Checkpoints by the clock.
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -12,6 +11,7 @@ use super::{Checkpointing, Sealed, make};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
+use crate::private;
 use crate::shop::Shop;
 
 /// Makes a checkpoint every so often until `stopped` turns true; one that fails is logged and tried again next time.
@@ -64,9 +64,5 @@ fn write(directory: &Path, sealed: &Sealed) -> std::io::Result<()> {
     if path.exists() {
         return Ok(());
     }
-    let mut file = tempfile::NamedTempFile::new_in(directory)?;
-    file.write_all(sealed.file.as_bytes())?;
-    file.as_file().sync_all()?;
-    file.persist(path)?;
-    Ok(())
+    private::replace(&path, &sealed.file)
 }
