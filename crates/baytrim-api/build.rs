@@ -20,6 +20,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "limits",
         "pulls",
         "reviews",
+        "stages",
         "tables",
         "traces",
         "watches",

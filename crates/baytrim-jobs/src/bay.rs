@@ -24,6 +24,8 @@ pub struct BayState {
     pub delays: Vec<DelayEntry>,
     /// How it read against the other bays of each job, by the job's last proposal.
     pub readings: Vec<ReadingEntry>,
+    /// Readings of its lambda sensor in free air, oldest first.
+    pub checks: Vec<SensorCheck>,
     /// What each request id came to.
     requests: HashMap<RequestId, BayOutcome>,
     record_count: u64,
@@ -46,6 +48,19 @@ pub struct MapEntry {
     pub by: Actor,
 }
 
+/// A reading of the bay's lambda sensor in free air.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SensorCheck {
+    /// Oxygen that it showed, percent by volume.
+    pub oxygen_percent: f64,
+    /// What was done about it, or seen; empty where nobody said.
+    pub notes: String,
+    /// When it was read.
+    pub at: UnixMillis,
+    /// Who read it.
+    pub by: Actor,
+}
+
 /// What a request about a bay came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum BayOutcome {
@@ -55,6 +70,8 @@ pub enum BayOutcome {
     DelayLearnt,
     /// A proposal compared the bay with others.
     ReadingCompared,
+    /// The bay's sensor was read in free air.
+    SensorChecked,
 }
 
 impl Fold for BayState {
@@ -98,6 +115,15 @@ impl Fold for BayState {
                     standard_error_percent: *standard_error_percent,
                 });
             }
+            BayEvent::SensorChecked {
+                oxygen_percent,
+                notes,
+            } => self.checks.push(SensorCheck {
+                oxygen_percent: *oxygen_percent,
+                notes: notes.clone(),
+                at: record.at,
+                by: record.by.clone(),
+            }),
             BayEvent::DelayLearnt {
                 job,
                 displacement_cc,
@@ -129,6 +155,7 @@ impl Fold for BayState {
             BayEvent::ChannelMapSet { id, .. } => BayOutcome::MapSet(*id),
             BayEvent::DelayLearnt { .. } => BayOutcome::DelayLearnt,
             BayEvent::ReadingCompared { .. } => BayOutcome::ReadingCompared,
+            BayEvent::SensorChecked { .. } => BayOutcome::SensorChecked,
         }
     }
 }

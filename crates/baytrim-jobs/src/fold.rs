@@ -59,6 +59,10 @@ impl Fold for JobState {
             } => Outcome::Commented(*proposal, *number),
             JobEvent::TableReverted { revision } => Outcome::Reverted(revision.id),
             JobEvent::TableExported { revision, .. } => Outcome::Exported(*revision),
+            JobEvent::StageBegun { stage } => Outcome::StageBegun(stage.id),
+            JobEvent::PullAssigned { pull, .. } => Outcome::Assigned(*pull),
+            JobEvent::JobClosed { .. } => Outcome::Closed,
+            JobEvent::JobReopened { .. } => Outcome::Reopened,
         }
     }
 }

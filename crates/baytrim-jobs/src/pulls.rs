@@ -4,7 +4,7 @@ use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, judge_rows
 use baytrim_model::bay::{BaySetup, DelayBelief, DelayChoice};
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::gate::GateName;
-use baytrim_model::ids::{BayName, RevisionId};
+use baytrim_model::ids::{BayName, RevisionId, StageId};
 use baytrim_model::pull::{ChannelMapSource, PullRecord, PullSummary};
 use baytrim_model::record::JobEvent;
 use baytrim_model::recording::Recording;
@@ -20,6 +20,8 @@ pub struct Circumstances {
     pub bay: BayName,
     /// Table revision loaded in the vehicle.
     pub revision: RevisionId,
+    /// The stage that the vehicle was in; none for a pull of a time when jobs had none.
+    pub stage: Option<StageId>,
     /// The channel map that the log is read with.
     pub channels: ChannelMap,
     /// Where that map came from; none for a pull of a time when nobody noted it.
@@ -42,14 +44,16 @@ pub struct PullBlobs {
     pub evidence: String,
 }
 
-/// Returns the circumstances that a sender states; an empty `revision` means the one in force.
+/// Returns the circumstances that a sender states; an empty `revision` means the one in force, an empty `stage` the
+/// one that the vehicle is in.
 ///
 /// # Errors
-/// When the job knows no such bay or revision.
+/// When the job knows no such bay, revision or stage.
 pub fn circumstances(
     state: &JobState,
     bay: &str,
     revision: &str,
+    stage: &str,
     (channels, channels_from): (ChannelMap, ChannelMapSource),
 ) -> Result<Circumstances, Refusal> {
     let (bay, _) = find_bay(state, bay)?;
@@ -60,9 +64,17 @@ pub fn circumstances(
             state.revision(id)?.id
         }
     };
+    let stage = match stage {
+        "" => state.stage().id,
+        text => {
+            let id = text.parse().map_err(|error| Refusal::Fields(vec![error]))?;
+            state.stage_of(id)?.stage.id
+        }
+    };
     Ok(Circumstances {
         bay: bay.clone(),
         revision,
+        stage: Some(stage),
         channels,
         channels_from: Some(channels_from),
         delay_expected: None,
@@ -74,6 +86,7 @@ pub fn circumstances_of(record: &PullRecord) -> Circumstances {
     Circumstances {
         bay: record.bay.clone(),
         revision: record.revision,
+        stage: record.stage,
         channels: record.channels.clone(),
         channels_from: record.channels_from,
         delay_expected: record.delay_expected,
@@ -160,6 +173,7 @@ pub fn event(
             id: state.next_pull(),
             bay: circumstances.bay.clone(),
             revision: circumstances.revision,
+            stage: circumstances.stage,
             source_name: source_name.to_owned(),
             channels: circumstances.channels.clone(),
             channels_from: circumstances.channels_from,

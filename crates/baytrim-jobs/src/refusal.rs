@@ -2,7 +2,7 @@
 
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::{
-    BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId, UnixMillis,
+    BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId, StageId, UnixMillis,
 };
 
 use crate::moment::{span, utc};
@@ -91,6 +91,34 @@ pub enum Refusal {
         revision: RevisionId,
         /// The latest that there is.
         latest: RevisionId,
+    },
+    /// The job has no such stage.
+    #[error("job {job} has no stage {stage}; its latest is {latest}")]
+    StageUnknown {
+        /// The job.
+        job: JobId,
+        /// The stage asked for.
+        stage: StageId,
+        /// The latest that there is.
+        latest: StageId,
+    },
+    /// A stage has no pull that could be compared.
+    #[error(
+        "stage {stage} of job {job} has no pull; submit one with `baytrim pull submit {job} LOG --stage {stage}`, or assign one with `baytrim stage assign`"
+    )]
+    StageEmpty {
+        /// The job.
+        job: JobId,
+        /// The stage.
+        stage: StageId,
+    },
+    /// The job is closed, or in work, already.
+    #[error("job {job} is {what} already; nothing was changed")]
+    AlreadyStands {
+        /// The job.
+        job: JobId,
+        /// `closed` or `in work`.
+        what: &'static str,
     },
     /// There is nothing to fit.
     #[error(
@@ -288,6 +316,9 @@ impl Refusal {
             Self::PullUnknown { .. } => "PULL_UNKNOWN",
             Self::ProposalUnknown { .. } => "PROPOSAL_UNKNOWN",
             Self::RevisionUnknown { .. } => "REVISION_UNKNOWN",
+            Self::StageUnknown { .. } => "STAGE_UNKNOWN",
+            Self::StageEmpty { .. } => "STAGE_EMPTY",
+            Self::AlreadyStands { .. } => "ALREADY_STANDS",
             Self::NoPulls(_) => "NO_PULLS",
             Self::NoEvidence(_) => "NO_EVIDENCE",
             Self::Stale { .. } => "PROPOSAL_STALE",
@@ -314,11 +345,14 @@ impl Refusal {
             | Self::ChannelMapUnknown { .. }
             | Self::PullUnknown { .. }
             | Self::ProposalUnknown { .. }
-            | Self::RevisionUnknown { .. } => RefusalKind::NotFound,
+            | Self::RevisionUnknown { .. }
+            | Self::StageUnknown { .. } => RefusalKind::NotFound,
             Self::JobExists(_) | Self::LogKnown { .. } | Self::RequestIdReused(_) => {
                 RefusalKind::Exists
             }
             Self::NoPulls(_)
+            | Self::StageEmpty { .. }
+            | Self::AlreadyStands { .. }
             | Self::NoEvidence(_)
             | Self::Stale { .. }
             | Self::Decided { .. }

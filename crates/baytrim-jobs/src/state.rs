@@ -1,18 +1,19 @@
 //! A job as its records tell it.
 
 mod entry;
+mod find;
+mod outcome;
+mod stages;
 
 use std::collections::HashMap;
 
-use baytrim_model::ids::{Actor, JobId, ProposalId, PullId, RequestId, RevisionId, UnixMillis};
+use baytrim_model::ids::{Actor, ProposalId, RequestId, RevisionId, UnixMillis};
 use baytrim_model::job::JobSpec;
-use baytrim_model::pull::PullRecord;
 use baytrim_model::record::{JobEvent, JobRecord};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
-use crate::refusal::Refusal;
-
-pub use entry::{CommentEntry, ProposalEntry, VerdictEntry};
+pub use entry::{ClosedEntry, CommentEntry, ProposalEntry, PullEntry, StageEntry, VerdictEntry};
+pub use outcome::{FoldError, Outcome, ProposalStanding};
 
 /// A job as its records tell it: nothing here that they do not.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,78 +28,17 @@ pub struct JobState {
     pub pulls: Vec<PullEntry>,
     /// Proposals, oldest first; `c1` is the first.
     pub proposals: Vec<ProposalEntry>,
+    /// Stages, oldest first; `s1` is the vehicle as it came and the last is the one it is in.
+    pub stages: Vec<StageEntry>,
+    /// When and why the job was closed; none while it is in work.
+    pub closed: Option<ClosedEntry>,
     /// Revisions, oldest first; `r0`, the base table, is the first and the last is in force.
     pub revisions: Vec<Revision>,
     /// What each request id came to.
     requests: HashMap<RequestId, Outcome>,
     latest_at: UnixMillis,
+    latest_by: Actor,
     record_count: u64,
-}
-
-/// A finished pull with its circumstances.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PullEntry {
-    /// The pull.
-    pub record: PullRecord,
-    /// When it was finished.
-    pub at: UnixMillis,
-    /// Who sent it.
-    pub by: Actor,
-}
-
-/// Where a proposal stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ProposalStanding {
-    /// It waits for a verdict.
-    Open,
-    /// It was approved, whole or in part.
-    Approved,
-    /// It was rejected.
-    Rejected,
-    /// The table has moved on since.
-    Stale,
-    /// Its time is over.
-    Expired,
-}
-
-/// What a request with an id came to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
-    /// The job was opened.
-    Opened,
-    /// A pull was finished.
-    Pull(PullId),
-    /// A proposal was made.
-    Proposal(ProposalId),
-    /// A proposal was approved.
-    Approved(ProposalId),
-    /// A proposal was rejected.
-    Rejected(ProposalId),
-    /// A comment with this number was made on a proposal.
-    Commented(ProposalId, u32),
-    /// A revision was put back as this one.
-    Reverted(RevisionId),
-    /// A table was exported.
-    Exported(RevisionId),
-}
-
-/// Why a record can't follow those before it.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum FoldError {
-    /// The first record does not open the job.
-    #[error("record 0 does not open the job")]
-    NotOpened,
-    /// A later record opens the job again.
-    #[error("record {0} opens the job a second time")]
-    OpenedTwice(u64),
-    /// A record's number is not the next one, or speaks of something that there isn't.
-    #[error("record {record} speaks of {what}, which does not fit what came before")]
-    OutOfOrder {
-        /// Place of the record.
-        record: u64,
-        /// What it speaks of.
-        what: String,
-    },
 }
 
 impl JobState {
@@ -125,9 +65,12 @@ impl JobState {
             opened_by: record.by.clone(),
             pulls: Vec::new(),
             proposals: Vec::new(),
+            stages: vec![entry::as_it_came(record)],
+            closed: None,
             revisions: vec![base],
             requests: requests.map(|id| (id, Outcome::Opened)).collect(),
             latest_at: record.at,
+            latest_by: record.by.clone(),
             record_count: 1,
         })
     }
@@ -150,10 +93,14 @@ impl JobState {
     /// When it does not follow those before it; the job is then as before.
     pub fn apply(&mut self, record: &JobRecord) -> Result<(), FoldError> {
         let outcome = self.apply_event(record)?;
+        if stages::is_work(&record.event) {
+            self.closed = None;
+        }
         if let Some(id) = &record.request_id {
             self.requests.insert(id.clone(), outcome);
         }
         self.latest_at = self.latest_at.max(record.at);
+        self.latest_by = record.by.clone();
         self.record_count += 1;
         Ok(())
     }
@@ -163,10 +110,13 @@ impl JobState {
             JobEvent::JobOpened { .. } => return Err(FoldError::OpenedTwice(self.record_count)),
             JobEvent::PullFinished { pull } => {
                 self.check_order(pull.id == self.next_pull(), || format!("pull {}", pull.id))?;
+                let stage = pull.stage.unwrap_or_else(|| self.stage().id);
+                self.check_stage(stage)?;
                 self.pulls.push(PullEntry {
                     record: (**pull).clone(),
                     at: record.at,
                     by: record.by.clone(),
+                    stage,
                 });
                 Outcome::Pull(pull.id)
             }
@@ -237,6 +187,10 @@ impl JobState {
                 Outcome::Reverted(revision.id)
             }
             JobEvent::TableExported { revision, .. } => Outcome::Exported(*revision),
+            JobEvent::StageBegun { stage } => self.begin_stage(stage, record)?,
+            JobEvent::PullAssigned { pull, stage, .. } => self.assign(*pull, *stage)?,
+            JobEvent::JobClosed { reason } => self.close(reason, record),
+            JobEvent::JobReopened { .. } => Outcome::Reopened,
         })
     }
 
@@ -274,81 +228,6 @@ impl JobState {
             record: self.record_count,
             what: what(),
         })
-    }
-
-    /// Returns the job's name.
-    pub fn id(&self) -> &JobId {
-        &self.spec.id
-    }
-
-    /// Returns the number of records that told the job.
-    pub fn record_count(&self) -> u64 {
-        self.record_count
-    }
-
-    /// Returns the revision in force.
-    ///
-    /// # Panics
-    /// Never: `r0` is made with the job.
-    pub fn head(&self) -> &Revision {
-        self.revisions.last().expect("r0 is made with the job")
-    }
-
-    /// Returns the number that the next pull gets.
-    pub fn next_pull(&self) -> PullId {
-        PullId(count(self.pulls.len()) + 1)
-    }
-
-    /// Returns the number that the next proposal gets.
-    pub fn next_proposal(&self) -> ProposalId {
-        ProposalId(count(self.proposals.len()) + 1)
-    }
-
-    /// Returns the number that the next revision gets.
-    pub fn next_revision(&self) -> RevisionId {
-        RevisionId(count(self.revisions.len()))
-    }
-
-    /// Returns a pull.
-    ///
-    /// # Errors
-    /// When the job has no such pull.
-    pub fn pull(&self, id: PullId) -> Result<&PullEntry, Refusal> {
-        let index = (id.0 as usize).checked_sub(1);
-        index
-            .and_then(|index| self.pulls.get(index))
-            .ok_or_else(|| Refusal::PullUnknown {
-                job: self.id().clone(),
-                pull: id,
-            })
-    }
-
-    /// Returns a proposal.
-    ///
-    /// # Errors
-    /// When the job has no such proposal.
-    pub fn proposal(&self, id: ProposalId) -> Result<&ProposalEntry, Refusal> {
-        let index = (id.0 as usize).checked_sub(1);
-        index
-            .and_then(|index| self.proposals.get(index))
-            .ok_or_else(|| Refusal::ProposalUnknown {
-                job: self.id().clone(),
-                proposal: id,
-            })
-    }
-
-    /// Returns a revision.
-    ///
-    /// # Errors
-    /// When the job has no such revision.
-    pub fn revision(&self, id: RevisionId) -> Result<&Revision, Refusal> {
-        self.revisions
-            .get(id.0 as usize)
-            .ok_or_else(|| Refusal::RevisionUnknown {
-                job: self.id().clone(),
-                revision: id,
-                latest: self.head().id,
-            })
     }
 
     /// Returns where a proposal stands at the moment that the clock tells. A clock that tells less than the latest

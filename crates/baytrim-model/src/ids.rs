@@ -162,6 +162,10 @@ numbered! {
 }
 
 numbered! {
+    /// Number of a stage within its job; `s1` is the vehicle as it came.
+    StageId, "s", "stage"
+}
+numbered! {
     /// Number of a revision of a bay's channel map, from `m1`.
     ChannelMapId, "m", "channel map"
 }

@@ -17,4 +17,5 @@ pub mod recording;
 pub mod revision;
 pub mod samples;
 pub mod shop;
+pub mod stage;
 pub mod table;

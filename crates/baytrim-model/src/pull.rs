@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::bay::{DelayBelief, DelayModel};
 use crate::channel::{ChannelMap, Quantity};
 use crate::gate::GateName;
-use crate::ids::{BayName, ChannelMapId, PullId, RevisionId};
+use crate::ids::{BayName, ChannelMapId, PullId, RevisionId, StageId};
 use crate::recording::Recording;
 
 /// What one gate refused of a pull.
@@ -222,6 +222,9 @@ pub struct PullRecord {
     pub bay: BayName,
     /// The table revision that was loaded in the vehicle.
     pub revision: RevisionId,
+    /// The stage that it was recorded under; none in records of a time when jobs had none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stage: Option<StageId>,
     /// The log's name as its sender knows it; empty for a live stream.
     pub source_name: String,
     /// The channel map that the log was read with, so that it can be read again.

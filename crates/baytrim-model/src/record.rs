@@ -5,12 +5,13 @@ use serde::{Deserialize, Serialize};
 use crate::bay::DelayBelief;
 use crate::channel::ChannelMap;
 use crate::ids::{
-    Actor, ChannelMapId, JobId, ProposalId, PullId, RequestId, RevisionId, UnixMillis,
+    Actor, ChannelMapId, JobId, ProposalId, PullId, RequestId, RevisionId, StageId, UnixMillis,
 };
 use crate::job::JobSpec;
 use crate::proposal::Proposal;
 use crate::pull::PullRecord;
 use crate::revision::Revision;
+use crate::stage::Stage;
 
 /// Version of the record's form; a reader refuses a larger one.
 pub const RECORD_VERSION: u16 = 1;
@@ -75,6 +76,30 @@ pub enum JobEvent {
     TableReverted {
         /// The revision that came of it.
         revision: Box<Revision>,
+    },
+    /// The vehicle is in another state from here on: later pulls belong to it.
+    StageBegun {
+        /// The stage.
+        stage: Stage,
+    },
+    /// A pull was found to belong to another stage than it was recorded under.
+    PullAssigned {
+        /// The pull.
+        pull: PullId,
+        /// The stage that it belongs to.
+        stage: StageId,
+        /// Why.
+        reason: String,
+    },
+    /// The work is finished; whatever is recorded of it later takes it up again.
+    JobClosed {
+        /// Why, or what was handed over.
+        reason: String,
+    },
+    /// The work goes on after it was closed.
+    JobReopened {
+        /// Why.
+        reason: String,
     },
     /// A revision left the house.
     TableExported {
@@ -141,6 +166,14 @@ pub enum BayEvent {
         leaner_percent: f64,
         /// Its standard error, percent.
         standard_error_percent: f64,
+    },
+    /// The bay's lambda sensor was read in free air.
+    SensorChecked {
+        /// Oxygen that it showed, percent by volume.
+        oxygen_percent: f64,
+        /// What was done about it, or seen; empty where nobody said.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        notes: String,
     },
 }
 

@@ -18,6 +18,7 @@ pub(crate) mod ledger;
 pub(crate) mod plan;
 pub(crate) mod proposal;
 pub(crate) mod pull;
+pub(crate) mod stage;
 pub(crate) mod table;
 pub(crate) mod trace;
 
@@ -28,6 +29,7 @@ use ledger::LedgerCommand;
 use plan::PlanArgs;
 use proposal::{ApproveArgs, CommentArgs, ProposalCommand, ProposeArgs, RejectArgs};
 use pull::PullCommand;
+use stage::StageCommand;
 use table::{RevertArgs, TableCommand};
 use trace::TraceArgs;
 
@@ -128,6 +130,9 @@ pub(crate) enum Command {
     /// Send logs of pulls and look at what was made of them
     #[command(subcommand)]
     Pull(PullCommand),
+    /// Say which state of the vehicle pulls belong to, and compare such states
+    #[command(subcommand)]
+    Stage(StageCommand),
     /// Find out which column of a log is which quantity
     #[command(subcommand)]
     Channels(ChannelsCommand),

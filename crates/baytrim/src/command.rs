@@ -17,6 +17,8 @@ pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod review;
 pub(crate) mod send;
+pub(crate) mod stage;
+pub(crate) mod standing;
 pub(crate) mod status;
 pub(crate) mod submit;
 pub(crate) mod table;

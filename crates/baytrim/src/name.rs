@@ -107,13 +107,28 @@ pub(crate) fn parse_revision(text: &str) -> Result<String, String> {
     }
 }
 
+/// Returns the number of the stage that `text` names within its job, `s2`.
+pub(crate) fn parse_stage(text: &str) -> Result<String, String> {
+    let number = text.rsplit('/').next().unwrap_or(text);
+    if is_number(number, 's') {
+        Ok(number.to_owned())
+    } else {
+        Err("write a stage as s2; s1 is the vehicle as it came".to_owned())
+    }
+}
+
 /// Returns the form that people type of a full name; anything else as it is.
 pub(crate) fn short(full: &str) -> String {
     let parts: Vec<&str> = full.split('/').collect();
     match parts.as_slice() {
         ["jobs" | "bays", name] => (*name).to_owned(),
         ["bays", bay, "maps", number] => format!("{bay}/{number}"),
-        ["jobs", job, "pulls" | "proposals" | "revisions", number] => format!("{job}/{number}"),
+        [
+            "jobs",
+            job,
+            "pulls" | "proposals" | "revisions" | "stages",
+            number,
+        ] => format!("{job}/{number}"),
         _ => full.to_owned(),
     }
 }

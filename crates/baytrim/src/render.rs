@@ -24,6 +24,8 @@ pub mod pull;
 mod realised;
 mod recording;
 pub mod reproduction;
+pub mod stage;
+pub mod stage_comparison;
 pub mod status;
 pub mod strip;
 pub mod style;

@@ -13,6 +13,7 @@ pub mod record;
 pub mod reproduction;
 pub mod request;
 pub mod revision;
+pub mod stage;
 pub mod stream;
 pub mod time;
 pub mod trace;

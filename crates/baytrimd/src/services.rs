@@ -10,6 +10,7 @@ mod jobs;
 mod ledger;
 mod pulls;
 mod reviews;
+mod stages;
 mod suggest;
 mod tables;
 mod trace;
@@ -31,6 +32,7 @@ use baytrim_api::v1::job_service_server::JobServiceServer;
 use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
+use baytrim_api::v1::stage_service_server::StageServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
 use baytrim_api::v1::watch_service_server::WatchServiceServer;
 
@@ -46,6 +48,7 @@ pub use jobs::Jobs;
 pub use ledger::Ledger;
 pub use pulls::Pulls;
 pub use reviews::Reviews;
+pub use stages::Stages;
 pub use tables::Tables;
 pub use watches::Watches;
 
@@ -63,6 +66,8 @@ pub fn routes(
     let corrections = CorrectionServiceServer::new(Corrections::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let reviews = ReviewServiceServer::new(Reviews::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let stages = StageServiceServer::new(Stages::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let tables = TableServiceServer::new(Tables::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
@@ -84,6 +89,7 @@ pub fn routes(
         .add_service(pulls)
         .add_service(corrections)
         .add_service(reviews)
+        .add_service(stages)
         .add_service(tables)
         .add_service(ledger)
         .add_service(watches)

@@ -1,10 +1,25 @@
-//! Proposals with what became of them.
+//! Proposals, stages and the closing of a job, each with what became of it.
 
-use baytrim_model::ids::{Actor, RevisionId, UnixMillis};
+use baytrim_model::ids::{Actor, RevisionId, StageId, UnixMillis};
 use baytrim_model::proposal::Proposal;
-use baytrim_model::record::{Duty, NodePlace};
+use baytrim_model::pull::PullRecord;
+use baytrim_model::record::{Duty, JobRecord, NodePlace};
+use baytrim_model::stage::{Stage, StageKind};
 
 use super::count;
+
+/// A finished pull with its circumstances.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PullEntry {
+    /// The pull.
+    pub record: PullRecord,
+    /// When it was finished.
+    pub at: UnixMillis,
+    /// Who sent it.
+    pub by: Actor,
+    /// The stage that it belongs to.
+    pub stage: StageId,
+}
 
 /// A proposal with its verdict.
 #[derive(Debug, Clone, PartialEq)]
@@ -52,4 +67,41 @@ pub struct VerdictEntry {
     pub reduced: Vec<usize>,
     /// Under which rule about who decides, where it was not the usual one.
     pub duty: Option<Duty>,
+}
+
+/// A stage with its circumstances.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StageEntry {
+    /// The stage.
+    pub stage: Stage,
+    /// When it was begun.
+    pub at: UnixMillis,
+    /// Who began it.
+    pub by: Actor,
+}
+
+/// When a job was closed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClosedEntry {
+    /// When.
+    pub at: UnixMillis,
+    /// Who closed it.
+    pub by: Actor,
+    /// Why, or what was handed over.
+    pub reason: String,
+}
+
+/// Returns the stage that every job begins in; `opening` is its first record.
+pub(super) fn as_it_came(opening: &JobRecord) -> StageEntry {
+    let kind = StageKind::AsItCame;
+    StageEntry {
+        stage: Stage {
+            id: StageId(1),
+            kind,
+            title: kind.usual_title().to_owned(),
+            notes: String::new(),
+        },
+        at: opening.at,
+        by: opening.by.clone(),
+    }
 }

@@ -52,7 +52,7 @@ fn proposed(apart_percent: f64) -> (JobState, Proposal) {
         channels: BTreeMap::new(),
         evidence: EvidenceKind::Lambda,
     };
-    let circumstances = pulls::circumstances(&state, &bay, "", (map, ChannelMapSource::Sent));
+    let circumstances = pulls::circumstances(&state, &bay, "", "", (map, ChannelMapSource::Sent));
     let circumstances = circumstances.expect("known");
     let reading = pulls::read(&state, &circumstances, &log(apart_percent)).expect("readable");
     let blobs = PullBlobs {

@@ -37,6 +37,20 @@ pub(crate) enum BayCommand {
     /// Show what the ledger knows of a bay: its channel map, and the delays that pulls in it told
     #[command(after_help = "Example:\n  baytrim bay show east")]
     Show(BayArg),
+    /// Keep a reading of the bay's lambda sensor in free air
+    #[command(
+        after_help = "Example:\n  baytrim bay check east --oxygen 20.8 --notes \"calibrated before\"\n\nDry air has 20.95 % oxygen. Let the sensor warm up, out of any exhaust."
+    )]
+    Check {
+        #[command(flatten)]
+        bay: BayArg,
+        /// Oxygen that the sensor shows in free air, percent by volume
+        #[arg(long, value_name = "PERCENT")]
+        oxygen: f64,
+        /// What was done about it, or seen; it goes on record
+        #[arg(long, value_name = "TEXT")]
+        notes: Option<String>,
+    },
 }
 
 /// Which channel map to put in force.

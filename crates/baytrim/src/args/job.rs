@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Subcommand;
 
-use super::JobArg;
+use super::{JobArg, ReasonArg};
 
 /// Opens jobs and looks at them.
 #[derive(Debug, Subcommand)]
@@ -27,6 +27,24 @@ pub(crate) enum JobCommand {
     /// Show one job: engine, fuel, table, limits, how far it is
     #[command(after_help = "Example:\n  baytrim job show quoll-1")]
     Show(JobArg),
+    /// Close a job: the work is finished; whatever is recorded later takes it up again
+    #[command(
+        after_help = "Example:\n  baytrim job close quoll-1 --reason \"handed over with r3\""
+    )]
+    Close {
+        #[command(flatten)]
+        job: JobArg,
+        #[command(flatten)]
+        reason: ReasonArg,
+    },
+    /// Take a closed job up again
+    #[command(after_help = "Example:\n  baytrim job reopen quoll-1 --reason \"surges at 3000\"")]
+    Reopen {
+        #[command(flatten)]
+        job: JobArg,
+        #[command(flatten)]
+        reason: ReasonArg,
+    },
     /// Write a job with its logs into one file, to be taken in elsewhere
     #[command(after_help = "Example:\n  baytrim job export quoll-1 --output quoll-1.tar")]
     Export {

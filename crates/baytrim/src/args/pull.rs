@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 
 use super::JobArg;
-use crate::name::{JobName, parse_job, parse_pull, parse_revision};
+use crate::name::{JobName, parse_job, parse_pull, parse_revision, parse_stage};
 
 /// Sends pulls and looks at them.
 #[derive(Debug, Subcommand)]
@@ -46,6 +46,9 @@ pub(crate) struct SubmitArgs {
     /// Table revision that was loaded in the vehicle [default: the one in force]
     #[arg(long, value_name = "rN", value_parser = parse_revision)]
     pub(crate) revision: Option<String>,
+    /// Stage that the vehicle was in [default: the one begun last]
+    #[arg(long, value_name = "sN", value_parser = parse_stage)]
+    pub(crate) stage: Option<String>,
     /// Only read the logs and say what they are: record nothing
     #[arg(long)]
     pub(crate) check: bool,

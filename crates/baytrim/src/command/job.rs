@@ -10,7 +10,7 @@ use baytrim_api::v1::{
 use super::archive;
 use super::job_follow;
 use super::pages::{PAGE_SIZE, all_pages};
-use super::request_id;
+use super::{request_id, standing};
 use crate::args::job::JobCommand;
 use crate::client::{ANSWER_BYTES_MAX, QUICK, Server};
 use crate::context::Context;
@@ -35,6 +35,12 @@ pub(crate) async fn run(command: &JobCommand, context: &mut Context<'_>) -> Resu
         }
         JobCommand::Import { file, check } => archive::import_job(file, *check, context).await?,
         JobCommand::Sheet { job, output } => sheet(&job.job, output, context).await?,
+        JobCommand::Close { job, reason } => {
+            standing::close(&job.job, &reason.reason, context).await?;
+        }
+        JobCommand::Reopen { job, reason } => {
+            standing::reopen(&job.job, &reason.reason, context).await?;
+        }
         JobCommand::Follow(arg) => return job_follow::run(&arg.job, context).await,
         JobCommand::Example => context.write(EXAMPLE.as_bytes())?,
     }

@@ -66,6 +66,7 @@ fn opening(args: &SubmitArgs, log: &Path, channel_map: &str) -> OpenUpload {
         channel_map: channel_map.to_owned(),
         request_id: request_id(),
         validate_only: args.check,
+        stage: args.stage.clone().unwrap_or_default(),
     }
 }
 

@@ -1,6 +1,6 @@
 //! A bay for scripts.
 
-use baytrim_api::v1::{Bay, BayComparison, LearntDelay};
+use baytrim_api::v1::{Bay, BayComparison, LearntDelay, SensorCheck};
 use serde::Serialize;
 
 use crate::name::{number, short};
@@ -14,6 +14,16 @@ pub(crate) struct BayPageJson<'a> {
     leaner_error_percent: Option<f64>,
     comparisons: Vec<ComparisonJson>,
     delays: Vec<DelayJson>,
+    sensor_checks: Vec<SensorCheckJson<'a>>,
+    sensor_due: &'a [String],
+}
+
+#[derive(Debug, Serialize)]
+struct SensorCheckJson<'a> {
+    oxygen_percent: f64,
+    notes: &'a str,
+    create_time: Option<String>,
+    creator: &'a str,
 }
 
 #[derive(Debug, Serialize)]
@@ -44,7 +54,18 @@ impl<'a> From<&'a Bay> for BayPageJson<'a> {
             leaner_error_percent: bay.leaner_percent.map(|_| bay.leaner_error_percent),
             comparisons: bay.comparisons.iter().map(comparison).collect(),
             delays: bay.delays.iter().map(delay).collect(),
+            sensor_checks: bay.sensor_checks.iter().map(check).collect(),
+            sensor_due: &bay.sensor_due,
         }
+    }
+}
+
+fn check(told: &SensorCheck) -> SensorCheckJson<'_> {
+    SensorCheckJson {
+        oxygen_percent: told.oxygen_percent,
+        notes: &told.notes,
+        create_time: told.create_time.map(|time| time.to_string()),
+        creator: &told.creator,
     }
 }
 

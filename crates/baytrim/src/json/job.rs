@@ -4,7 +4,7 @@ use baytrim_api::v1::{Job, Limits, RenderJobSheetResponse, TableContent, Wall};
 use serde::Serialize;
 
 use crate::name::{number, short};
-use crate::render::job::content_name;
+use crate::render::job::{content_name, standing_name};
 
 /// A job; axes, targets and limits are null or empty in lists.
 #[derive(Debug, Serialize)]
@@ -28,6 +28,8 @@ pub(crate) struct JobJson<'a> {
     pull_count: u32,
     open_proposals: Vec<String>,
     etag: &'a str,
+    standing: Option<&'static str>,
+    stage: &'a str,
 }
 
 /// The shop's jobs.
@@ -105,6 +107,8 @@ impl<'a> From<&'a Job> for JobJson<'a> {
                 .map(|name| format!("{id}/{}", number(name)))
                 .collect(),
             etag: &job.etag,
+            standing: standing_name(job.standing()),
+            stage: &job.stage,
             id: (!id.is_empty()).then_some(id),
         }
     }

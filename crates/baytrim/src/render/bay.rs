@@ -5,7 +5,7 @@ use baytrim_api::v1::{Bay, BayComparison, LearntDelay};
 use super::columns::{Edge, columns};
 use super::number::{fixed, signed};
 use super::style::{Ink, RenderOptions};
-use super::text::wrap;
+use super::text::{minute, plain, wrap};
 use crate::name::{number, short};
 
 /// A difference of so many standard errors is told as one.
@@ -19,7 +19,12 @@ pub fn render_bay(bay: &Bay, options: &RenderOptions) -> String {
         "" => "Channel map: none of its own\n".to_owned(),
         map => format!("Channel map: {} in force\n", number(map)),
     };
+    page += &wrap(&in_free_air(bay), options.width, 0);
     page += &wrap(&against_others(bay), options.width, 0);
+    for due in &bay.sensor_due {
+        let line = format!("Due: {}", plain(due));
+        page += &options.paint(Ink::Alert, &wrap(&line, options.width, 2));
+    }
     if !bay.comparisons.is_empty() {
         let row = |told: &BayComparison| {
             let (leaner, error) = (told.leaner_percent, told.standard_error_percent);
@@ -61,6 +66,22 @@ pub fn render_bay(bay: &Bay, options: &RenderOptions) -> String {
         ("lag (s)", Edge::Right),
     ];
     page + &columns(heads, &rows, options)
+}
+
+fn in_free_air(bay: &Bay) -> String {
+    let Some(last) = bay.sensor_checks.last() else {
+        return "Free air: its lambda sensor was never read in it".to_owned();
+    };
+    let notes = match last.notes.as_str() {
+        "" => String::new(),
+        notes => format!(": {}", plain(notes)),
+    };
+    format!(
+        "Free air: its lambda sensor showed {} % oxygen on {}, {}{notes}",
+        fixed(last.oxygen_percent, 1),
+        minute(last.create_time.map(|time| time.to_string())),
+        plain(&last.creator)
+    )
 }
 
 fn against_others(bay: &Bay) -> String {

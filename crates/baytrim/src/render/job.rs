@@ -1,6 +1,6 @@
 //! A job: engine, fuel, table, limits, how far it is; lists of jobs.
 
-use baytrim_api::v1::{Job, TableContent};
+use baytrim_api::v1::{Job, JobStanding, TableContent};
 
 use super::columns::{Edge, columns};
 use super::limits::limit_sentences;
@@ -73,6 +73,17 @@ pub(crate) fn content_name(content: TableContent) -> &'static str {
     }
 }
 
+/// Returns the name of where a job stands, as scripts write it.
+pub(crate) fn standing_name(standing: JobStanding) -> Option<&'static str> {
+    match standing {
+        JobStanding::Unspecified => None,
+        JobStanding::Waiting => Some("waiting"),
+        JobStanding::InWork => Some("in_work"),
+        JobStanding::InReview => Some("in_review"),
+        JobStanding::Done => Some("done"),
+    }
+}
+
 fn facts(job: &Job) -> Vec<(&'static str, String)> {
     let mut facts = Vec::new();
     if let Some(engine) = &job.engine {
@@ -98,10 +109,16 @@ fn facts(job: &Job) -> Vec<(&'static str, String)> {
     let bays: Vec<String> = job.bays.iter().map(|bay| plain(bay)).collect();
     facts.push(("Bays", bays.join(", ")));
     let head = plain(&job.head_revision);
+    let stage = match job.stage.as_str() {
+        "" => String::new(),
+        stage => format!(", stage {}", plain(stage)),
+    };
+    let standing = standing_name(job.standing())
+        .map_or_else(String::new, |name| format!(", {}", name.replace('_', " ")));
     facts.push((
         "So far",
         format!(
-            "{}, {head} in force",
+            "{}, {head} in force{stage}{standing}",
             counted(job.pull_count as usize, "pull")
         ),
     ));

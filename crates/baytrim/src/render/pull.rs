@@ -57,6 +57,7 @@ pub fn render_pulls(pulls: &[Pull], options: &RenderOptions) -> String {
             short(&pull.name),
             plain(&pull.bay),
             plain(number(&pull.revision)),
+            plain(&pull.stage),
             fixed(pull.duration_s, 0) + " s",
             fixed(share_percent(pull.accepted_s, pull.duration_s), 0) + " %",
             worst.map_or_else(|| "-".to_owned(), |count| plain(&count.gate)),
@@ -69,6 +70,7 @@ pub fn render_pulls(pulls: &[Pull], options: &RenderOptions) -> String {
         ("pull", Edge::Left),
         ("bay", Edge::Left),
         ("under", Edge::Left),
+        ("stage", Edge::Left),
         ("length", Edge::Right),
         ("accepted", Edge::Right),
         ("most refused by", Edge::Left),
@@ -92,10 +94,14 @@ fn heading(pull: &Pull, options: &RenderOptions) -> String {
         name => format!("Pull {}", short(name)),
     };
     let title = format!(
-        "{name}: {} from bay {} under {}",
+        "{name}: {} from bay {} under {}{}",
         source_name(pull),
         pull.bay,
-        number(&pull.revision)
+        number(&pull.revision),
+        match pull.stage.as_str() {
+            "" => String::new(),
+            stage => format!(", stage {stage}"),
+        }
     );
     let mut page = String::new();
     for line in wrap(&plain(&title), options.width, 0).lines() {

@@ -3,13 +3,14 @@
 pub(crate) mod bays;
 mod house;
 mod next;
+pub(crate) mod stages;
 mod trace;
 
 use baytrim_api::v1::proposal::State;
 use baytrim_api::v1::{
     Axes, ChannelSuggestion, Comment, DoneChance, Engine, FilmBand, FitSummary, Fuel, GateCount,
-    Job, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Revision, SensorBand,
-    SensorReading, SuggestChannelsResponse, TableContent, Verdict, Wall,
+    Job, JobStanding, Limits, NodeChange, NodeCoverage, Proposal, Pull, PullWarning, Revision,
+    SensorBand, SensorReading, SuggestChannelsResponse, TableContent, Verdict, Wall,
 };
 use prost_types::Timestamp;
 
@@ -98,6 +99,8 @@ pub(crate) fn job() -> Job {
         pull_count: 3,
         open_proposals: vec!["c1".to_owned()],
         etag: "\"77\"".to_owned(),
+        standing: JobStanding::InReview.into(),
+        stage: "s2".to_owned(),
         ..Job::default()
     }
 }
@@ -131,6 +134,7 @@ pub(crate) fn pull() -> Pull {
         sentence: sentence.to_owned(),
     };
     Pull {
+        stage: "s1".to_owned(),
         name: "jobs/quoll-1/pulls/p2".to_owned(),
         bay: "east".to_owned(),
         revision: "r0".to_owned(),

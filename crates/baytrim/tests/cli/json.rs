@@ -77,12 +77,12 @@ async fn other_answers_have_their_documented_keys() {
             "job show quoll-1 --json",
             "id title notes engine fuel rpm plate_percent content dead_time_ms resolution \
              target_lambda limits bays create_time creator head_revision pull_count \
-             open_proposals etag",
+             open_proposals etag standing stage",
         ),
         ("pull list quoll-1 --json", "job pulls"),
         (
             "pull show quoll-1/p2 --json",
-            "id job bay revision source_name log_sha256 create_time creator \
+            "id job bay revision stage source_name log_sha256 create_time creator \
              channel_map_source channel_map sample_count \
              duration_s accepted_s refused strip delay warnings film sensors realised recording coverage",
         ),
@@ -136,7 +136,17 @@ async fn other_answers_have_their_documented_keys() {
         ("channels list --json", "bays"),
         (
             "bay show east --json",
-            "bay map leaner_percent leaner_error_percent comparisons delays",
+            "bay map leaner_percent leaner_error_percent comparisons delays sensor_checks sensor_due",
+        ),
+        ("stage list quoll-1 --json", "job stages"),
+        (
+            "stage begin quoll-1 tuned --json",
+            "stage kind title notes create_time creator pulls",
+        ),
+        (
+            "stage compare quoll-1 s1 s2 --json",
+            "job from to shared_node_count tolerance_percent off_target_percent within_percent \
+             pull_repeatability_percent node_repeatability_percent repeat_count nodes remarks",
         ),
         ("ledger log quoll-1 --json", "job records"),
         (
@@ -196,6 +206,9 @@ async fn every_key_is_documented() {
         "table show quoll-1 --json",
         "table list quoll-1 --json",
         "table export quoll-1 --format csv --json",
+        "stage list quoll-1 --json",
+        "stage compare quoll-1 s1 s2 --json",
+        "bay show east --json",
         "channels suggest Cargo.toml --json",
         "channels show east --json",
         "channels history east --json",

@@ -7,4 +7,5 @@ mod failures;
 mod json;
 mod pages;
 mod shop;
+mod stages;
 mod terminal;

@@ -1,5 +1,6 @@
 //! Pages against golden files. `BAYTRIM_UPDATE_GOLDEN=1 cargo test -p baytrim` writes them anew.
 
+use baytrim::render::bay::render_bay;
 use baytrim::render::channel_maps::{render_map, render_maps};
 use baytrim::render::channels::render_suggestion;
 use baytrim::render::job::{render_job, render_jobs};
@@ -8,6 +9,8 @@ use baytrim::render::plan::render_plan;
 use baytrim::render::proposal::{render_proposals, render_verdict};
 use baytrim::render::pull::render_pulls;
 use baytrim::render::reproduction::render_reproduction;
+use baytrim::render::stage::{render_stage, render_stages};
+use baytrim::render::stage_comparison::render_comparison;
 use baytrim::render::status::render_status;
 use baytrim::render::table::{render_new_revision, render_revision, render_revisions};
 use baytrim::render::trace::render_trace;
@@ -126,6 +129,20 @@ fn pulls() {
         render_pull(&pull, None, options)
     });
     check("pulls", |options| render_pulls(&[answers::pull()], options));
+}
+
+/// A difference inside the noise would look like one that matters.
+#[test]
+fn stages() {
+    let axes = answers::axes();
+    check("stages", |options| {
+        let stages = answers::stages::stages();
+        render_stage(&stages[1], options) + "\n" + &render_stages("quoll-1", &stages, options)
+    });
+    check("stage-comparison", |options| {
+        render_comparison(&answers::stages::comparison(), &axes, options)
+    });
+    check("bay", |options| render_bay(&answers::bays::bay(), options));
 }
 
 /// A job or its table would be shown wrongly.

@@ -10,9 +10,11 @@ use baytrim_api::v1::job_service_server::JobServiceServer;
 use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
+use baytrim_api::v1::stage_service_server::StageServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
 use baytrim_api::v1::{
-    ApproveProposalRequest, CreateCommentRequest, CreateJobRequest, CreateProposalRequest,
+    ApproveProposalRequest, AssignPullRequest, CloseJobRequest, CreateCommentRequest,
+    CreateJobRequest, CreateProposalRequest, CreateSensorCheckRequest, CreateStageRequest,
     ExportTableRequest, OpenUpload, PlanPullRequest, RejectProposalRequest, RevertTableRequest,
     SetChannelMapRequest,
 };
@@ -29,6 +31,7 @@ mod jobs;
 mod ledger;
 mod pulls;
 mod reviews;
+mod stages;
 mod tables;
 
 /// A shop on an ephemeral port.
@@ -52,6 +55,10 @@ pub(crate) struct Seen {
     pub(crate) reverts: Vec<RevertTableRequest>,
     pub(crate) exports: Vec<ExportTableRequest>,
     pub(crate) maps: Vec<SetChannelMapRequest>,
+    pub(crate) stages: Vec<CreateStageRequest>,
+    pub(crate) assignments: Vec<AssignPullRequest>,
+    pub(crate) sensor_checks: Vec<CreateSensorCheckRequest>,
+    pub(crate) closings: Vec<CloseJobRequest>,
     pub(crate) page_tokens: Vec<String>,
     /// Calls that are answered UNAVAILABLE before any is answered well.
     pub(crate) failing_calls: usize,
@@ -82,6 +89,7 @@ impl Shop {
             .add_service(PullServiceServer::new(shop.clone()))
             .add_service(CorrectionServiceServer::new(shop.clone()))
             .add_service(ReviewServiceServer::new(shop.clone()))
+            .add_service(StageServiceServer::new(shop.clone()))
             .add_service(TableServiceServer::new(shop.clone()))
             .add_service(LedgerServiceServer::new(shop.clone()))
             .add_service(DaemonServiceServer::new(shop.clone()))

@@ -2,14 +2,16 @@
 
 use baytrim_api::v1;
 use baytrim_jobs::BayState;
-use baytrim_jobs::bay::MapEntry;
+use baytrim_jobs::bay::{MapEntry, SensorCheck};
 use baytrim_jobs::bay_delay::DelayEntry;
 use baytrim_jobs::bay_reading::{ReadingEntry, pooled};
+use baytrim_jobs::sensor_check::{CHECK_DAYS, FREE_AIR_OXYGEN_PERCENT, SensorDue, due};
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::{Actor, BayName, UnixMillis};
 
 use super::name;
 use super::time::timestamp;
+use crate::clock;
 
 /// Returns a bay.
 pub fn bay(id: &BayName, state: &BayState) -> v1::Bay {
@@ -22,6 +24,38 @@ pub fn bay(id: &BayName, state: &BayState) -> v1::Bay {
         leaner_percent: reading.map(|reading| reading.leaner_percent),
         leaner_error_percent: reading.map_or(0.0, |reading| reading.standard_error_percent),
         comparisons: state.readings.iter().map(comparison).collect(),
+        sensor_checks: state.checks.iter().map(check).collect(),
+        sensor_due: due(state, clock::now()).iter().map(told).collect(),
+    }
+}
+
+fn check(check: &SensorCheck) -> v1::SensorCheck {
+    v1::SensorCheck {
+        oxygen_percent: check.oxygen_percent,
+        notes: check.notes.clone(),
+        create_time: Some(timestamp(check.at)),
+        creator: check.by.to_string(),
+    }
+}
+
+/// Returns why a sensor should be looked at, as a sentence.
+pub fn told(due: &SensorDue) -> String {
+    match due {
+        SensorDue::NeverChecked => "its lambda sensor was never read in free air: do so, and keep it with `baytrim bay check`".to_owned(),
+        SensorDue::Overdue { days } => format!(
+            "its lambda sensor was read in free air {days} days ago; again every {CHECK_DAYS}"
+        ),
+        SensorDue::OffInFreeAir { oxygen_percent } => format!(
+            "in free air its lambda sensor showed {oxygen_percent:.1} % oxygen where air has {FREE_AIR_OXYGEN_PERCENT:.1}: calibrate or change it, then read it again"
+        ),
+        SensorDue::OffOtherBays(reading) => {
+            let word = if reading.leaner_percent > 0.0 { "leaner" } else { "richer" };
+            format!(
+                "it reads {:.1} \u{b1} {:.1} % {word} than the other bays at the same places: compare the sensors",
+                reading.leaner_percent.abs(),
+                reading.standard_error_percent
+            )
+        }
     }
 }
 

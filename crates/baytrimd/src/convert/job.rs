@@ -2,6 +2,7 @@
 
 use baytrim_api::v1;
 use baytrim_jobs::job_file::Attachments;
+use baytrim_jobs::standing::{self, JobStanding};
 use baytrim_jobs::state::ProposalStanding;
 use baytrim_jobs::{JobState, Refusal};
 use baytrim_model::ids::UnixMillis;
@@ -40,6 +41,8 @@ pub fn brief(job: &Loaded) -> v1::Job {
         pull_count: u32::try_from(state.pulls.len()).unwrap_or(u32::MAX),
         open_proposals: open_proposals(state),
         etag: etag(job),
+        standing: standing(state).into(),
+        stage: state.stage().id.to_string(),
         ..facts(&state.spec)
     }
 }
@@ -148,6 +151,16 @@ fn open_proposals(state: &JobState) -> Vec<String> {
         .filter(|entry| state.standing(entry, clock::now()) == ProposalStanding::Open);
     open.map(|entry| name::proposal(state.id(), entry.proposal.id))
         .collect()
+}
+
+/// Returns where a job stands in the shop now.
+pub fn standing(state: &JobState) -> v1::JobStanding {
+    match standing::standing(state, clock::now()) {
+        JobStanding::Waiting => v1::JobStanding::Waiting,
+        JobStanding::InWork => v1::JobStanding::InWork,
+        JobStanding::InReview => v1::JobStanding::InReview,
+        JobStanding::Done => v1::JobStanding::Done,
+    }
 }
 
 fn content(content: TableContent) -> v1::TableContent {

@@ -4,7 +4,7 @@ use std::str::FromStr;
 
 use baytrim_jobs::Refusal;
 use baytrim_model::field::FieldError;
-use baytrim_model::ids::{BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId};
+use baytrim_model::ids::{BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId, StageId};
 
 /// Returns the name of a job.
 pub fn job(id: &JobId) -> String {
@@ -24,6 +24,11 @@ pub fn proposal(job: &JobId, id: ProposalId) -> String {
 /// Returns the name of a revision.
 pub fn revision(job: &JobId, id: RevisionId) -> String {
     format!("jobs/{job}/revisions/{id}")
+}
+
+/// Returns the name of a stage.
+pub fn stage(job: &JobId, id: StageId) -> String {
+    format!("jobs/{job}/stages/{id}")
 }
 
 /// Returns the name of a bay.

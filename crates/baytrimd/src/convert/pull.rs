@@ -41,6 +41,7 @@ pub fn brief(state: &JobState, pull: &PullEntry) -> v1::Pull {
         creator: pull.by.to_string(),
         channel_map_source: source(record.channels_from).into(),
         channel_map: channel_map(&record.bay, record.channels_from),
+        stage: pull.stage.to_string(),
         ..of_summary(&record.summary)
     }
 }
@@ -74,6 +75,9 @@ pub fn checked(
         creator: by.to_string(),
         channel_map_source: source(circumstances.channels_from).into(),
         channel_map: channel_map(&circumstances.bay, circumstances.channels_from),
+        stage: circumstances
+            .stage
+            .map_or_else(String::new, |stage| stage.to_string()),
         coverage: coverage(axes, summary),
         realised: summary.realised.as_ref().map(|found| realised(axes, found)),
         ..of_summary(summary)

@@ -91,6 +91,24 @@ fn told(event: &JobEvent) -> (&'static str, String) {
             let summary = format!("comment {number} on {proposal}{place}: {text}");
             ("comment_made", summary)
         }
+        JobEvent::StageBegun { stage } => {
+            let notes = match stage.notes.as_str() {
+                "" => String::new(),
+                notes => format!(": {notes}"),
+            };
+            let summary = format!("stage {} begun, {}{notes}", stage.id, stage.title);
+            ("stage_begun", summary)
+        }
+        JobEvent::PullAssigned {
+            pull,
+            stage,
+            reason,
+        } => (
+            "pull_assigned",
+            format!("{pull} put under stage {stage}: {reason}"),
+        ),
+        JobEvent::JobClosed { reason } => ("job_closed", format!("closed: {reason}")),
+        JobEvent::JobReopened { reason } => ("job_reopened", format!("taken up again: {reason}")),
         JobEvent::TableReverted { revision } => ("table_reverted", told_revert(revision)),
         JobEvent::TableExported { revision, form, .. } => {
             ("table_exported", format!("{revision} exported as {form}"))
@@ -127,6 +145,18 @@ fn told_of_bay(event: &BayEvent) -> (&'static str, String) {
                 model.cycles, model.gas_volume_l, model.lag_s
             );
             ("delay_learnt", summary)
+        }
+        BayEvent::SensorChecked {
+            oxygen_percent,
+            notes,
+        } => {
+            let notes = match notes.as_str() {
+                "" => String::new(),
+                notes => format!(": {notes}"),
+            };
+            let summary =
+                format!("its sensor showed {oxygen_percent:.1} % oxygen in free air{notes}");
+            ("sensor_checked", summary)
         }
         BayEvent::ReadingCompared {
             job,

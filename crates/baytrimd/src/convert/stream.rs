@@ -23,6 +23,8 @@ pub struct Opening {
     pub bay: String,
     /// Table revision loaded in the vehicle; empty: the one in force.
     pub revision: String,
+    /// Stage that the vehicle is in; empty: the one begun last.
+    pub stage: String,
     /// The client's name for the pull.
     pub request_id: RequestId,
     /// The channel map that the finished log is read with: the standard one, with the evidence asked for.
@@ -48,6 +50,7 @@ pub fn opening(open: &v1::OpenStream) -> Result<Opening, Refusal> {
         job: name::parse_job("open.parent", &open.parent)?,
         bay: open.bay.clone(),
         revision: open.revision.clone(),
+        stage: open.stage.clone(),
         request_id: request::stream_id(&open.request_id)?,
         channels: channels(evidence),
     })

@@ -2,7 +2,7 @@
 
 use baytrim_jobs::pulls::Circumstances;
 use baytrim_model::channel::ChannelMap;
-use baytrim_model::ids::{Actor, BayName, JobId, RevisionId, UnixMillis};
+use baytrim_model::ids::{Actor, BayName, JobId, RevisionId, StageId, UnixMillis};
 use baytrim_model::pull::ChannelMapSource;
 use serde::{Deserialize, Serialize};
 
@@ -17,6 +17,9 @@ pub(super) struct Header {
     pub(super) job: JobId,
     pub(super) bay: BayName,
     pub(super) revision: RevisionId,
+    /// The stage that the vehicle was in; none where an earlier program wrote this.
+    #[serde(default)]
+    pub(super) stage: Option<StageId>,
     pub(super) channels: ChannelMap,
     pub(super) opened_at: UnixMillis,
     /// Who began it; none where an earlier program wrote this.
@@ -40,6 +43,7 @@ impl Header {
         Circumstances {
             bay: self.bay.clone(),
             revision: self.revision,
+            stage: self.stage,
             channels: self.channels.clone(),
             channels_from: Some(ChannelMapSource::Standard),
             delay_expected: None,

@@ -242,11 +242,11 @@ fn header(
     if let Some(header) = known()? {
         return Ok(header);
     }
-    let (bay, revision) = (&opening.bay, &opening.revision);
     let found = pulls::circumstances(
         &job.state,
-        bay,
-        revision,
+        &opening.bay,
+        &opening.revision,
+        &opening.stage,
         (opening.channels.clone(), ChannelMapSource::Standard),
     )?;
     let header = Header {
@@ -254,6 +254,7 @@ fn header(
         job: opening.job.clone(),
         bay: found.bay,
         revision: found.revision,
+        stage: found.stage,
         channels: found.channels,
         opened_at: clock::now(),
         opened_by: Some(by.by.clone()),

@@ -4,13 +4,13 @@ use std::sync::Arc;
 
 use baytrim_api::v1::bay_service_server::BayService;
 use baytrim_api::v1::{
-    GetBayRequest, GetBayResponse, GetChannelMapRequest, GetChannelMapResponse, ListBaysRequest,
-    ListBaysResponse, ListChannelMapsRequest, ListChannelMapsResponse, SetChannelMapRequest,
-    SetChannelMapResponse,
+    CreateSensorCheckRequest, CreateSensorCheckResponse, GetBayRequest, GetBayResponse,
+    GetChannelMapRequest, GetChannelMapResponse, ListBaysRequest, ListBaysResponse,
+    ListChannelMapsRequest, ListChannelMapsResponse, SetChannelMapRequest, SetChannelMapResponse,
 };
 use baytrim_intake::parse_channel_map;
-use baytrim_jobs::Refusal;
 use baytrim_jobs::bay::{BayOutcome, MapEntry, set_channel_map};
+use baytrim_jobs::{Refusal, sensor_check};
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::{Actor, BayName};
 use tonic::{Request, Response, Status};
@@ -96,6 +96,17 @@ impl BayService for Bays {
         Ok(Response::new(GetBayResponse { bay }))
     }
 
+    async fn create_sensor_check(
+        &self,
+        request: Request<CreateSensorCheckRequest>,
+    ) -> Result<Response<CreateSensorCheckResponse>, Status> {
+        let by = request::actor(&request);
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        let kept = blocking(move || keep_check(&shop, by, &request));
+        let bay = Some(kept.await?);
+        Ok(Response::new(CreateSensorCheckResponse { bay }))
+    }
+
     async fn list_bays(
         &self,
         request: Request<ListBaysRequest>,
@@ -133,6 +144,20 @@ fn set(
     };
     let state = decided.state;
     Ok(bay::whole(&id, &state, state.map(&id, Some(number))?))
+}
+
+fn keep_check(
+    shop: &Shop,
+    by: Actor,
+    request: &CreateSensorCheckRequest,
+) -> Result<baytrim_api::v1::Bay, Fault> {
+    let author = request::author(by, &request.request_id)?;
+    let id = name::parse_bay("parent", &request.parent)?;
+    let is_same = |outcome| outcome == BayOutcome::SensorChecked;
+    let (decided, _) = shop.decide_bay(&id, &author, &is_same, |_| {
+        Ok(sensor_check::event(request.oxygen_percent, &request.notes)?)
+    })?;
+    Ok(bay::bay(&id, &decided.state))
 }
 
 fn read(text: &str) -> Result<ChannelMap, Refusal> {

@@ -5,10 +5,12 @@ use std::sync::Arc;
 
 use baytrim_api::v1::job_service_server::JobService;
 use baytrim_api::v1::{
-    CreateJobRequest, CreateJobResponse, GetJobRequest, GetJobResponse, ListJobsRequest,
-    ListJobsResponse, RenderJobSheetRequest, RenderJobSheetResponse,
+    CloseJobRequest, CloseJobResponse, CreateJobRequest, CreateJobResponse, GetJobRequest,
+    GetJobResponse, ListJobsRequest, ListJobsResponse, RenderJobSheetRequest,
+    RenderJobSheetResponse, ReopenJobRequest, ReopenJobResponse,
 };
-use baytrim_jobs::{Refusal, open};
+use baytrim_jobs::state::Outcome;
+use baytrim_jobs::{Refusal, open, standing};
 use baytrim_model::ids::{Actor, JobId};
 use sha2::{Digest as _, Sha256};
 use tonic::{Request, Response, Status};
@@ -66,6 +68,42 @@ impl JobService for Jobs {
         let page = Page::parse("jobs", request.page_size, &request.page_token);
         let (page, shop) = (page.map_err(Fault::from)?, Arc::clone(&self.shop));
         Ok(Response::new(blocking(move || list(&shop, &page)).await?))
+    }
+
+    async fn close_job(
+        &self,
+        request: Request<CloseJobRequest>,
+    ) -> Result<Response<CloseJobResponse>, Status> {
+        let by = request::actor(&request);
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        let closed = blocking(move || {
+            let id = name::parse_job("name", &request.name)?;
+            let author = request::author(by, &request.request_id)?;
+            let is_same = |outcome| outcome == Outcome::Closed;
+            shop.decide(&id, &author, &is_same, |job| {
+                Ok(standing::close(&job.state, &request.reason)?)
+            })
+        });
+        let job = Some(job::whole(&closed.await?.job));
+        Ok(Response::new(CloseJobResponse { job }))
+    }
+
+    async fn reopen_job(
+        &self,
+        request: Request<ReopenJobRequest>,
+    ) -> Result<Response<ReopenJobResponse>, Status> {
+        let by = request::actor(&request);
+        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        let reopened = blocking(move || {
+            let id = name::parse_job("name", &request.name)?;
+            let author = request::author(by, &request.request_id)?;
+            let is_same = |outcome| outcome == Outcome::Reopened;
+            shop.decide(&id, &author, &is_same, |job| {
+                Ok(standing::reopen(&job.state, &request.reason)?)
+            })
+        });
+        let job = Some(job::whole(&reopened.await?.job));
+        Ok(Response::new(ReopenJobResponse { job }))
     }
 
     async fn render_job_sheet(

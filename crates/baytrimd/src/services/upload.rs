@@ -107,7 +107,13 @@ fn begin(shop: &Shop, by: Actor, open: OpenUpload) -> Result<Opened, Fault> {
 
 fn circumstances(shop: &Shop, state: &JobState, open: &OpenUpload) -> Result<Circumstances, Fault> {
     let map = intake::channel_map(shop, state, &open.bay, &open.channel_map)?;
-    Ok(pulls::circumstances(state, &open.bay, &open.revision, map)?)
+    Ok(pulls::circumstances(
+        state,
+        &open.bay,
+        &open.revision,
+        &open.stage,
+        map,
+    )?)
 }
 
 /// Returns the name that messages call the log by.

@@ -48,6 +48,7 @@ pub(super) fn tell(refusal: &Refusal) -> Told {
         Refusal::Expired { at, .. } => told.with("expired_unix_ms", &at.0),
         Refusal::SameHand { proposer, .. } => told.with("proposer", proposer),
         Refusal::RevisionUnknown { latest, .. } => told.with("latest_revision", latest),
+        Refusal::StageUnknown { latest, .. } => told.with("latest_stage", latest),
         Refusal::ChannelMapUnknown { latest, .. } => told.with("latest_channel_map", latest),
         Refusal::BayUnknown { known, .. } => told.with("bays", known),
         Refusal::SubsetBreaksNeighbour {

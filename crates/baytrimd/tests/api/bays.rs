@@ -106,6 +106,7 @@ async fn maps_are_kept_with_their_revisions() {
     let east = Bay {
         name: "bays/east".to_owned(),
         channel_map: "bays/east/maps/m2".to_owned(),
+        sensor_due: bays.bays[0].sensor_due.clone(),
         ..Bay::default()
     };
     assert_eq!(bays.bays, [east]);

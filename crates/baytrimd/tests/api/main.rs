@@ -36,6 +36,7 @@ mod reviews;
 mod security;
 mod server;
 mod signing_in;
+mod stages;
 mod traces;
 mod verdicts;
 mod watches;

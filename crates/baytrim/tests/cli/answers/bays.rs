@@ -2,7 +2,7 @@
 
 use baytrim_api::v1::{
     Bay, BayComparison, ChannelMap, ChannelRecording, Delay, DelaySource, LearntDelay,
-    MappedChannel, Recording,
+    MappedChannel, Recording, SensorCheck,
 };
 
 use super::MOMENT;
@@ -29,6 +29,15 @@ pub(crate) fn bay() -> Bay {
             leaner_percent: 1.8,
             standard_error_percent: 0.5,
         }],
+        sensor_checks: vec![SensorCheck {
+            oxygen_percent: 20.4,
+            notes: "warmed up for 2 minutes".to_owned(),
+            create_time: Some(MOMENT),
+            creator: "kim".to_owned(),
+        }],
+        sensor_due: vec![
+            "its lambda sensor was read in free air 41 days ago; again every 30".to_owned(),
+        ],
     }
 }
 

@@ -2,9 +2,9 @@
 
 use baytrim_api::v1::bay_service_server::BayService;
 use baytrim_api::v1::{
-    Bay, ChannelMap, GetBayRequest, GetBayResponse, GetChannelMapRequest, GetChannelMapResponse,
-    ListBaysRequest, ListBaysResponse, ListChannelMapsRequest, ListChannelMapsResponse,
-    SetChannelMapRequest, SetChannelMapResponse,
+    Bay, ChannelMap, CreateSensorCheckRequest, CreateSensorCheckResponse, GetBayRequest,
+    GetBayResponse, GetChannelMapRequest, GetChannelMapResponse, ListBaysRequest, ListBaysResponse,
+    ListChannelMapsRequest, ListChannelMapsResponse, SetChannelMapRequest, SetChannelMapResponse,
 };
 use tonic::{Request, Response, Status};
 
@@ -32,6 +32,16 @@ impl BayService for Shop {
             ..channel_map()
         });
         Ok(Response::new(SetChannelMapResponse { channel_map }))
+    }
+
+    async fn create_sensor_check(
+        &self,
+        request: Request<CreateSensorCheckRequest>,
+    ) -> Result<Response<CreateSensorCheckResponse>, Status> {
+        self.enter(&request).await?;
+        self.with(|seen| seen.sensor_checks.push(request.into_inner()));
+        let bay = Some(bay());
+        Ok(Response::new(CreateSensorCheckResponse { bay }))
     }
 
     async fn get_channel_map(

@@ -2,8 +2,9 @@
 
 use baytrim_api::v1::job_service_server::JobService;
 use baytrim_api::v1::{
-    CreateJobRequest, CreateJobResponse, GetJobRequest, GetJobResponse, Job, ListJobsRequest,
-    ListJobsResponse, RenderJobSheetRequest, RenderJobSheetResponse,
+    CloseJobRequest, CloseJobResponse, CreateJobRequest, CreateJobResponse, GetJobRequest,
+    GetJobResponse, Job, JobStanding, ListJobsRequest, ListJobsResponse, RenderJobSheetRequest,
+    RenderJobSheetResponse, ReopenJobRequest, ReopenJobResponse,
 };
 use tonic::{Code, Request, Response, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
@@ -53,6 +54,28 @@ impl JobService for Shop {
         Ok(Response::new(GetJobResponse {
             job: Some(answers::job()),
         }))
+    }
+
+    async fn close_job(
+        &self,
+        request: Request<CloseJobRequest>,
+    ) -> Result<Response<CloseJobResponse>, Status> {
+        self.enter(&request).await?;
+        self.with(|seen| seen.closings.push(request.into_inner()));
+        let job = Some(Job {
+            standing: JobStanding::Done.into(),
+            ..answers::job()
+        });
+        Ok(Response::new(CloseJobResponse { job }))
+    }
+
+    async fn reopen_job(
+        &self,
+        request: Request<ReopenJobRequest>,
+    ) -> Result<Response<ReopenJobResponse>, Status> {
+        self.enter(&request).await?;
+        let job = Some(answers::job());
+        Ok(Response::new(ReopenJobResponse { job }))
     }
 
     async fn render_job_sheet(

@@ -1,7 +1,7 @@
 //! One refusal of every kind.
 
 use baytrim_jobs::Refusal;
-use baytrim_model::ids::{ChannelMapId, ProposalId, PullId, RevisionId, UnixMillis};
+use baytrim_model::ids::{ChannelMapId, ProposalId, PullId, RevisionId, StageId, UnixMillis};
 
 use super::{bay, field, job};
 use crate::fault::Fault;
@@ -103,5 +103,25 @@ pub(super) fn refusals() -> Vec<Fault> {
         },
         Refusal::RequestIdReused("r-1".to_owned()),
     ];
-    refusals.into_iter().map(Fault::from).collect()
+    let all = refusals.into_iter().chain(of_stages());
+    all.map(Fault::from).collect()
+}
+
+/// Refusals about stages and the standing of a job.
+fn of_stages() -> [Refusal; 3] {
+    [
+        Refusal::StageUnknown {
+            job: job(),
+            stage: StageId(9),
+            latest: StageId(2),
+        },
+        Refusal::StageEmpty {
+            job: job(),
+            stage: StageId(2),
+        },
+        Refusal::AlreadyStands {
+            job: job(),
+            what: "closed",
+        },
+    ]
 }

@@ -1,0 +1,88 @@
+//! Canned answers about stages.
+
+use baytrim_api::v1::{
+    ChangeVerdict, ComparedNode, ComparedStage, FigureComparison, Stage, StageComparison, StageKind,
+};
+
+use super::MOMENT;
+
+/// The stages of the invented job quoll-1.
+pub(crate) fn stages() -> Vec<Stage> {
+    let stage = |number: u32, kind: StageKind, title: &str, notes: &str, pulls: &[u32]| Stage {
+        name: format!("jobs/quoll-1/stages/s{number}"),
+        kind: kind.into(),
+        title: title.to_owned(),
+        notes: notes.to_owned(),
+        create_time: Some(MOMENT),
+        creator: "kim".to_owned(),
+        pulls: pulls
+            .iter()
+            .map(|pull| format!("jobs/quoll-1/pulls/p{pull}"))
+            .collect(),
+    };
+    vec![
+        stage(1, StageKind::AsItCame, "as it came", "", &[1, 2]),
+        stage(
+            2,
+            StageKind::Tuned,
+            "tuned",
+            "open silencer, table r1",
+            &[3, 4],
+        ),
+    ]
+}
+
+/// The first of them against the second.
+pub(crate) fn comparison() -> StageComparison {
+    let [first, second]: [Stage; 2] = stages().try_into().expect("two stages");
+    let side = |stage: Stage, revision: &str, off_target_percent: f64, within: f64| ComparedStage {
+        revision: revision.to_owned(),
+        pulls: stage.pulls.clone(),
+        left_out_pulls: Vec::new(),
+        off_target_percent,
+        within_fraction: Some(within),
+        stage: Some(stage),
+    };
+    let axes = super::job().axes.expect("a job has axes");
+    let node = |index: usize, off: [f64; 2], half: f64, verdict: ChangeVerdict| ComparedNode {
+        rpm: axes.rpm[index],
+        plate_percent: axes.plate_percent[1],
+        from_off_percent: Some(off[0]),
+        to_off_percent: Some(off[1]),
+        change_percent: Some(off[1] - off[0]),
+        half_width_percent: half,
+        verdict: verdict.into(),
+    };
+    StageComparison {
+        from_stage: Some(side(first, "r0", 7.4, 0.21)),
+        to_stage: Some(side(second, "r1", 1.6, 0.93)),
+        nodes: vec![
+            node(0, [8.2, 0.7], 1.4, ChangeVerdict::Closer),
+            node(1, [-0.9, -0.3], 1.3, ChangeVerdict::InsideTheNoise),
+            node(2, [0.4, -3.1], 1.2, ChangeVerdict::Further),
+        ],
+        pull_repeatability_percent: Some(0.42),
+        node_repeatability_percent: Some(0.31),
+        repeat_count: 2,
+        off_target_percent: Some(FigureComparison {
+            difference_percent: -5.8,
+            interval_low: Some(-7.1),
+            interval_high: Some(-4.5),
+            repeatability_percent: Some(0.3),
+            inside_the_noise: Some(false),
+        }),
+        within_percent: Some(FigureComparison {
+            difference_percent: 70.0,
+            interval_low: Some(-4.0),
+            interval_high: Some(144.0),
+            repeatability_percent: Some(21.0),
+            inside_the_noise: Some(true),
+        }),
+        tolerance_percent: 3.0,
+        remarks: vec![
+            "s1 and s2 were pulled in different bays: part of the difference may be the sensors'"
+                .to_owned(),
+        ],
+        shared_node_count: 3,
+    }
+}

@@ -1,0 +1,43 @@
+//! Comparing stages: fetches the evidence, lets `baytrim-jobs` compare.
+
+use std::sync::Arc;
+
+use baytrim_estimate::PullEvidence;
+use baytrim_jobs::stage_comparison::{StageComparison, StagePulls, compare_stages, pulls_of};
+use baytrim_model::ids::StageId;
+
+use crate::fault::Fault;
+use crate::shop::{Loaded, Shop};
+
+/// Returns how two stages of a job compare.
+///
+/// # Errors
+/// When there is no such stage, one has no pull, or evidence can't be had any more.
+pub fn compare(
+    shop: &Shop,
+    job: &Loaded,
+    from: StageId,
+    to: StageId,
+) -> Result<StageComparison, Fault> {
+    let (one, other) = (evidence(shop, job, from)?, evidence(shop, job, to)?);
+    let sides = [side(job, from, &one)?, side(job, to, &other)?];
+    Ok(compare_stages(&job.state, &sides[0], &sides[1])?)
+}
+
+fn evidence(shop: &Shop, job: &Loaded, stage: StageId) -> Result<Vec<Arc<PullEvidence>>, Fault> {
+    let pulls = pulls_of(&job.state, stage)?;
+    shop.evidence().of_pulls(&**shop.store(), job, &pulls)
+}
+
+fn side<'a>(
+    job: &Loaded,
+    stage: StageId,
+    evidence: &'a [Arc<PullEvidence>],
+) -> Result<StagePulls<'a>, Fault> {
+    let evidence = evidence.iter().map(|evidence| &**evidence);
+    let pulls = pulls_of(&job.state, stage)?.into_iter().zip(evidence);
+    Ok(StagePulls {
+        stage,
+        pulls: pulls.collect(),
+    })
+}
