@@ -25,15 +25,17 @@ use baytrim_model::proposal::FitSummary;
 use crate::evidence::PullEvidence;
 use crate::film::FILM_STATES;
 
-use self::envelope::Envelope;
+pub(crate) use self::envelope::Envelope;
 pub(crate) use self::episode::{Episode, STEP_S};
 use self::noise::Noise;
 pub(crate) use self::noise::mean_variance;
 use self::normal::Normal;
 pub(crate) use self::normal::Solution;
-use self::order::Order;
+pub(crate) use self::order::Order;
 pub(crate) use self::pattern::Score;
 use self::prior::Smoothness;
+#[cfg(test)]
+pub(crate) use self::prior::own_envelope;
 pub(crate) use self::solve::Solved;
 pub(crate) use self::trace::{LeftOut, Variances};
 
@@ -130,6 +132,9 @@ pub enum FitError {
     /// The equations have no solution, which the prior should prevent.
     #[error("the equations cannot be solved; read the pulls' logs again")]
     Singular,
+    /// What the kind tells does not fit the table, or is damaged.
+    #[error("what earlier vehicles of the kind tell is damaged or of another table")]
+    Kind,
 }
 
 pub(crate) fn check(

@@ -66,12 +66,23 @@ pub struct NodeEstimates<'a> {
     pub measured_fraction: &'a [f64],
     /// Whether the node looks lean for another reason than too little fuel; empty where none does.
     pub false_lean: &'a [bool],
+    /// Logarithm of the least fuel over the base table's that this very engine's evidence permits, where the estimate
+    /// rests on more than that; empty where it does not.
+    pub least_fuel: &'a [f64],
 }
 
 impl NodeEstimates<'_> {
     /// Returns whether a node looks lean for another reason than too little fuel.
     fn looks_lean(&self, node: usize) -> bool {
         self.false_lean.get(node).copied().unwrap_or(false)
+    }
+
+    /// Returns the logarithm of the least fuel over the base table's that is proven to be enough; `quantile` is that
+    /// of the lean confidence.
+    fn proven(&self, node: usize, quantile: f64) -> f64 {
+        let own = self.least_fuel.get(node).copied();
+        let known = self.theta[node] + quantile * self.total_error(node);
+        known.max(own.unwrap_or(f64::NEG_INFINITY))
     }
 
     /// Returns the standard error of a node's `theta` with the sensor's bias, ln units.
@@ -113,8 +124,7 @@ pub fn propose_nodes(
             let head_factor = rungs.factor(0);
             let facts = NodeFacts {
                 head_factor,
-                theta: estimates.theta[node],
-                lean_margin: quantile * estimates.total_error(node),
+                proven: estimates.proven(node, quantile),
                 wall: (wall / target_lambda[node]).ln(),
             };
             let wish = wish(limits, estimates, node, head_factor.ln());

@@ -96,11 +96,11 @@ pub fn which_loaded(
     if !differs.contains(&true) || pull.block_count() == 0 {
         return Ok(None);
     }
-    let before = Solved::new(axes, earlier, settings)?;
+    let before = Solved::new(axes, earlier, settings, None)?;
     if before.episodes.stays.is_empty() {
         return Ok(None);
     }
-    let own = Solved::new(axes, &alone, settings)?;
+    let own = Solved::new(axes, &alone, settings, None)?;
     let offset_sd = if question.other_bay {
         (settings.sensor_percent / 100.0 * std::f64::consts::SQRT_2).hypot(before.noise.pull)
     } else {

@@ -5,10 +5,12 @@
 //! node of a region is within tolerance has no closed form; it is counted over such draws.
 
 use baytrim_model::axis::Axes;
+use baytrim_model::library::KindPrior;
 use nalgebra::{DMatrix, DVector};
 
 use crate::evidence::PullEvidence;
 use crate::fit::{Fit, FitError, FitSettings, Solved};
+use crate::kind::Told;
 
 /// Pairs of draws, each and its mirror image, that a chance is counted over: its standard error is 2 % at the most.
 const PAIRS: u32 = 300;
@@ -38,7 +40,23 @@ pub fn fit_whole(
     settings: &FitSettings,
 ) -> Result<(Fit, Posterior), FitError> {
     crate::fit::check(axes, pulls, settings)?;
-    let solved = Solved::new(axes, pulls, settings)?;
+    let solved = Solved::new(axes, pulls, settings, None)?;
+    Ok((solved.fit(axes, pulls, settings), Posterior { solved }))
+}
+
+/// Fits as [`fit_whole`] does, with what earlier vehicles of the kind tell in place of what is usual for any.
+///
+/// # Errors
+/// As [`crate::fit()`], and [`FitError::Kind`] where `kind` is damaged.
+pub fn fit_of_kind(
+    axes: &Axes,
+    pulls: &[&PullEvidence],
+    settings: &FitSettings,
+    kind: &KindPrior,
+) -> Result<(Fit, Posterior), FitError> {
+    crate::fit::check(axes, pulls, settings)?;
+    let told = Told::new(axes, kind).ok_or(FitError::Kind)?;
+    let solved = Solved::new(axes, pulls, settings, Some(&told))?;
     Ok((solved.fit(axes, pulls, settings), Posterior { solved }))
 }
 

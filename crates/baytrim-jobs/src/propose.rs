@@ -155,6 +155,7 @@ fn estimates<'a>(fit: &'a Fit, false_lean: &'a [bool]) -> NodeEstimates<'a> {
         visits: &fit.visits,
         measured_fraction: &fit.measured_fraction,
         false_lean,
+        least_fuel: &[],
     }
 }
 

@@ -9,6 +9,7 @@ pub mod field;
 pub mod gate;
 pub mod ids;
 pub mod job;
+pub mod library;
 pub mod limits;
 pub mod proposal;
 pub mod pull;

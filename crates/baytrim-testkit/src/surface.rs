@@ -98,6 +98,35 @@ impl NeedSurface {
         }
     }
 
+    /// Returns another vehicle's surface of the same kind: all of it shifted with a standard deviation of `level`, and
+    /// tilted and bent so that the shape differs with one of `shape`, log units.
+    #[must_use]
+    pub fn varied(&self, dice: &mut Dice, level: f64, shape: f64) -> Self {
+        let mut other = self.clone();
+        let own = 1.0 / self.scale.max(1e-6);
+        other.offset += own * level * dice.normal();
+        for tilt in &mut other.tilt {
+            // A tilt of one has a root mean square of 0.29 over the range.
+            *tilt += own * 1.7 * shape * dice.normal();
+        }
+        for _ in 0..4 {
+            other.bumps.push(Bump {
+                height: own * 1.2 * shape * dice.normal(),
+                centre: [dice.uniform(0.0, 1.0), dice.uniform(0.0, 1.0)],
+                width: [dice.uniform(0.15, 0.4), dice.uniform(0.15, 0.4)],
+            });
+        }
+        other
+    }
+
+    /// Returns the surface with `need` added everywhere, log units.
+    #[must_use]
+    pub fn shifted(&self, need: f64) -> Self {
+        let mut other = self.clone();
+        other.offset += need / self.scale.max(1e-6);
+        other
+    }
+
     fn fitting_scale(&self, rms: f64) -> f64 {
         let grid: Vec<f64> = (0..=20)
             .flat_map(|i| (0..=20).map(move |j| (f64::from(i) / 20.0, f64::from(j) / 20.0)))

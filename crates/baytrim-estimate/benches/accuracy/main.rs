@@ -190,6 +190,7 @@ fn propose(
         visits: &fitted.visits,
         measured_fraction: &fitted.measured_fraction,
         false_lean: &[],
+        least_fuel: &[],
     };
     let (table, target) = (&truth.table, &truth.target_lambda);
     let changes = propose_nodes(

@@ -42,6 +42,11 @@ impl Envelope {
         self.first.len()
     }
 
+    /// Returns the first stored column of a row.
+    pub(crate) fn first(&self, row: usize) -> usize {
+        self.first[row]
+    }
+
     fn place(&self, row: usize, column: usize) -> usize {
         debug_assert!(
             column <= row && column >= self.first[row],

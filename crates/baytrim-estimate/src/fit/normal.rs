@@ -230,6 +230,16 @@ impl Normal {
 
     /// Solves with the prior's precision of the nodes and (mean, precision) of each border column.
     pub(crate) fn solve(&self, prior: &Envelope, border_prior: &[(f64, f64)]) -> Option<Solution> {
+        self.solve_towards(prior, &[], border_prior)
+    }
+
+    /// Solves with a prior of the nodes whose precision times mean is `towards`; empty: its mean is 0.
+    pub(crate) fn solve_towards(
+        &self,
+        prior: &Envelope,
+        towards: &[f64],
+        border_prior: &[(f64, f64)],
+    ) -> Option<Solution> {
         let factor: Factor = self.nodes.plus([(prior, 1.0)]).cholesky()?;
         let mut border = self.border.clone();
         let mut border_right = self.border_right.clone();
@@ -238,6 +248,9 @@ impl Normal {
             border_right[column] += precision * mean;
         }
         let mut first = self.right.clone();
+        for (slot, value) in first.iter_mut().zip(towards) {
+            *slot += value;
+        }
         factor.solve(&mut first);
         let mut spread = self.cross.clone();
         factor.solve_all(&mut spread);

@@ -118,7 +118,9 @@ impl Solved {
         other.noise.pull = sd;
         let sorted: Vec<&PullEvidence> = self.ranks.iter().map(|&rank| pulls[rank]).collect();
         let border = border_prior(&sorted, &other.noise);
-        other.solution = self.normal.solve(&self.prior, &border)?;
+        other.solution = self
+            .normal
+            .solve_towards(&self.prior, &self.towards, &border)?;
         Some(other)
     }
 

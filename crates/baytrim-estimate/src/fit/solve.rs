@@ -4,6 +4,7 @@ use baytrim_model::axis::Axes;
 use baytrim_model::proposal::FitSummary;
 
 use crate::evidence::PullEvidence;
+use crate::kind::Told;
 
 use super::envelope::Envelope;
 use super::episode::Episodes;
@@ -34,6 +35,8 @@ pub(crate) struct Solved {
     pub(crate) normal: Normal,
     /// The prior's precision of the nodes.
     pub(crate) prior: Envelope,
+    /// That precision times the prior's mean, by position; empty where the mean is 0.
+    pub(crate) towards: Vec<f64>,
     pub(crate) solution: Solution,
     /// Factor by which standard errors are widened.
     pub(crate) factor: f64,
@@ -45,6 +48,7 @@ impl Solved {
         axes: &Axes,
         pulls: &[&PullEvidence],
         settings: &FitSettings,
+        told: Option<&Told>,
     ) -> Result<Self, FitError> {
         let ranks = ranks(pulls);
         let sorted: Vec<&PullEvidence> = ranks.iter().map(|&pull| pulls[pull]).collect();
@@ -55,6 +59,10 @@ impl Solved {
         let mut noise = Noise {
             pull: (settings.pull_percent / 100.0).max(1e-4),
             ..Noise::default()
+        };
+        let kind = match told {
+            Some(told) => Some(told.in_envelope(&order, &zero).ok_or(FitError::Kind)?),
+            None => None,
         };
         let alone = KroneckerPrior::new(axes);
         let usual_pull = noise.pull;
@@ -71,23 +79,26 @@ impl Solved {
             let normal = Normal::total(&apart)
                 .unwrap_or_else(|| Normal::sum(&episodes, pulls.len(), &noise, &zero));
             let border_prior = border_prior(pulls, &noise);
-            if round < PRIOR_ROUNDS && !last {
+            if kind.is_none() && round < PRIOR_ROUNDS && !last {
                 let badness = |sd: [f64; 2]| {
                     let alone = alone.ln_determinant(sd);
                     normal.badness(&smoothness.of_sd(sd), alone, &border_prior)
                 };
                 prior::search(badness, &mut difference_sd, 0.8 * 0.7_f64.powi(round));
             }
-            let prior = smoothness.of_sd(difference_sd);
+            let (prior, towards) = match &kind {
+                Some((precision, towards)) => (precision.clone(), towards.as_slice()),
+                None => (smoothness.of_sd(difference_sd), [].as_slice()),
+            };
             let solution = normal
-                .solve(&prior, &border_prior)
+                .solve_towards(&prior, towards, &border_prior)
                 .ok_or(FitError::Singular)?;
             if last {
                 let mut factor = calibrate::factor(&episodes, &solution, pulls.len(), &noise);
                 if pulls.len() > 1 {
                     let others = |pull: usize| {
                         let rest = normal.without(&apart[pull]);
-                        rest.solve(&prior, &border_prior)
+                        rest.solve_towards(&prior, towards, &border_prior)
                     };
                     let asked = calibrate::pull_factor(&episodes, pulls.len(), &noise, others);
                     factor = factor.max(asked);
@@ -99,6 +110,7 @@ impl Solved {
                     noise,
                     difference_sd,
                     normal,
+                    towards: towards.to_vec(),
                     prior,
                     solution,
                     factor,
@@ -110,6 +122,12 @@ impl Solved {
             residual::improve(&mut episodes, &solution, pulls.len(), &mut noise);
             round += 1;
         }
+    }
+
+    /// Returns (mean, precision) of each border column; `pulls` are those that were fitted.
+    pub(crate) fn border_prior(&self, pulls: &[&PullEvidence]) -> Vec<(f64, f64)> {
+        let sorted: Vec<&PullEvidence> = self.ranks.iter().map(|&rank| pulls[rank]).collect();
+        border_prior(&sorted, &self.noise)
     }
 
     /// Returns `values`, which stand by position, in node order.

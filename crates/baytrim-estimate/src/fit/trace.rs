@@ -51,8 +51,11 @@ impl Solved {
             let mut own = self.episodes.clone();
             own.stays.retain(|stay| stay.pull == place);
             let own = Normal::sum(&own, pulls.len(), &self.noise, &zero);
-            let alone = own.solve(&self.prior, &border);
-            let without = self.normal.without(&own).solve(&self.prior, &border);
+            let alone = own.solve_towards(&self.prior, &self.towards, &border);
+            let without =
+                self.normal
+                    .without(&own)
+                    .solve_towards(&self.prior, &self.towards, &border);
             all[rank] = alone
                 .zip(without)
                 .map(|(alone, without)| LeftOut { alone, without });

@@ -9,10 +9,8 @@ use super::rungs::SLACK;
 pub(super) struct NodeFacts {
     /// Fuel of the table in force over the base table's, not in ln units.
     pub(super) head_factor: f64,
-    /// Fuel multiplier that the base table needs.
-    pub(super) theta: f64,
-    /// Standard error of `theta`, sensor included, times the quantile of the lean confidence.
-    pub(super) lean_margin: f64,
+    /// Fuel over the base table's that is proven to be enough.
+    pub(super) proven: f64,
     /// Leanest lambda permitted over target lambda.
     pub(super) wall: f64,
 }
@@ -25,8 +23,8 @@ impl Bounds {
     pub(super) fn new(limits: &Limits, facts: NodeFacts) -> Self {
         let head = facts.head_factor;
         let (step, total) = (limits.step_percent / 100.0, limits.total_percent / 100.0);
-        // Lambda's lean bound after a change to tau is target * exp(theta + margin - tau).
-        let proven = facts.theta + facts.lean_margin;
+        // Lambda's lean bound after a change to tau is target * exp(proven - tau).
+        let proven = facts.proven;
         let at_wall = proven - facts.wall;
         Self([
             (LimitName::Step, head * (1.0 - step), head * (1.0 + step)),

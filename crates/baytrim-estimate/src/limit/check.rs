@@ -76,6 +76,10 @@ pub(super) fn inputs(
     if !estimates.false_lean.is_empty() {
         length("false_lean", estimates.false_lean.len(), count)?;
     }
+    if !estimates.least_fuel.is_empty() {
+        let least = estimates.least_fuel;
+        ranges("least_fuel", least, count, (-LN_MAX, LN_MAX))?;
+    }
     let sensor = [estimates.sensor_error];
     ranges("sensor_error", &sensor, 1, (0.0, LN_MAX))?;
     ranges("target_lambda", target_lambda, count, (0.5, 2.0))?;

@@ -162,6 +162,7 @@ fn job(case: &Case) -> JobState {
         visits: &case.visits,
         measured_fraction: &vec![0.9; case.theta.len()],
         false_lean: &[],
+        least_fuel: &[],
     };
     let spec = &state.spec;
     let nodes = propose_nodes(

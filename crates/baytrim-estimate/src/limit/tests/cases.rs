@@ -42,6 +42,7 @@ impl Case {
             visits: &self.visits,
             measured_fraction: &measured_fraction,
             false_lean: &self.false_lean,
+            least_fuel: &[],
         };
         propose_nodes(
             &self.axes,
