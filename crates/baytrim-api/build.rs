@@ -18,6 +18,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "jobs",
         "ledger",
         "limits",
+        "power",
         "pulls",
         "reviews",
         "stages",

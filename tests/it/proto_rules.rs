@@ -137,6 +137,15 @@ fn real_numbers_name_their_unit() {
         "_max",
         "_low",
         "_high",
+        "_kpa",
+        "_c",
+        "_kw",
+        "_nm",
+        "_hz",
+        "_kg_m3",
+        // In the unit of the field that holds them.
+        "mean",
+        "change",
         // In the table's own unit, or told by `quantity` beside it.
         "values",
         "before",

@@ -114,6 +114,8 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
         film: Vec::new(),
         sensors: apart.bands,
         realised: None,
+        power: None,
+        air: None,
     };
     let axes = context.axes;
     let mut reading = PullReading {

@@ -63,6 +63,18 @@ pub(crate) fn out_of_range_remedy(quantity: Quantity, unit: Unit, value: f64) ->
         (Quantity::ManifoldPressure | Quantity::AmbientPressure, Unit::Kpa) if value > 500.0 => {
             "the column may hold mbar: then write unit = \"mbar\""
         }
+        (Quantity::AmbientTemperature, Unit::Celsius) if value > 200.0 => {
+            "the column may hold kelvin: then write unit = \"kelvin\""
+        }
+        (Quantity::AmbientTemperature, Unit::Celsius) => {
+            "the column may hold fahrenheit: then write unit = \"fahrenheit\""
+        }
+        (Quantity::RelativeHumidity, Unit::Ratio) if value > 110.0 => {
+            "the column may hold percent: then write unit = \"percent\""
+        }
+        (Quantity::RollerSpeed, Unit::RevPerS | Unit::RadPerS) => {
+            "the column may hold rpm: then write unit = \"rpm\""
+        }
         (Quantity::AmbientPressure, Unit::Kpa) if (10.0..20.0).contains(&value) => {
             "the column may hold psi: then write unit = \"psi\""
         }
@@ -127,6 +139,15 @@ pub(crate) fn unit_doubt(
         (Quantity::IntakeTemperature, Unit::Celsius) if median > 120.0 => doubt(
             format!("the median is {median:.1} degrees C"),
             "the column holds fahrenheit, it seems: then write unit = \"fahrenheit\"",
+        ),
+        // No bay is as hot as 50 C all day, nor as dry as a hundredth of what its air can hold.
+        (Quantity::AmbientTemperature, Unit::Celsius) if median > 50.0 => doubt(
+            format!("the median is {median:.1} degrees C"),
+            "the column holds fahrenheit, it seems: then write unit = \"fahrenheit\"",
+        ),
+        (Quantity::RelativeHumidity, Unit::Percent) if high > 0.0 && high <= 1.0 => doubt(
+            format!("the highest relative humidity is {high} percent"),
+            "the column holds a ratio of 0 to 1, it seems: then write unit = \"ratio\"",
         ),
         // No engine idles below a fifth of the atmosphere from the first row to the last.
         (Quantity::ManifoldPressure, Unit::Kpa) if high > 0.0 && high <= 20.0 => doubt(

@@ -7,7 +7,7 @@ use baytrim_model::channel::{
 };
 
 /// The project's own column names, each with its quantity; the unit is that of samples.
-pub const STANDARD_COLUMNS: [(Quantity, &str); 20] = [
+pub const STANDARD_COLUMNS: [(Quantity, &str); 24] = [
     (Quantity::EngineSpeed, "rpm"),
     (Quantity::PlateAngle, "plate_percent"),
     (Quantity::Lambda, "lambda"),
@@ -28,6 +28,10 @@ pub const STANDARD_COLUMNS: [(Quantity, &str); 20] = [
     (Quantity::Lambda2, "lambda_2"),
     (Quantity::Lambda3, "lambda_3"),
     (Quantity::Lambda4, "lambda_4"),
+    (Quantity::RollerSpeed, "roller_rpm"),
+    (Quantity::RollerTorque, "roller_nm"),
+    (Quantity::RelativeHumidity, "humidity_percent"),
+    (Quantity::AmbientTemperature, "ambient_c"),
 ];
 
 /// The project's own name of the time column, in seconds.

@@ -3,7 +3,7 @@
 use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::engine::Fuel;
 
-// Six factors, each exact by definition or published; why not a crate of units: docs/decisions/0014.
+// Seven factors, each exact by definition or published; why not a crate of units: docs/decisions/0014.
 
 /// Kilopascal in a pound-force per square inch: 4.448 221 615 260 5 N over (0.0254 m)^2, both exact
 /// by definition (NIST Special Publication 811, appendix B.8: 6.894 757 kPa).
@@ -15,6 +15,10 @@ const KPA_PER_INHG: f64 = 3.386_388_640_341;
 
 /// Kilopascal in a bar, exact (NIST Special Publication 811, appendix B.8).
 const KPA_PER_BAR: f64 = 100.0;
+
+/// Newton metres in a pound-force foot: 4.448 221 615 260 5 N by 0.3048 m, both exact by definition (NIST
+/// Special Publication 811, appendix B.8: 1.355 818 N m).
+const NM_PER_LBF_FT: f64 = 1.355_817_948_331_400_4;
 
 /// Returns `value`, which is in `unit`, in the unit that samples carry the quantity in; not finite
 /// where that does not exist.
@@ -30,11 +34,14 @@ pub(crate) fn convert(quantity: Quantity, unit: Unit, value: f64, fuel: &Fuel) -
         Unit::Bar => value * KPA_PER_BAR,
         Unit::Psi => value * KPA_PER_PSI,
         Unit::InHg => value * KPA_PER_INHG,
+        Unit::RadPerS => value * 60.0 / std::f64::consts::TAU,
+        Unit::LbfFt => value * NM_PER_LBF_FT,
         Unit::Rpm
         | Unit::Percent
         | Unit::Lambda
         | Unit::Celsius
         | Unit::Kpa
+        | Unit::Nm
         | Unit::Flag
         | Unit::S
         | Unit::Ms
@@ -87,6 +94,13 @@ mod tests {
             (Quantity::CoolantTemperature, Unit::Fahrenheit, 32.0, 0.0),
             (Quantity::IntakeTemperature, Unit::Kelvin, 273.15, 0.0),
             (Quantity::AmbientPressure, Unit::Mbar, 1013.25, 101.325),
+            (
+                Quantity::RollerSpeed,
+                Unit::RadPerS,
+                std::f64::consts::PI,
+                30.0,
+            ),
+            (Quantity::RelativeHumidity, Unit::Ratio, 0.5, 50.0),
         ];
         for (quantity, unit, value, expected) in cases {
             let converted = convert(quantity, unit, value, &fuel);
@@ -146,7 +160,7 @@ mod tests {
             );
             units.insert(name);
         }
-        assert_eq!(units.len(), 12, "{units:?}");
+        assert_eq!(units.len(), 14, "{units:?}");
     }
 
     fn time_unit(name: &str) -> Unit {

@@ -68,6 +68,7 @@ pub fn parse(
         target_lambda,
         limits: file.limits,
         gates: file.gates,
+        power: file.power,
         bays,
     };
     errors.extend(spec.problems());
@@ -152,7 +153,13 @@ fn bays(
         let delay = keep(errors, delay(&path, &bay.delay));
         let channels = channels(&path, bay.channels.as_ref(), attachments, errors);
         if let (Some(key), Some(delay)) = (keep(errors, key), delay) {
-            bays.insert(key, BaySetup { delay, channels });
+            let roller = bay.roller;
+            let setup = BaySetup {
+                delay,
+                channels,
+                roller,
+            };
+            bays.insert(key, setup);
         }
     }
     bays

@@ -1,6 +1,7 @@
 //! Decides, one request at a time, what happens to jobs and bays.
 //! Knows nothing of sockets, clocks, stores, wire.
 
+pub mod air;
 pub mod bay;
 pub mod bay_contrast;
 pub mod bay_delay;
@@ -13,6 +14,7 @@ pub mod fold;
 pub mod job_file;
 mod moment;
 pub mod open;
+pub mod power;
 pub mod propose;
 pub mod pull_plan;
 pub mod pulls;

@@ -5,6 +5,7 @@ use baytrim_model::bay::{BaySetup, DelayBelief, DelayChoice};
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::gate::GateName;
 use baytrim_model::ids::{BayName, RevisionId, StageId};
+use baytrim_model::power::Conditions;
 use baytrim_model::pull::{ChannelMapSource, PullRecord, PullSummary};
 use baytrim_model::record::JobEvent;
 use baytrim_model::recording::Recording;
@@ -12,6 +13,7 @@ use baytrim_model::samples::Samples;
 
 use crate::refusal::Refusal;
 use crate::state::JobState;
+use crate::{air, power};
 
 /// Where a pull came from and what the vehicle had loaded.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,6 +30,8 @@ pub struct Circumstances {
     pub channels_from: Option<ChannelMapSource>,
     /// What earlier pulls in the bay told of the delay; none where they told nothing.
     pub delay_expected: Option<DelayBelief>,
+    /// The bay's air as it was given with the log; none where nobody gave any.
+    pub conditions: Option<Conditions>,
 }
 
 /// What a pull leaves beside its summary: its blobs, by the SHA-256 that names them, hexadecimal, and what
@@ -78,6 +82,7 @@ pub fn circumstances(
         channels,
         channels_from: Some(channels_from),
         delay_expected: None,
+        conditions: None,
     })
 }
 
@@ -90,6 +95,7 @@ pub fn circumstances_of(record: &PullRecord) -> Circumstances {
         channels: record.channels.clone(),
         channels_from: record.channels_from,
         delay_expected: record.delay_expected,
+        conditions: record.conditions,
     }
 }
 
@@ -117,7 +123,13 @@ pub fn read(
     samples: &Samples,
 ) -> Result<PullReading, Refusal> {
     let trim = trim_in_force(state, circumstances)?;
-    read_pull(samples, &context(state, circumstances, &trim)?).map_err(|error| unreadable(&error))
+    let context = context(state, circumstances, &trim)?;
+    let mut reading = read_pull(samples, &context).map_err(|error| unreadable(&error))?;
+    let (_, bay) = find_bay(state, circumstances.bay.as_str())?;
+    let air = air::of_pull(samples, circumstances.conditions.as_ref());
+    reading.summary.power = power::of_pull(samples, &state.spec.power, bay, air.as_ref());
+    reading.summary.air = air;
+    Ok(reading)
 }
 
 /// Returns what became of each of the samples of a recorded pull: the gate that refused it, none where accepted.
@@ -178,6 +190,7 @@ pub fn event(
             channels: circumstances.channels.clone(),
             channels_from: circumstances.channels_from,
             delay_expected: circumstances.delay_expected,
+            conditions: circumstances.conditions,
             log_blob: blobs.log,
             fingerprint: Some(blobs.fingerprint),
             recording: Some(blobs.recording),

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::channel::ChannelMap;
 use crate::field::{FieldError, check_range};
+use crate::power::Roller;
 
 /// Transport delay and lag between the cylinder and a lambda reading.
 ///
@@ -71,6 +72,9 @@ pub struct BaySetup {
     /// The bay's channel map; none when its logs carry the standard column names.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub channels: Option<ChannelMap>,
+    /// The bay's roller; none where the job says nothing of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub roller: Option<Roller>,
 }
 
 impl Default for BaySetup {
@@ -78,6 +82,7 @@ impl Default for BaySetup {
         Self {
             delay: DelayChoice::Identify,
             channels: None,
+            roller: None,
         }
     }
 }

@@ -11,6 +11,7 @@ use crate::field::{FieldError, check_range};
 use crate::gate::GateSettings;
 use crate::ids::{BayName, JobId};
 use crate::limits::Limits;
+use crate::power::PowerSettings;
 use crate::table::{BaseTable, shape_error};
 
 /// Everything that a job is opened with; it does not change afterwards.
@@ -39,6 +40,9 @@ pub struct JobSpec {
     /// Parameters of the gates.
     #[serde(default)]
     pub gates: GateSettings,
+    /// How power is stated.
+    #[serde(default, skip_serializing_if = "PowerSettings::is_default")]
+    pub power: PowerSettings,
     /// The bays that may send pulls.
     pub bays: BTreeMap<BayName, BaySetup>,
 }
@@ -72,6 +76,7 @@ impl JobSpec {
         }
         errors.extend(self.limits.problems());
         errors.extend(self.gates.problems());
+        errors.extend(self.power.problems());
         if self.bays.is_empty() {
             errors.push(FieldError::new(
                 "bays",
@@ -82,6 +87,9 @@ impl JobSpec {
         for (name, bay) in &self.bays {
             if let DelayChoice::Given(delay) = &bay.delay {
                 errors.extend(delay.problems(&format!("bays.{name}.delay")));
+            }
+            if let Some(roller) = &bay.roller {
+                errors.extend(roller.problems(&format!("bays.{name}.roller")));
             }
         }
         errors

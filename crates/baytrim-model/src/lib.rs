@@ -11,6 +11,7 @@ pub mod ids;
 pub mod job;
 pub mod library;
 pub mod limits;
+pub mod power;
 pub mod proposal;
 pub mod pull;
 pub mod record;

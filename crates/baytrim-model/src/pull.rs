@@ -6,6 +6,7 @@ use crate::bay::{DelayBelief, DelayModel};
 use crate::channel::{ChannelMap, Quantity};
 use crate::gate::GateName;
 use crate::ids::{BayName, ChannelMapId, PullId, RevisionId, StageId};
+use crate::power::{Conditions, PullAir, PullPower};
 use crate::recording::Recording;
 
 /// What one gate refused of a pull.
@@ -108,6 +109,12 @@ pub struct PullSummary {
     /// to compare.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub realised: Option<Realised>,
+    /// What the roller says of power; none for a log without a roller, and in records of a time when nobody looked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub power: Option<PullPower>,
+    /// The air that it was measured in; none where nobody told anything of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub air: Option<PullAir>,
 }
 
 /// How far readings with the throttle opening and closing disagree within a band of speeds: what the model of the
@@ -236,6 +243,9 @@ pub struct PullRecord {
     /// where they told nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub delay_expected: Option<DelayBelief>,
+    /// The bay's air as it was given with the log; none where nobody gave any.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub conditions: Option<Conditions>,
     /// SHA-256 of the raw log in hexadecimal: the name of its blob.
     pub log_blob: String,
     /// What its samples say in short, the same for every file of one recording; none in records of a time when

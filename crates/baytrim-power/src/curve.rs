@@ -16,6 +16,8 @@ pub struct CurvePoint {
     pub engine_speed_rpm: f64,
     /// Power at the roller as measured, kilowatt.
     pub power_kw: f64,
+    /// Its standard error by the scatter of the readings: that of one window, though a band may hold several.
+    pub power_error_kw: f64,
     /// Torque at the engine's speed as measured, Nm.
     pub torque_nm: f64,
     /// Power at standard air, kilowatt.
@@ -46,25 +48,27 @@ pub struct PowerCurve {
 /// Where `band_rpm` is not above 0.
 pub fn power_curve(rows: &[PowerRow], correction: Correction, band_rpm: f64) -> PowerCurve {
     assert!(band_rpm > 0.0, "a band of speeds has a width");
-    let mut bands: std::collections::BTreeMap<i64, (usize, f64)> =
+    let mut bands: std::collections::BTreeMap<i64, (usize, f64, f64)> =
         std::collections::BTreeMap::new();
     let is_full = |row: &&PowerRow| row.plate_angle_percent >= FULL_LOAD_PLATE_PERCENT_MIN;
     let full_count = rows.iter().filter(is_full).count();
     for row in rows.iter().filter(is_full) {
         #[expect(clippy::cast_possible_truncation, reason = "speeds are far below 2^63")]
         let band = (row.engine_speed_rpm / band_rpm).round() as i64;
-        let (count, sum) = bands.entry(band).or_default();
+        let (count, sum, squares) = bands.entry(band).or_default();
         *count += 1;
         // The torque is what is even across a band; power rises with speed.
         *sum += torque_nm(row.power_kw, row.engine_speed_rpm);
+        *squares += row.power_error_kw.powi(2);
     }
-    let point = |(band, (count, sum)): (i64, (usize, f64))| {
+    let point = |(band, (count, sum, squares)): (i64, (usize, f64, f64))| {
         let engine_speed_rpm = band as f64 * band_rpm;
         let torque = sum / count as f64;
         let power_kw = torque / torque_nm(1.0, engine_speed_rpm);
         (count >= ROWS_MIN && band > 0).then_some(CurvePoint {
             engine_speed_rpm,
             power_kw,
+            power_error_kw: (squares / count as f64).sqrt(),
             torque_nm: torque,
             corrected_power_kw: power_kw * correction.factor,
             corrected_torque_nm: torque * correction.factor,
@@ -137,6 +141,7 @@ mod tests {
                     engine_speed_rpm,
                     plate_angle_percent,
                     power_kw: 60.0 / torque_nm(1.0, engine_speed_rpm),
+                    power_error_kw: 0.0,
                 }
             })
             .collect()

@@ -62,6 +62,9 @@ pub struct PowerRow {
     pub plate_angle_percent: f64,
     /// Power at the roller, kilowatt, uncorrected.
     pub power_kw: f64,
+    /// Its standard error by the scatter of the readings within the window, kilowatt; errors of inertia and torque
+    /// meter are no part of it.
+    pub power_error_kw: f64,
 }
 
 impl RollerTrace {
@@ -87,14 +90,16 @@ impl RollerTrace {
         Ok(())
     }
 
-    fn rows(&self, window_s: f64, power_w: impl Fn(usize) -> Option<f64>) -> Vec<PowerRow> {
+    fn rows(&self, window_s: f64, power_w: impl Fn(usize) -> Option<(f64, f64)>) -> Vec<PowerRow> {
         let speed = local_lines(&self.offset_s, &self.engine_speed_rpm, window_s);
         let row = |row: usize| {
+            let (power_w, error_w) = power_w(row)?;
             Some(PowerRow {
                 offset_s: self.offset_s[row],
                 engine_speed_rpm: speed[row]?.value,
                 plate_angle_percent: self.plate_angle_percent[row],
-                power_kw: power_w(row)? / 1000.0,
+                power_kw: power_w / 1000.0,
+                power_error_kw: error_w / 1000.0,
             })
         };
         (0..self.offset_s.len()).filter_map(row).collect()
@@ -134,7 +139,11 @@ pub fn power_from_torque(
         .map(|(torque, speed)| torque * speed * TAU / 60.0)
         .collect();
     let smooth = local_lines(&trace.offset_s, &power_w, window_s);
-    Ok(trace.rows(window_s, |row| Some(smooth[row]?.value)))
+    let power_w = |row: usize| {
+        let line = smooth[row]?;
+        Some((line.value, line.value_error))
+    };
+    Ok(trace.rows(window_s, power_w))
 }
 
 /// Returns the power that speeds up a roller of `inertia_kg_m2`, smoothed over `window_s` seconds:
@@ -153,8 +162,15 @@ pub fn power_from_inertia(
     }
     let lines = local_lines(&trace.offset_s, &trace.roller_speed_rpm, window_s);
     let power_w = |row: usize| {
-        let LocalLine { value, slope_per_s } = lines[row]?;
-        Some(inertia_kg_m2 * value * slope_per_s * (TAU / 60.0).powi(2))
+        let LocalLine {
+            value,
+            slope_per_s,
+            slope_error,
+            ..
+        } = lines[row]?;
+        let per_slope = inertia_kg_m2 * value * (TAU / 60.0).powi(2);
+        // The speed itself is known far better than its slope.
+        Some((per_slope * slope_per_s, (per_slope * slope_error).abs()))
     };
     Ok(trace.rows(window_s, power_w))
 }

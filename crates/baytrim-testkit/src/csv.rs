@@ -7,7 +7,7 @@ use baytrim_model::channel::Quantity;
 use baytrim_model::samples::Samples;
 
 /// Column names of the plain log, in the order in which they are written, with the decimals kept.
-const COLUMNS: [(Quantity, &str, usize); 17] = [
+const COLUMNS: [(Quantity, &str, usize); 21] = [
     (Quantity::EngineSpeed, "rpm", 0),
     (Quantity::PlateAngle, "plate_percent", 1),
     (Quantity::Lambda, "lambda", 4),
@@ -25,6 +25,10 @@ const COLUMNS: [(Quantity, &str, usize); 17] = [
     (Quantity::SecondaryAir, "secondary_air", 0),
     (Quantity::ClosedLoop, "closed_loop", 0),
     (Quantity::Purge, "purge_percent", 1),
+    (Quantity::RollerSpeed, "roller_rpm", 2),
+    (Quantity::RollerTorque, "roller_nm", 1),
+    (Quantity::RelativeHumidity, "humidity_percent", 1),
+    (Quantity::AmbientTemperature, "ambient_c", 1),
 ];
 
 /// Returns the samples as CSV: a header `offset_s,rpm,plate_percent,lambda,…` with the columns that

@@ -11,6 +11,7 @@ use baytrim_model::gate::GateSettings;
 use baytrim_model::ids::JobId;
 use baytrim_model::job::JobSpec;
 use baytrim_model::limits::{Limits, Wall};
+use baytrim_model::power::PowerSettings;
 use baytrim_model::table::{BaseTable, TableContent};
 
 use crate::air::AirModel;
@@ -225,6 +226,7 @@ impl EngineTruth {
                 ..Limits::default()
             },
             gates: GateSettings::default(),
+            power: PowerSettings::default(),
             bays,
         }
     }

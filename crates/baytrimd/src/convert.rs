@@ -6,6 +6,7 @@ pub mod checkpoint;
 pub mod job;
 pub mod name;
 pub mod page;
+pub mod power;
 pub mod proposal;
 pub mod pull;
 pub mod pull_plan;

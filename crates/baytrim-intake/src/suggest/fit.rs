@@ -43,7 +43,7 @@ impl Reading {
 /// unit, and the range of its median. What engines do; common practice.
 type Usual = (Quantity, Unit, [f64; 2], [f64; 2]);
 
-const USUAL: [Usual; 27] = [
+const USUAL: [Usual; 37] = [
     (
         Quantity::EngineSpeed,
         Unit::Rpm,
@@ -176,6 +176,66 @@ const USUAL: [Usual; 27] = [
     ),
     (Quantity::Purge, Unit::Percent, [-1.0, 101.0], [0.0, 100.0]),
     (Quantity::Purge, Unit::Ratio, [-0.01, 1.01], [0.0, 1.0]),
+    (
+        Quantity::RollerSpeed,
+        Unit::Rpm,
+        [-100.0, 6000.0],
+        [20.0, 4000.0],
+    ),
+    (
+        Quantity::RollerSpeed,
+        Unit::RevPerS,
+        [-2.0, 100.0],
+        [0.3, 70.0],
+    ),
+    (
+        Quantity::RollerSpeed,
+        Unit::RadPerS,
+        [-10.0, 630.0],
+        [2.0, 420.0],
+    ),
+    (
+        Quantity::RollerTorque,
+        Unit::Nm,
+        [-5000.0, 10_000.0],
+        [-2000.0, 6000.0],
+    ),
+    (
+        Quantity::RollerTorque,
+        Unit::LbfFt,
+        [-3700.0, 7400.0],
+        [-1500.0, 4500.0],
+    ),
+    (
+        Quantity::RelativeHumidity,
+        Unit::Percent,
+        [1.5, 105.0],
+        [5.0, 100.0],
+    ),
+    (
+        Quantity::RelativeHumidity,
+        Unit::Ratio,
+        [0.0, 1.05],
+        [0.05, 1.0],
+    ),
+    (
+        Quantity::AmbientTemperature,
+        Unit::Celsius,
+        [-30.0, 50.0],
+        [-20.0, 45.0],
+    ),
+    (
+        Quantity::AmbientTemperature,
+        Unit::Fahrenheit,
+        [-22.0, 122.0],
+        [46.0, 113.0],
+    ),
+    (
+        Quantity::AmbientTemperature,
+        Unit::Kelvin,
+        [243.0, 323.0],
+        [253.0, 318.0],
+    ),
 ];
 
 /// Returns how the numbers of `column` are `quantity`, none where they cannot be.

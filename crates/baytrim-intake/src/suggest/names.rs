@@ -5,7 +5,7 @@ mod words;
 use baytrim_model::channel::Quantity;
 
 use super::unit_text::{StatedUnit, read_unit};
-use words::{AGAINST, CLOCK, COUNTER, FLAG_PHRASES, NO_CLOCK, PHRASES};
+use words::{AGAINST, BAY_PHRASES, CLOCK, COUNTER, FLAG_PHRASES, NO_CLOCK, PHRASES};
 
 /// A name taken apart.
 #[derive(Debug, Clone)]
@@ -64,7 +64,7 @@ impl Name {
 
     /// Returns how well the name fits `quantity`, 0 to 1, and the words that say so.
     pub(super) fn fit(&self, quantity: Quantity) -> (f64, &'static str) {
-        let all = PHRASES.iter().chain(&FLAG_PHRASES);
+        let all = PHRASES.iter().chain(&FLAG_PHRASES).chain(&BAY_PHRASES);
         let phrases = all.filter(|(of, _, _)| *of == quantity);
         let mut best = (0.0, "");
         for (_, weight, phrase) in phrases {

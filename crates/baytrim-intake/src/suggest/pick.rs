@@ -154,7 +154,13 @@ fn candidates(
         {
             confidence += 0.07;
         }
-        let may_stand = matches!(quantity, Quantity::AmbientPressure | Quantity::Purge);
+        let may_stand = matches!(
+            quantity,
+            Quantity::AmbientPressure
+                | Quantity::AmbientTemperature
+                | Quantity::RelativeHumidity
+                | Quantity::Purge
+        );
         let must_move = quantity.units() != [Unit::Flag] && !may_stand;
         if must_move && behaviour.is_constant() {
             confidence *= 0.4;

@@ -17,7 +17,7 @@ pub(super) enum StatedUnit {
 
 /// Units in lower case without spaces, and what they say. Symbols of the SI (SI brochure, tables 2
 /// to 8) and of SAE J1979, and what the languages of the names write for them.
-const TEXTS: [(&[&str], StatedUnit); 21] = [
+const TEXTS: [(&[&str], StatedUnit); 24] = [
     (
         &[
             "rpm", "1/min", "/min", "min-1", "min^-1", "min⁻¹", "u/min", "upm", "tr/min", "t/min",
@@ -30,6 +30,30 @@ const TEXTS: [(&[&str], StatedUnit); 21] = [
             "rps", "1/s", "hz", "rev/s", "r/s", "u/s", "tr/s", "s-1", "s^-1",
         ],
         StatedUnit::Known(Unit::RevPerS),
+    ),
+    (
+        &["rad/s", "rad/sec", "rads"],
+        StatedUnit::Known(Unit::RadPerS),
+    ),
+    (
+        &[
+            "nm",
+            "n·m",
+            "n*m",
+            "n.m",
+            "n-m",
+            "newtonmeter",
+            "newton metre",
+            "newtonmetre",
+        ],
+        StatedUnit::Known(Unit::Nm),
+    ),
+    (
+        &[
+            "lbf·ft", "lbf.ft", "lbfft", "lb-ft", "lb·ft", "lbft", "ft-lb", "ft·lb", "ftlb",
+            "ft-lbf", "ftlbf", "lbf-ft",
+        ],
+        StatedUnit::Known(Unit::LbfFt),
     ),
     (
         &["%", "pct", "percent", "prozent", "pourcent", "procent"],
@@ -157,6 +181,7 @@ impl StatedUnit {
                     | Quantity::GripAngle
                     | Quantity::CoolantTemperature
                     | Quantity::IntakeTemperature
+                    | Quantity::AmbientTemperature
             ),
             // A flag may be said to be in percent, and a ratio of one to be none.
             Self::Known(_) | Self::Pure => true,

@@ -95,8 +95,8 @@ unit = "percent"
         [
             "line 2, evidences: is not a known key; write one of time, channels, evidence",
             "line 4, time.colum: is not a known key; write one of column, unit, rate_hz, repeated",
-            "line 8, channels.boost: is not a known quantity; write one of engine_speed, plate_angle, lambda, coolant_temperature, short_term_trim, long_term_trim, fuel_cut, shift_cut, sensor_ready, intake_temperature, manifold_pressure, ambient_pressure, grip_angle, torque_cut, secondary_air, closed_loop, purge, lambda_2, lambda_3, lambda_4",
-            "line 7, channels.engine_speed: unknown variant `furlongs`, expected one of `rpm`, `rev_per_s`, `percent`, `ratio`, `lambda`, `afr`, `equivalence_ratio`, `celsius`, `fahrenheit`, `kelvin`, `kpa`, `mbar`, `bar`, `psi`, `inhg`, `flag`, `s`, `ms`, `us`, `min`, `day`, `clock_time`, `iso8601`; correct the line",
+            "line 8, channels.boost: is not a known quantity; write one of engine_speed, plate_angle, lambda, coolant_temperature, short_term_trim, long_term_trim, fuel_cut, shift_cut, sensor_ready, intake_temperature, manifold_pressure, ambient_pressure, grip_angle, torque_cut, secondary_air, closed_loop, purge, lambda_2, lambda_3, lambda_4, roller_speed, roller_torque, relative_humidity, ambient_temperature",
+            "line 7, channels.engine_speed: unknown variant `furlongs`, expected one of `rpm`, `rev_per_s`, `percent`, `ratio`, `lambda`, `afr`, `equivalence_ratio`, `celsius`, `fahrenheit`, `kelvin`, `kpa`, `mbar`, `bar`, `psi`, `inhg`, `rad_per_s`, `nm`, `lbf_ft`, `flag`, `s`, `ms`, `us`, `min`, `day`, `clock_time`, `iso8601`; correct the line",
             "line 14, channels.lambda.gain: is not a known key; write one of column, unit, scale, offset, points, no_reading, no_reading_text, optional",
             "line 16, channels.plate_angle: invalid type: integer `7`, expected a string; correct the line",
         ]

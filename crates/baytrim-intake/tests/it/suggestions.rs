@@ -5,6 +5,7 @@
 
 #![expect(clippy::print_stderr, reason = "a skipped test must be seen")]
 
+mod bay;
 mod flags;
 mod languages;
 

@@ -13,6 +13,8 @@ import pint
 
 UNITS = {
     "rev_per_s": ("revolution / second", "revolution / minute", [0.0, 12.5, 150.0]),
+    "rad_per_s": ("radian / second", "revolution / minute", [0.0, 12.5, 150.0]),
+    "lbf_ft": ("lbf * foot", "newton * meter", [-3.0, 1.0, 450.0]),
     "fahrenheit": ("degF", "degC", [-40.0, 32.0, 98.6, 212.0]),
     "kelvin": ("kelvin", "degC", [233.15, 273.15, 373.15]),
     "mbar": ("millibar", "kPa", [850.0, 1013.25]),

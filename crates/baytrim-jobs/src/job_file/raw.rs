@@ -7,6 +7,7 @@ use baytrim_model::channel::ChannelMap;
 use baytrim_model::engine::Engine;
 use baytrim_model::gate::GateSettings;
 use baytrim_model::limits::Limits;
+use baytrim_model::power::{PowerSettings, Roller};
 use serde::Deserialize;
 
 #[derive(Debug, Deserialize)]
@@ -25,6 +26,8 @@ pub(super) struct JobFile {
     pub(super) limits: Limits,
     #[serde(default)]
     pub(super) gates: GateSettings,
+    #[serde(default)]
+    pub(super) power: PowerSettings,
     #[serde(default)]
     pub(super) bays: BTreeMap<String, BayFile>,
 }
@@ -124,6 +127,7 @@ pub(super) struct BayFile {
     #[serde(default)]
     pub(super) delay: DelayFile,
     pub(super) channels: Option<ChannelsFile>,
+    pub(super) roller: Option<Roller>,
 }
 
 #[derive(Debug, Deserialize)]

@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use baytrim_api::v1::Conditions;
 use clap::{Args, Subcommand};
 
 use super::JobArg;
@@ -28,7 +29,8 @@ pub(crate) enum PullCommand {
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
     baytrim pull submit quoll-1 pull-1.csv pull-2.csv --bay east\n  \
-    baytrim pull submit quoll-1 pull-1.csv --bay east --check   (record nothing)\n\n\
+    baytrim pull submit quoll-1 pull-1.csv --bay east --check   (record nothing)\n  \
+    baytrim pull submit quoll-1 pull-1.csv --bay east --pressure-kpa 98.6 --temperature-c 24\n\n\
     With several logs the first failure stops; those before it are recorded.")]
 pub(crate) struct SubmitArgs {
     /// The job, for example quoll-1
@@ -52,4 +54,33 @@ pub(crate) struct SubmitArgs {
     /// Only read the logs and say what they are: record nothing
     #[arg(long)]
     pub(crate) check: bool,
+    #[command(flatten)]
+    pub(crate) conditions: ConditionsArgs,
+}
+
+/// The bay's air, where the log does not hold it.
+#[derive(Debug, Args)]
+#[command(next_help_heading = "The bay's air, where the log does not hold it")]
+pub(crate) struct ConditionsArgs {
+    /// Station pressure in kPa, not reduced to sea level
+    #[arg(long, value_name = "KPA")]
+    pressure_kpa: Option<f64>,
+    /// Temperature in degrees Celsius
+    #[arg(long, value_name = "C", allow_negative_numbers = true)]
+    temperature_c: Option<f64>,
+    /// Relative humidity in percent
+    #[arg(long, value_name = "PERCENT")]
+    humidity_percent: Option<f64>,
+}
+
+impl ConditionsArgs {
+    /// Returns the air that was typed, none where nothing was.
+    pub(crate) fn given(&self) -> Option<Conditions> {
+        let conditions = Conditions {
+            pressure_kpa: self.pressure_kpa,
+            temperature_c: self.temperature_c,
+            humidity_percent: self.humidity_percent,
+        };
+        (conditions != Conditions::default()).then_some(conditions)
+    }
 }

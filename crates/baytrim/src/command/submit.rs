@@ -67,6 +67,7 @@ fn opening(args: &SubmitArgs, log: &Path, channel_map: &str) -> OpenUpload {
         request_id: request_id(),
         validate_only: args.check,
         stage: args.stage.clone().unwrap_or_default(),
+        conditions: args.conditions.given(),
     }
 }
 

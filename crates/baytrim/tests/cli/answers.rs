@@ -187,6 +187,7 @@ pub(crate) fn pull() -> Pull {
         channel_map_source: baytrim_api::v1::ChannelMapSource::Bay.into(),
         channel_map: "bays/east/maps/m2".to_owned(),
         recording: Some(bays::recording()),
+        ..Pull::default()
     }
 }
 

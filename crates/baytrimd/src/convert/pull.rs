@@ -12,8 +12,8 @@ use baytrim_model::pull::{
 };
 use baytrim_model::recording::Recording;
 
-use super::name;
 use super::time::timestamp;
+use super::{name, power};
 use crate::fault::{Fault, InternalFault};
 use crate::shop::Decided;
 
@@ -24,6 +24,7 @@ pub fn whole(state: &JobState, pull: &PullEntry) -> v1::Pull {
         coverage: coverage(axes, summary),
         realised: summary.realised.as_ref().map(|found| realised(axes, found)),
         recording: pull.record.recording.as_ref().map(recording),
+        power: summary.power.as_ref().map(power::whole),
         ..brief(state, pull)
     }
 }
@@ -80,6 +81,7 @@ pub fn checked(
             .map_or_else(String::new, |stage| stage.to_string()),
         coverage: coverage(axes, summary),
         realised: summary.realised.as_ref().map(|found| realised(axes, found)),
+        power: summary.power.as_ref().map(power::whole),
         ..of_summary(summary)
     }
 }
@@ -174,6 +176,8 @@ fn of_summary(summary: &PullSummary) -> v1::Pull {
         film: summary.film.iter().map(film).collect(),
         sensors: summary.sensors.iter().map(sensors).collect(),
         realised: summary.realised.as_ref().map(realised_in_brief),
+        power: summary.power.as_ref().map(power::brief),
+        air: summary.air.as_ref().map(power::air),
         ..v1::Pull::default()
     }
 }

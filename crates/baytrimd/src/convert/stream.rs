@@ -9,9 +9,10 @@ use baytrim_jobs::Refusal;
 use baytrim_model::channel::{ChannelMap, EvidenceKind, Quantity};
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::{JobId, RequestId};
+use baytrim_model::power::Conditions;
 use baytrim_model::samples::Samples;
 
-use super::{name, pull, request};
+use super::{name, power, pull, request};
 use crate::limits::BATCH_ROWS_MAX;
 
 /// What a live pull is opened or resumed with.
@@ -29,6 +30,8 @@ pub struct Opening {
     pub request_id: RequestId,
     /// The channel map that the finished log is read with: the standard one, with the evidence asked for.
     pub channels: ChannelMap,
+    /// The bay's air as it was given; none where nobody gave any.
+    pub conditions: Option<Conditions>,
 }
 
 /// Returns what a live pull is opened or resumed with.
@@ -53,6 +56,7 @@ pub fn opening(open: &v1::OpenStream) -> Result<Opening, Refusal> {
         stage: open.stage.clone(),
         request_id: request::stream_id(&open.request_id)?,
         channels: channels(evidence),
+        conditions: power::conditions(open.conditions.as_ref())?,
     })
 }
 

@@ -3,6 +3,7 @@
 use baytrim_jobs::pulls::Circumstances;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::{Actor, BayName, JobId, RevisionId, StageId, UnixMillis};
+use baytrim_model::power::Conditions;
 use baytrim_model::pull::ChannelMapSource;
 use serde::{Deserialize, Serialize};
 
@@ -25,6 +26,9 @@ pub(super) struct Header {
     /// Who began it; none where an earlier program wrote this.
     #[serde(default)]
     pub(super) opened_by: Option<Actor>,
+    /// The bay's air as it was given; none where nobody gave any.
+    #[serde(default)]
+    pub(super) conditions: Option<Conditions>,
 }
 
 impl Header {
@@ -47,6 +51,7 @@ impl Header {
             channels: self.channels.clone(),
             channels_from: Some(ChannelMapSource::Standard),
             delay_expected: None,
+            conditions: self.conditions,
         }
     }
 

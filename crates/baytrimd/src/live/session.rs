@@ -258,6 +258,7 @@ fn header(
         channels: found.channels,
         opened_at: clock::now(),
         opened_by: Some(by.by.clone()),
+        conditions: opening.conditions,
     };
     let chunk = serde_json::to_vec(&header)
         .map_err(|_| InternalFault::Impossible("a header is plain JSON"))?;

@@ -15,7 +15,7 @@ use super::chunks::{Chunks, keep, store};
 use crate::clock;
 use crate::compute::blocking;
 use crate::convert::request::Submitter;
-use crate::convert::{name, pull, request};
+use crate::convert::{name, power, pull, request};
 use crate::ending::Ending;
 use crate::fault::Fault;
 use crate::intake::{self, LogReading};
@@ -107,13 +107,11 @@ fn begin(shop: &Shop, by: Actor, open: OpenUpload) -> Result<Opened, Fault> {
 
 fn circumstances(shop: &Shop, state: &JobState, open: &OpenUpload) -> Result<Circumstances, Fault> {
     let map = intake::channel_map(shop, state, &open.bay, &open.channel_map)?;
-    Ok(pulls::circumstances(
-        state,
-        &open.bay,
-        &open.revision,
-        &open.stage,
-        map,
-    )?)
+    let conditions = power::conditions(open.conditions.as_ref())?;
+    Ok(Circumstances {
+        conditions,
+        ..pulls::circumstances(state, &open.bay, &open.revision, &open.stage, map)?
+    })
 }
 
 /// Returns the name that messages call the log by.

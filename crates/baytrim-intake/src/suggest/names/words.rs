@@ -5,9 +5,10 @@
 //! Portuguese, Dutch, Swedish, Polish, Czech and Japanese (common practice, written from memory).
 
 use Quantity::{
-    AmbientPressure, ClosedLoop, CoolantTemperature, EngineSpeed, FuelCut, GripAngle,
-    IntakeTemperature, Lambda, LongTermTrim, ManifoldPressure, PlateAngle, Purge, SecondaryAir,
-    SensorReady, ShiftCut, ShortTermTrim, TorqueCut,
+    AmbientPressure, AmbientTemperature, ClosedLoop, CoolantTemperature, EngineSpeed, FuelCut,
+    GripAngle, IntakeTemperature, Lambda, LongTermTrim, ManifoldPressure, PlateAngle, Purge,
+    RelativeHumidity, RollerSpeed, RollerTorque, SecondaryAir, SensorReady, ShiftCut,
+    ShortTermTrim, TorqueCut,
 };
 use baytrim_model::channel::Quantity;
 
@@ -207,16 +208,85 @@ pub(super) const FLAG_PHRASES: [(Quantity, u8, &str); 56] = [
     (Purge, 85, "evap"),
 ];
 
+/// More phrases: those of the roller and of the bay's air.
+pub(super) const BAY_PHRASES: [(Quantity, u8, &str); 65] = [
+    (RollerSpeed, 100, "roller speed"),
+    (RollerSpeed, 100, "roller rpm"),
+    (RollerSpeed, 95, "drum speed"),
+    (RollerSpeed, 95, "drum rpm"),
+    (RollerSpeed, 90, "dyno rpm"),
+    (RollerSpeed, 95, "rollendrehzahl"),
+    (RollerSpeed, 90, "rolle drehzahl"),
+    (RollerSpeed, 90, "vitesse rouleau"),
+    (RollerSpeed, 90, "regime rouleau"),
+    (RollerSpeed, 90, "velocita rullo"),
+    (RollerSpeed, 90, "giri rullo"),
+    (RollerSpeed, 90, "velocidad rodillo"),
+    (RollerSpeed, 90, "velocidade rolo"),
+    (RollerSpeed, 90, "ローラー回転"),
+    (RollerSpeed, 75, "roller"),
+    (RollerSpeed, 70, "rolle"),
+    (RollerTorque, 100, "roller torque"),
+    (RollerTorque, 95, "drum torque"),
+    (RollerTorque, 95, "brake torque"),
+    (RollerTorque, 90, "dyno torque"),
+    (RollerTorque, 95, "rollendrehmoment"),
+    (RollerTorque, 95, "rollenmoment"),
+    (RollerTorque, 90, "rolle drehmoment"),
+    (RollerTorque, 90, "bremsmoment"),
+    (RollerTorque, 90, "couple rouleau"),
+    (RollerTorque, 90, "couple frein"),
+    (RollerTorque, 90, "coppia rullo"),
+    (RollerTorque, 90, "coppia freno"),
+    (RollerTorque, 90, "par rodillo"),
+    (RollerTorque, 90, "par freno"),
+    (RollerTorque, 90, "ローラートルク"),
+    (RelativeHumidity, 100, "relative humidity"),
+    (RelativeHumidity, 95, "humidity"),
+    (RelativeHumidity, 80, "rh"),
+    (RelativeHumidity, 95, "luftfeuchte"),
+    (RelativeHumidity, 95, "luftfeuchtigkeit"),
+    (RelativeHumidity, 85, "feuchte"),
+    (RelativeHumidity, 95, "humidite"),
+    (RelativeHumidity, 95, "umidita"),
+    (RelativeHumidity, 95, "humedad"),
+    (RelativeHumidity, 95, "umidade"),
+    (RelativeHumidity, 95, "vochtigheid"),
+    (RelativeHumidity, 95, "luftfuktighet"),
+    (RelativeHumidity, 95, "wilgotnosc"),
+    (RelativeHumidity, 95, "vlhkost"),
+    (RelativeHumidity, 95, "湿度"),
+    (AmbientTemperature, 100, "ambient temperature"),
+    (AmbientTemperature, 100, "ambient temp"),
+    (AmbientTemperature, 95, "aat"),
+    (AmbientTemperature, 95, "room temperature"),
+    (AmbientTemperature, 95, "room temp"),
+    (AmbientTemperature, 90, "bay temperature"),
+    (AmbientTemperature, 90, "bay temp"),
+    (AmbientTemperature, 90, "cell temperature"),
+    (AmbientTemperature, 85, "outside temperature"),
+    (AmbientTemperature, 95, "umgebungstemp"),
+    (AmbientTemperature, 95, "raumtemp"),
+    (AmbientTemperature, 85, "aussentemp"),
+    (AmbientTemperature, 95, "temperature ambiante"),
+    (AmbientTemperature, 95, "temp ambiante"),
+    (AmbientTemperature, 95, "temperatura ambiente"),
+    (AmbientTemperature, 95, "temp ambiente"),
+    (AmbientTemperature, 95, "omgevingstemp"),
+    (AmbientTemperature, 90, "外気温"),
+    (AmbientTemperature, 90, "室温"),
+];
+
 /// Words that say that a column is something else than its name suggests, each for one quantity or
 /// for all; a word of the phrase that fits best is none of them.
-pub(super) const AGAINST: [(Option<Quantity>, &str); 16] = [
+pub(super) const AGAINST: [(Option<Quantity>, &str); 20] = [
     (
         None,
         "target desired commanded command setpoint soll sollwert ziel consigne obiettivo objetivo goal request requested demand 目標 limit limiter max maximum min error fault raw status delta deviation std",
     ),
     (
         Some(EngineSpeed),
-        "vehicle wheel roller rolle rouleau rullo fan shaft gear turbo turbine vitesse velocita velocidad geschwindigkeit road km kmh mph dyno gps idle launch flow exhaust 車速",
+        "vehicle wheel roller rolle rouleau rullo rodillo rolo drum brake fan shaft gear turbo turbine vitesse velocita velocidad geschwindigkeit road km kmh mph dyno gps idle launch flow exhaust 車速",
     ),
     (
         Some(PlateAngle),
@@ -245,6 +315,22 @@ pub(super) const AGAINST: [(Option<Quantity>, &str); 16] = [
     (
         Some(AmbientPressure),
         "temp temperature humidity temperatur manifold",
+    ),
+    (
+        Some(RollerSpeed),
+        "engine torque moment force kraft temp temperature diameter inertia load",
+    ),
+    (
+        Some(RollerTorque),
+        "engine motor wheel estimated model indicated speed drehzahl temp temperature",
+    ),
+    (
+        Some(RelativeHumidity),
+        "absolute specific absolut temp temperature temperatur",
+    ),
+    (
+        Some(AmbientTemperature),
+        "pressure humidity druck pression exhaust oil fuel",
     ),
     (Some(SensorReady), "trigger launch"),
     (Some(ShiftCut), "light count"),
