@@ -23,6 +23,7 @@ const paths = () => [
   `${job}/pulls/p3`,
   `${job}/revisions/r0`,
   `${job}/compare?from=r0&to=r0`,
+  `${job}/stages`,
   "/no/such/page",
 ];
 

@@ -31,6 +31,7 @@ mod scale;
 mod sheet;
 mod sign_in;
 mod signed;
+mod stages;
 mod strip;
 mod timeline;
 mod traces;
@@ -61,6 +62,19 @@ pub fn router(shop: Arc<Shop>, access: Access) -> Router {
         .route("/jobs/{job}/coverage", get(coverage::page))
         .route("/jobs/{job}/sheet", get(sheet::page))
         .route("/jobs/{job}/sheet.pdf", get(sheet::file))
+        .route("/jobs/{job}/stages", get(stages::page))
+        .route(
+            "/jobs/{job}/stages/begin",
+            post(stages::begin).get(stages::back),
+        )
+        .route(
+            "/jobs/{job}/stages/close",
+            post(stages::close).get(stages::back),
+        )
+        .route(
+            "/jobs/{job}/stages/reopen",
+            post(stages::reopen).get(stages::back),
+        )
         .route("/jobs/{job}/traces", get(traces::page))
         .route("/jobs/{job}/traces/band", get(traces::band))
         .route("/jobs/{job}/pulls/{pull}/timeline", get(timeline::data))

@@ -38,6 +38,11 @@ pub(super) fn coverage(job: &JobId) -> String {
     format!("/jobs/{job}/coverage")
 }
 
+/// Returns the path of a job's stages.
+pub(super) fn stages(job: &JobId) -> String {
+    format!("/jobs/{job}/stages")
+}
+
 /// Returns the path of a job's sheet.
 pub(super) fn sheet(job: &JobId) -> String {
     format!("/jobs/{job}/sheet")
@@ -49,6 +54,7 @@ pub(super) fn sections(job: &JobId, here: &str) -> Markup {
         ("job", "History", self::job(job)),
         ("coverage", "Coverage and plan", coverage(job)),
         ("traces", "Traces", traces(job)),
+        ("stages", "Stages", stages(job)),
         ("sheet", "Job sheet", sheet(job)),
     ];
     html! {

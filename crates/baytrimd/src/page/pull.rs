@@ -22,7 +22,8 @@ pub(super) fn page(state: &JobState, entry: &PullEntry) -> Markup {
             h1 { "Pull " (record.id) }
             p.quiet {
                 "bay " (record.bay) ", with "
-                a href=(address::revision(state.id(), record.revision)) { (record.revision) } " loaded; "
+                a href=(address::revision(state.id(), record.revision)) { (record.revision) } " loaded, stage "
+                a href=(address::stages(state.id())) { (entry.stage) } "; "
                 @if record.source_name.is_empty() { "live" } @else { (record.source_name) }
                 "; sent by " (entry.by) ", " (moment(entry.at))
             }

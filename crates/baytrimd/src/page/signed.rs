@@ -117,6 +117,9 @@ fn method_of(method: &Method, path: &str) -> Option<&'static str> {
         "reject" => "ReviewService/RejectProposal",
         "revert" => "TableService/RevertTable",
         "comment" => "ReviewService/CreateComment",
+        "begin" => "StageService/CreateStage",
+        "close" => "JobService/CloseJob",
+        "reopen" => "JobService/ReopenJob",
         _ => return None,
     })
 }
@@ -144,6 +147,9 @@ mod tests {
             of("/jobs/j/revisions/r1/revert"),
             Some("TableService/RevertTable")
         );
+        assert_eq!(of("/jobs/j/stages/begin"), Some("StageService/CreateStage"));
+        assert_eq!(of("/jobs/j/stages/close"), Some("JobService/CloseJob"));
+        assert_eq!(of("/jobs/j/stages/reopen"), Some("JobService/ReopenJob"));
         assert_eq!(of(&format!("{proposal}/forget")), None);
         assert_eq!(method_of(&Method::DELETE, proposal), None);
     }
