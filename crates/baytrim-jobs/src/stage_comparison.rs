@@ -1,6 +1,7 @@
 //! Two stages of a job, one against the other: how far lambda is off target in each, and whether the difference is
 //! more than repeated pulls differ by.
 
+mod power;
 mod repeat;
 
 use baytrim_estimate::{Fit, PullEvidence, fit_whole};
@@ -15,6 +16,7 @@ use crate::state::{JobState, PullEntry};
 use crate::verdict::BORROWED_BELOW;
 
 pub use baytrim_power::{Comparison, Verdict};
+pub use power::StagePower;
 pub use repeat::Repeatability;
 
 /// What two stages of a job come to.
@@ -31,6 +33,8 @@ pub struct StageComparison {
     pub off_target: Comparison,
     /// Percent of those nodes that are within tolerance: one number a pull.
     pub within: Comparison,
+    /// Power and torque; none where not both stages tell it.
+    pub power: Option<StagePower>,
     /// What limits the comparison, in sentences.
     pub remarks: Vec<String>,
 }
@@ -155,6 +159,7 @@ pub fn compare_stages(
     let share = fitted
         .each_ref()
         .map(|side| each(side, &region, share_within));
+    let power = power::of_stages(state, fitted.each_ref().map(|side| &side.found.pulls[..]));
     let remarks = remarks(state, &fitted, &region, repeatability.is_some());
     let stages = fitted.map(|side| side.found);
     Ok(StageComparison {
@@ -163,6 +168,7 @@ pub fn compare_stages(
         repeatability,
         off_target: compare(&off[0], &off[1]),
         within: compare(&share[0], &share[1]),
+        power,
         remarks,
     })
 }

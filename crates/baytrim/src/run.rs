@@ -36,7 +36,8 @@ where
     let json = cli.global.json;
     let outcome = {
         let mut context = Context::new(&cli.global, environment, out, err);
-        dispatch(&cli, &mut context).await
+        // On the heap: with every command in it the future is too large for a stack.
+        Box::pin(dispatch(&cli, &mut context)).await
     };
     match outcome {
         Ok(exit) => exit,

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use baytrim_estimate::PullEvidence;
+use baytrim_jobs::JobState;
 use baytrim_jobs::stage_comparison::{StageComparison, StagePulls, compare_stages, pulls_of};
 use baytrim_model::ids::StageId;
 
@@ -22,6 +23,26 @@ pub fn compare(
     let (one, other) = (evidence(shop, job, from)?, evidence(shop, job, to)?);
     let sides = [side(job, from, &one)?, side(job, to, &other)?];
     Ok(compare_stages(&job.state, &sides[0], &sides[1])?)
+}
+
+/// Returns how the last stage of a job that has pulls compares with the first; none where fewer than two have.
+///
+/// # Errors
+/// When evidence can't be had any more.
+pub fn first_to_last(shop: &Shop, job: &Loaded) -> Result<Option<StageComparison>, Fault> {
+    match ends(&job.state) {
+        Some((from, to)) => compare(shop, job, from, to).map(Some),
+        None => Ok(None),
+    }
+}
+
+/// Returns the first and the last stage that pulls speak for; none where fewer than two do.
+pub fn ends(state: &JobState) -> Option<(StageId, StageId)> {
+    let mut stages = state.stages.iter().map(|entry| entry.stage.id);
+    let told = |stage: &StageId| pulls_of(state, *stage).is_ok();
+    let first = stages.find(told)?;
+    let last = stages.rev().find(told)?;
+    Some((first, last))
 }
 
 fn evidence(shop: &Shop, job: &Loaded, stage: StageId) -> Result<Vec<Arc<PullEvidence>>, Fault> {

@@ -1,7 +1,8 @@
 //! Stages for scripts, and how they compare.
 
 use baytrim_api::v1::{
-    ChangeVerdict, ComparedNode, ComparedStage, FigureComparison, Stage, StageComparison,
+    ChangeVerdict, ComparedNode, ComparedStage, FigureComparison, PowerComparison, Stage,
+    StageComparison,
 };
 use serde::Serialize;
 
@@ -64,6 +65,7 @@ pub(crate) struct ComparisonJson<'a> {
     pull_repeatability_percent: Option<f64>,
     node_repeatability_percent: Option<f64>,
     repeat_count: u32,
+    power: Option<PowerJson>,
     nodes: Vec<NodeJson>,
     remarks: &'a [String],
 }
@@ -84,6 +86,20 @@ struct FigureJson {
     interval: Option<[f64; 2]>,
     repeatability_percent: Option<f64>,
     inside_the_noise: Option<bool>,
+}
+
+#[derive(Debug, Serialize)]
+struct PowerJson {
+    change: Option<FigureJson>,
+    from_peak_kw: f64,
+    to_peak_kw: f64,
+    from_peak_nm: f64,
+    to_peak_nm: f64,
+    from_pull_count: u32,
+    to_pull_count: u32,
+    corrected: bool,
+    start_rpm: f64,
+    end_rpm: f64,
 }
 
 #[derive(Debug, Serialize)]
@@ -111,6 +127,7 @@ impl<'a> ComparisonJson<'a> {
             pull_repeatability_percent: found.pull_repeatability_percent,
             node_repeatability_percent: found.node_repeatability_percent,
             repeat_count: found.repeat_count,
+            power: found.power.as_ref().map(power),
             nodes: found.nodes.iter().map(node).collect(),
             remarks: &found.remarks,
         }
@@ -139,6 +156,21 @@ fn figure(found: &FigureComparison) -> FigureJson {
         interval: interval.map(|(low, high)| [low, high]),
         repeatability_percent: found.repeatability_percent,
         inside_the_noise: found.inside_the_noise,
+    }
+}
+
+fn power(found: &PowerComparison) -> PowerJson {
+    PowerJson {
+        change: found.change.as_ref().map(figure),
+        from_peak_kw: found.from_peak_kw,
+        to_peak_kw: found.to_peak_kw,
+        from_peak_nm: found.from_peak_nm,
+        to_peak_nm: found.to_peak_nm,
+        from_pull_count: found.from_pull_count,
+        to_pull_count: found.to_pull_count,
+        corrected: found.corrected,
+        start_rpm: found.start_rpm,
+        end_rpm: found.end_rpm,
     }
 }
 

@@ -1,7 +1,8 @@
 //! Two stages of a job, one against the other.
 
 use baytrim_api::v1::{
-    Axes, ChangeVerdict, ComparedNode, ComparedStage, FigureComparison, StageComparison,
+    Axes, ChangeVerdict, ComparedNode, ComparedStage, FigureComparison, PowerComparison,
+    StageComparison,
 };
 
 use super::grid::{Cell, Grid};
@@ -37,6 +38,9 @@ pub fn render_comparison(found: &StageComparison, axes: &Axes, options: &RenderO
         if let Some(figure) = figure {
             page += &hang(&change(what, figure), options.width, 2, 4);
         }
+    }
+    if let Some(power) = &found.power {
+        page += &hang(&power_text(power), options.width, 2, 4);
     }
     page += &hang(&repeatability(found), options.width, 2, 4);
     for remark in &found.remarks {
@@ -85,6 +89,31 @@ fn change(what: &str, figure: &FigureComparison) -> String {
         "Change of {what}: {size} percent, 95 % interval {} to {}: {worth}",
         signed(low, 1),
         signed(high, 1)
+    )
+}
+
+fn power_text(power: &PowerComparison) -> String {
+    let air = if power.corrected {
+        "at standard air"
+    } else {
+        "as measured, not corrected"
+    };
+    let peaks = format!(
+        "Power {air}: most {} kW and {} Nm, then {} kW and {} Nm. ",
+        fixed(power.from_peak_kw, 1),
+        fixed(power.from_peak_nm, 1),
+        fixed(power.to_peak_kw, 1),
+        fixed(power.to_peak_nm, 1)
+    );
+    let what = format!(
+        "power from {} to {} rpm",
+        fixed(power.start_rpm, 0),
+        fixed(power.end_rpm, 0)
+    );
+    let figure = power.change.as_ref();
+    figure.map_or_else(
+        || peaks.clone(),
+        |figure| peaks.clone() + &change(&what, figure),
     )
 }
 

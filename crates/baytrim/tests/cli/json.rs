@@ -146,7 +146,7 @@ async fn other_answers_have_their_documented_keys() {
         (
             "stage compare quoll-1 s1 s2 --json",
             "job from to shared_node_count tolerance_percent off_target_percent within_percent \
-             pull_repeatability_percent node_repeatability_percent repeat_count nodes remarks",
+             pull_repeatability_percent node_repeatability_percent repeat_count power nodes remarks",
         ),
         ("ledger log quoll-1 --json", "job records"),
         (

@@ -3,7 +3,7 @@
 use baytrim_api::v1;
 use baytrim_jobs::propose::TOLERANCE_PERCENT;
 use baytrim_jobs::stage_comparison::{
-    Comparison, MoveVerdict, NodeComparison, StageComparison, StageFound, Verdict,
+    Comparison, MoveVerdict, NodeComparison, StageComparison, StageFound, StagePower, Verdict,
 };
 use baytrim_jobs::state::StageEntry;
 use baytrim_jobs::{JobState, Refusal};
@@ -83,6 +83,7 @@ pub fn comparison(
         off_target_percent: Some(figure(&found.off_target)),
         within_percent: Some(figure(&found.within)),
         tolerance_percent: TOLERANCE_PERCENT,
+        power: found.power.as_ref().map(power),
         remarks: found.remarks.clone(),
     })
 }
@@ -118,6 +119,22 @@ fn node(state: &JobState, index: usize, told: &NodeComparison) -> v1::ComparedNo
         change_percent: told.change.map(|change| change.percent),
         half_width_percent: told.change.map_or(0.0, |change| change.half_width_percent),
         verdict: verdict.unwrap_or(v1::ChangeVerdict::Unspecified).into(),
+    }
+}
+
+fn power(found: &StagePower) -> v1::PowerComparison {
+    let count = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
+    v1::PowerComparison {
+        change: Some(figure(&found.change)),
+        from_peak_kw: found.peak_kw[0],
+        to_peak_kw: found.peak_kw[1],
+        from_peak_nm: found.peak_nm[0],
+        to_peak_nm: found.peak_nm[1],
+        from_pull_count: count(found.pull_count[0]),
+        to_pull_count: count(found.pull_count[1]),
+        corrected: found.is_corrected,
+        start_rpm: found.speeds_rpm.0,
+        end_rpm: found.speeds_rpm.1,
     }
 }
 

@@ -17,13 +17,14 @@ use super::read::{self, Page};
 use super::{address, frame, scale};
 use crate::compute::blocking;
 use crate::sheet::{self, Maps, Sheet};
-use crate::shop::Shop;
+use crate::shop::{Loaded, Shop};
 
 /// Shows the sheet.
 pub(super) async fn page(State(shop): State<Arc<Shop>>, Path(id): Path<String>) -> Page {
     let job = read::load_whole(&shop, &id).await?;
-    let sheet = Sheet::of(&job.state, &job.head);
-    Ok(Html(render(&job.state, &sheet).into_string()))
+    let state = Arc::clone(&job.state);
+    let sheet = drawn_up(&shop, job).await?;
+    Ok(Html(render(&state, &sheet).into_string()))
 }
 
 /// Returns the sheet as PDF.
@@ -32,7 +33,8 @@ pub(super) async fn file(
     Path(id): Path<String>,
 ) -> Result<Response, Problem> {
     let job = read::load_whole(&shop, &id).await?;
-    let made = blocking(move || Ok(sheet::render(&Sheet::of(&job.state, &job.head))?)).await?;
+    let sheet = drawn_up(&shop, job).await?;
+    let made = blocking(move || Ok(sheet::render(&sheet)?)).await?;
     let headers = [
         (CONTENT_TYPE, "application/pdf".to_owned()),
         (
@@ -41,6 +43,15 @@ pub(super) async fn file(
         ),
     ];
     Ok((headers, made.bytes).into_response())
+}
+
+/// Returns the sheet of a job; its stages are compared where heavy work is done.
+async fn drawn_up(shop: &Arc<Shop>, job: Loaded) -> Result<Sheet, Problem> {
+    let worker = Arc::clone(shop);
+    Ok(shop
+        .compute()
+        .run(move || sheet::draw_up(&worker, &job))
+        .await?)
 }
 
 fn render(state: &JobState, sheet: &Sheet) -> Markup {
@@ -63,6 +74,10 @@ fn render(state: &JobState, sheet: &Sheet) -> Markup {
             (steps(sheet))
             h2 { "How it is now" }
             @for said in &sheet.now { p { (said) } }
+            @if !sheet.stages.is_empty() {
+                h2 { "From stage to stage" }
+                @for said in &sheet.stages { p { (said) } }
+            }
             @if let Some(maps) = &sheet.maps { (pictures(state, maps)) }
             (table(sheet))
             h2 { "What it holds for" }

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
 use baytrim_jobs::JobState;
-use baytrim_jobs::stage_comparison::{StageComparison, pulls_of};
+use baytrim_jobs::stage_comparison::StageComparison;
 use baytrim_jobs::state::StageEntry;
 use baytrim_model::ids::StageId;
 use maud::{Markup, html};
@@ -19,7 +19,7 @@ use super::proposal::decide_form::Draft;
 use super::read::{self, Page};
 use super::{address, frame};
 use crate::shop::{Loaded, Shop};
-use crate::stages::compare;
+use crate::stages::{compare, ends};
 
 pub(super) use form::{back, begin, close, reopen};
 
@@ -54,14 +54,7 @@ fn chosen(
     if let (Some(from), Some(to)) = (&pair.from, &pair.to) {
         return Ok(Some((from.parse()?, to.parse()?)));
     }
-    let stages = state.stages.iter().map(|entry| entry.stage.id);
-    let with_pulls: Vec<StageId> = stages
-        .filter(|&stage| pulls_of(state, stage).is_ok())
-        .collect();
-    Ok(match with_pulls.as_slice() {
-        [first, .., last] => Some((*first, *last)),
-        _ => None,
-    })
+    Ok(ends(state))
 }
 
 async fn compared(

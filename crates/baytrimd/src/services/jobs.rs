@@ -20,8 +20,8 @@ use crate::compute::blocking;
 use crate::convert::page::Page;
 use crate::convert::{job, name, request};
 use crate::fault::Fault;
-use crate::sheet::{self, Sheet};
-use crate::shop::{JOB_PREFIX, Loaded, Shop};
+use crate::sheet;
+use crate::shop::{JOB_PREFIX, Shop};
 
 /// The job service.
 #[derive(Debug, Clone)]
@@ -112,7 +112,8 @@ impl JobService for Jobs {
     ) -> Result<Response<RenderJobSheetResponse>, Status> {
         let id = name::parse_job("name", &request.get_ref().name).map_err(Fault::from)?;
         let shop = Arc::clone(&self.shop);
-        let made = blocking(move || render(&shop.job(&id)?));
+        let worker = Arc::clone(&shop);
+        let made = shop.compute().run(move || render(&worker, &id));
         Ok(Response::new(made.await?))
     }
 }
@@ -141,8 +142,9 @@ fn create(
     Ok(CreateJobResponse { job })
 }
 
-fn render(job: &Loaded) -> Result<RenderJobSheetResponse, Fault> {
-    let made = sheet::render(&Sheet::of(&job.state, &job.head))?;
+fn render(shop: &Shop, id: &JobId) -> Result<RenderJobSheetResponse, Fault> {
+    let job = shop.job(id)?;
+    let made = sheet::render(&sheet::draw_up(shop, &job)?)?;
     Ok(RenderJobSheetResponse {
         sha256: sha256(&made.bytes),
         media_type: "application/pdf".to_owned(),

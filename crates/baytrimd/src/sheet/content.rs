@@ -2,13 +2,14 @@
 
 use baytrim_jobs::JobState;
 use baytrim_jobs::export::{self, Form, Format, Quantity, Rows};
+use baytrim_jobs::stage_comparison::StageComparison;
 use baytrim_jobs::state::ProposalEntry;
 use baytrim_ledger::Head;
 use baytrim_model::axis::Axes;
 use baytrim_model::ids::UnixMillis;
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
-use super::words;
+use super::{stage_words, words};
 
 /// Most steps that are told one by one; earlier ones are counted.
 const STEPS_MAX: usize = 8;
@@ -38,6 +39,8 @@ pub struct Sheet {
     pub steps: Vec<Step>,
     /// How it is now.
     pub now: Vec<String>,
+    /// How the last stage compares with the first; empty where fewer than two were pulled.
+    pub stages: Vec<String>,
     /// Before and after in pictures; none where no proposal says it.
     pub maps: Option<Maps>,
     /// The table handed over.
@@ -90,8 +93,8 @@ pub struct Table {
 }
 
 impl Sheet {
-    /// Returns the sheet of a job whose records end at `head`.
-    pub fn of(state: &JobState, head: &Head) -> Self {
+    /// Returns the sheet of a job whose records end at `head`; `stages` compares its last stage with its first.
+    pub fn of(state: &JobState, head: &Head, stages: Option<&StageComparison>) -> Self {
         let maps = state.proposals.last().and_then(|entry| maps(state, entry));
         let steps: Vec<Step> = state
             .revisions
@@ -110,6 +113,7 @@ impl Sheet {
             untold,
             steps: steps.into_iter().skip(untold).collect(),
             now: words::now(state, maps.as_ref()),
+            stages: stages.map_or_else(Vec::new, |found| stage_words::told(state, found)),
             conditions: words::conditions(state),
             seals: seals(state, head),
             table: table(state),

@@ -1,7 +1,8 @@
 //! Canned answers about stages.
 
 use baytrim_api::v1::{
-    ChangeVerdict, ComparedNode, ComparedStage, FigureComparison, Stage, StageComparison, StageKind,
+    ChangeVerdict, ComparedNode, ComparedStage, FigureComparison, PowerComparison, Stage,
+    StageComparison, StageKind,
 };
 
 use super::MOMENT;
@@ -84,5 +85,23 @@ pub(crate) fn comparison() -> StageComparison {
                 .to_owned(),
         ],
         shared_node_count: 3,
+        power: Some(PowerComparison {
+            change: Some(FigureComparison {
+                difference_percent: 2.9,
+                interval_low: Some(1.1),
+                interval_high: Some(4.7),
+                repeatability_percent: Some(0.6),
+                inside_the_noise: Some(false),
+            }),
+            from_peak_kw: 48.2,
+            to_peak_kw: 49.7,
+            from_peak_nm: 58.1,
+            to_peak_nm: 59.4,
+            from_pull_count: 2,
+            to_pull_count: 2,
+            corrected: true,
+            start_rpm: 3000.0,
+            end_rpm: 9000.0,
+        }),
     }
 }

@@ -3,7 +3,8 @@
 use baytrim_jobs::JobState;
 use baytrim_jobs::propose::TOLERANCE_PERCENT;
 use baytrim_jobs::stage_comparison::{
-    Comparison, MoveVerdict, NodeComparison, Repeatability, StageComparison, StageFound, Verdict,
+    Comparison, MoveVerdict, NodeComparison, Repeatability, StageComparison, StageFound,
+    StagePower, Verdict,
 };
 use maud::{Markup, html};
 
@@ -112,9 +113,36 @@ fn sides(state: &JobState, found: &StageComparison) -> Markup {
                     (row("table", &|side| side.revision.to_string(), String::new()))
                     (row("lambda off target", &|side| format!("{} %", fixed(side.off_target_percent, 1)), figure(&found.off_target)))
                     (row(&words, &|side| side.within_share.map_or_else(|| "-".to_owned(), |share| format!("{} %", fixed(100.0 * share, 0))), figure(&found.within)))
+                    @if let Some(power) = &found.power { (power_rows(power)) }
                     (row("repeatability", &|_| String::new(), repeatability(found.repeatability.as_ref())))
                 }
             }
+        }
+    }
+}
+
+fn power_rows(power: &StagePower) -> Markup {
+    let air = if power.is_corrected {
+        "at standard air"
+    } else {
+        "as measured"
+    };
+    let range = format!(
+        "mean from {} to {} rpm: {} %",
+        fixed(power.speeds_rpm.0, 0),
+        fixed(power.speeds_rpm.1, 0),
+        figure(&power.change)
+    );
+    html! {
+        tr {
+            th scope="row" { "most power " (air) }
+            @for peak in power.peak_kw { td { (fixed(peak, 1)) " kW" } }
+            td { (range) }
+        }
+        tr {
+            th scope="row" { "most torque " (air) }
+            @for peak in power.peak_nm { td { (fixed(peak, 1)) " Nm" } }
+            td {}
         }
     }
 }
@@ -152,15 +180,13 @@ fn off(state: &JobState, found: &StageComparison, side: usize) -> Markup {
         stage.stage,
         title(state, stage)
     );
-    grid(
-        &state.spec.axes,
-        &caption,
-        &plain_head,
-        &|node| match found.nodes[node].off_percent[side] {
-            Some(percent) => html! { td class=(scale::change(percent)) { (signed(percent, 1)) } },
-            None => html! { td.none { "\u{b7}" } },
-        },
-    )
+    grid(&state.spec.axes, &caption, &plain_head, &|node| {
+        let off = found.nodes[node].off_percent[side];
+        off.map_or_else(
+            || html! { td.none { "\u{b7}" } },
+            |percent| html! { td class=(scale::change(percent)) { (signed(percent, 1)) } },
+        )
+    })
 }
 
 fn change(state: &JobState, found: &StageComparison) -> Markup {

@@ -10,7 +10,7 @@ use super::house::{NOW, job, large_spec, record, spec};
 use crate::sheet::{Sheet, render};
 
 fn sheet(state: &JobState) -> Sheet {
-    Sheet::of(state, &Head::EMPTY)
+    Sheet::of(state, &Head::EMPTY, None)
 }
 
 /// Approves all changes of `state`'s proposal, for a reason.
