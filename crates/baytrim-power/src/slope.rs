@@ -136,9 +136,9 @@ mod tests {
         );
         // Errors: `scipy.stats.linregress` 1.17.1 of the same five points each.
         for (place, value, slope, error) in [
-            (2, 6.0, 40.0, 6.831300510639713),
-            (3, 10.0, 50.0, 3.651483716701117),
-            (4, 14.2, 47.0, 5.131601439446855),
+            (2, 6.0, 40.0, 6.831_300_510_639_713),
+            (3, 10.0, 50.0, 3.651_483_716_701_117),
+            (4, 14.2, 47.0, 5.131_601_439_446_855),
         ] {
             let line = lines[place].unwrap();
             assert!((line.slope_error - error).abs() < 1e-9, "{place} {line:?}");
