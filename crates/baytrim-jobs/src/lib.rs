@@ -6,6 +6,7 @@ pub mod bay;
 pub mod bay_contrast;
 pub mod bay_delay;
 pub mod bay_reading;
+pub mod brief;
 pub mod codec;
 pub mod comment;
 pub mod export;
@@ -32,6 +33,7 @@ pub mod trace;
 pub mod verdict;
 
 pub use bay::BayState;
+pub use brief::{JobBrief, JobFacts};
 pub use fold::Fold;
 pub use refusal::Refusal;
 pub use state::JobState;

@@ -1,10 +1,9 @@
 //! Where a job stands in the shop, closing it and taking it up again.
 
-use baytrim_model::ids::UnixMillis;
 use baytrim_model::record::JobEvent;
 
 use crate::refusal::Refusal;
-use crate::state::{JobState, ProposalStanding};
+use crate::state::JobState;
 use crate::verdict::check_reason;
 
 /// Where a job stands in the shop.
@@ -18,20 +17,6 @@ pub enum JobStanding {
     InReview,
     /// It was closed, and nothing was done since.
     Done,
-}
-
-/// Returns where a job stands at the moment that the clock tells.
-pub fn standing(state: &JobState, clock: UnixMillis) -> JobStanding {
-    let mut proposals = state.proposals.iter();
-    if state.closed.is_some() {
-        JobStanding::Done
-    } else if proposals.any(|entry| state.standing(entry, clock) == ProposalStanding::Open) {
-        JobStanding::InReview
-    } else if state.pulls.is_empty() {
-        JobStanding::Waiting
-    } else {
-        JobStanding::InWork
-    }
 }
 
 /// Returns the event that closes a job.

@@ -2,7 +2,7 @@
 
 use std::error::Error as _;
 
-use baytrim_jobs::{BayState, JobState};
+use baytrim_jobs::{BayState, JobBrief, JobState};
 use baytrim_ledger::{
     BlobError, BlobId, Hash, Hasher, Head, Store, StoreFault, StreamName, VerifyProgress,
     VerifyReport,
@@ -11,7 +11,7 @@ use baytrim_ledger::{
 use crate::access;
 use crate::checkpoints;
 use crate::fault::InternalFault;
-use crate::shop::{BAY_PREFIX, JOB_PREFIX, fold};
+use crate::shop::{BAY_PREFIX, JOB_PREFIX, Loaded, fold, kept_brief};
 
 /// Streams that are read at a time.
 const READ_STREAMS: usize = 256;
@@ -132,11 +132,24 @@ pub(crate) fn each_stream(
 /// Returns what is wrong with a job, where something is.
 fn check_job(store: &dyn Store, stream: &StreamName) -> Option<String> {
     match fold::<JobState>(store, stream) {
-        Ok(Some(job)) => check_logs(store, stream, &job.state),
+        Ok(Some(job)) => {
+            check_logs(store, stream, &job.state).or_else(|| check_brief(store, stream, &job))
+        }
         Ok(None) => Some(format!(
             "stream {stream}: holds no record; restore it from a backup"
         )),
         Err(fault) => Some(misfit(stream, &fault)),
+    }
+}
+
+/// What lists tell of a job must be what its records tell.
+fn check_brief(store: &dyn Store, stream: &StreamName, job: &Loaded) -> Option<String> {
+    match kept_brief(store, stream, &job.head) {
+        Ok(Some(kept)) if kept != JobBrief::of(&job.state) => Some(format!(
+            "stream {stream}: lists tell other of it than its records; no record is lost: stop the daemon, remove the directory `index`, start again"
+        )),
+        Ok(_) => None,
+        Err(fault) => Some(format!("stream {stream}: {fault}")),
     }
 }
 

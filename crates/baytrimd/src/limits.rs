@@ -58,6 +58,12 @@ pub const DECIDE_TRIES_MAX: usize = 32;
 /// Jobs, and bays, whose folds are kept in memory; others are folded again when asked for.
 pub const FOLDS_CACHED_MAX: usize = 128;
 
+/// Jobs of which what lists tell is made at a time, where it is missing: a tenth of a second's work.
+pub const BRIEFS_AT_ONCE: usize = 64;
+
+/// Least time between two of those, so that requests come first.
+pub const BRIEFS_REST_MIN: Duration = Duration::from_millis(5);
+
 /// Encoded bytes of evidence kept in memory.
 pub const EVIDENCE_CACHE_BYTES_MAX: usize = 256 << 20;
 

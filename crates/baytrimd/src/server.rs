@@ -31,7 +31,7 @@ use crate::metrics;
 use crate::page;
 use crate::services;
 use crate::services::{Corrections, Daemon, Jobs, Ledger, Pulls, Reviews, Tables, Watches};
-use crate::shop::Shop;
+use crate::shop::{Shop, make_missing_briefs};
 use crate::tls::Tls;
 use crate::webhook::{self, Webhook};
 
@@ -107,6 +107,7 @@ pub async fn serve(
     if let Some(webhook) = webhook {
         tokio::spawn(webhook::run(Arc::clone(&shop), webhook, stopped.clone()));
     }
+    tokio::spawn(make_missing_briefs(Arc::clone(&shop), stopped.clone()));
     tokio::spawn(look_on(access.clone(), stopped.clone()));
     let (health, health_service) = tonic_health::server::health_reporter();
     set_health(&health, true).await;

@@ -4,6 +4,7 @@
 //! through [`crate::compute`].
 
 mod bays;
+mod briefs;
 mod cache;
 mod commit;
 mod list;
@@ -38,6 +39,7 @@ use cache::FoldCache;
 use commit::{Committed, Step, before};
 
 pub use bays::{BAY_PREFIX, stream_of_bay};
+pub(crate) use briefs::{kept as kept_brief, make_missing as make_missing_briefs};
 pub use load::decode;
 pub use news::News;
 
@@ -211,6 +213,7 @@ impl Shop {
                 None => Err(Refusal::JobExists(spec.id.clone()).into()),
             },
         })?;
+        self.keep_brief(&committed.loaded);
         Ok(committed.into())
     }
 
@@ -235,6 +238,7 @@ impl Shop {
                 None => plan(job).map(Step::Record),
             }
         })?;
+        self.keep_brief(&committed.loaded);
         Ok(committed.into())
     }
 }

@@ -2,9 +2,9 @@
 
 use baytrim_api::v1;
 use baytrim_jobs::job_file::Attachments;
-use baytrim_jobs::standing::{self, JobStanding};
-use baytrim_jobs::state::ProposalStanding;
-use baytrim_jobs::{JobState, Refusal};
+use baytrim_jobs::standing::JobStanding;
+use baytrim_jobs::{JobBrief, JobFacts, Refusal};
+use baytrim_ledger::Head;
 use baytrim_model::ids::UnixMillis;
 use baytrim_model::job::JobSpec;
 use baytrim_model::limits::Limits;
@@ -27,23 +27,26 @@ pub fn whole(job: &Loaded) -> v1::Job {
         }),
         target_lambda_ratio: spec.target_lambda.clone(),
         limits: Some(limits(&spec.limits)),
-        ..brief(job)
+        ..brief(&JobBrief::of(&job.state), &job.head)
     }
 }
 
-/// Returns a job without table and limits.
-pub fn brief(job: &Loaded) -> v1::Job {
-    let state = &job.state;
+/// Returns a job without table and limits; `head` is that of its records.
+pub fn brief(job: &JobBrief, head: &Head) -> v1::Job {
+    let now = clock::now();
+    let waiting = job.waiting(now);
     v1::Job {
-        create_time: Some(timestamp(state.opened_at)),
-        creator: state.opened_by.to_string(),
-        head_revision: state.head().id.to_string(),
-        pull_count: u32::try_from(state.pulls.len()).unwrap_or(u32::MAX),
-        open_proposals: open_proposals(state),
-        etag: etag(job),
-        standing: standing(state).into(),
-        stage: state.stage().id.to_string(),
-        ..facts(&state.spec)
+        create_time: Some(timestamp(job.opened_at)),
+        creator: job.opened_by.to_string(),
+        head_revision: job.in_force.to_string(),
+        pull_count: u32::try_from(job.pull_count).unwrap_or(u32::MAX),
+        open_proposals: waiting
+            .map(|id| name::proposal(&job.facts.id, id))
+            .collect(),
+        etag: etag(head),
+        standing: standing(job.standing(now)).into(),
+        stage: job.stage.to_string(),
+        ..facts(&job.facts)
     }
 }
 
@@ -57,13 +60,13 @@ pub fn checked(spec: &JobSpec, at: UnixMillis) -> v1::Job {
         target_lambda_ratio: spec.target_lambda.clone(),
         limits: Some(limits(&spec.limits)),
         create_time: Some(timestamp(at)),
-        ..facts(spec)
+        ..facts(&JobFacts::of(spec))
     }
 }
 
 /// Returns the etag of a job: the seal of its last record, which changes with anything of the job.
-pub fn etag(job: &Loaded) -> String {
-    job.head.hash.to_string()
+pub fn etag(head: &Head) -> String {
+    head.hash.to_string()
 }
 
 /// Checks that an etag, where one was given, is that of the job as it is now.
@@ -71,7 +74,7 @@ pub fn etag(job: &Loaded) -> String {
 /// # Errors
 /// [`Refusal::EtagMismatch`].
 pub fn check_etag(job: &Loaded, given: &str) -> Result<(), Refusal> {
-    if given.is_empty() || given == etag(job) {
+    if given.is_empty() || given == etag(&job.head) {
         return Ok(());
     }
     Err(Refusal::EtagMismatch {
@@ -118,44 +121,34 @@ fn too_large(what: String) -> Fault {
     }
 }
 
-fn facts(spec: &JobSpec) -> v1::Job {
-    let dead_time_ms = match spec.table.content {
+fn facts(job: &JobFacts) -> v1::Job {
+    let dead_time_ms = match job.content {
         TableContent::TotalTimeMs { dead_time_ms } => dead_time_ms,
         _ => 0.0,
     };
     v1::Job {
-        name: name::job(&spec.id),
-        title: spec.title.clone(),
-        notes: spec.notes.clone(),
+        name: name::job(&job.id),
+        title: job.title.clone(),
+        notes: job.notes.clone(),
         engine: Some(v1::Engine {
-            strokes: spec.engine.strokes.into(),
-            displacement_cc: spec.engine.displacement_cc,
-            cylinders: spec.engine.cylinders.into(),
+            strokes: job.engine.strokes.into(),
+            displacement_cc: job.engine.displacement_cc,
+            cylinders: job.engine.cylinders.into(),
         }),
         fuel: Some(v1::Fuel {
-            display_name: spec.fuel.name.clone(),
-            stoichiometric_afr: spec.fuel.stoichiometric_afr,
+            display_name: job.fuel.name.clone(),
+            stoichiometric_afr: job.fuel.stoichiometric_afr,
         }),
-        content: content(spec.table.content).into(),
+        content: content(job.content).into(),
         dead_time_ms,
-        resolution: spec.table.resolution,
-        bays: spec.bays.keys().map(ToString::to_string).collect(),
+        resolution: job.resolution,
+        bays: job.bays.iter().map(ToString::to_string).collect(),
         ..v1::Job::default()
     }
 }
 
-fn open_proposals(state: &JobState) -> Vec<String> {
-    let open = state
-        .proposals
-        .iter()
-        .filter(|entry| state.standing(entry, clock::now()) == ProposalStanding::Open);
-    open.map(|entry| name::proposal(state.id(), entry.proposal.id))
-        .collect()
-}
-
-/// Returns where a job stands in the shop now.
-pub fn standing(state: &JobState) -> v1::JobStanding {
-    match standing::standing(state, clock::now()) {
+fn standing(standing: JobStanding) -> v1::JobStanding {
+    match standing {
         JobStanding::Waiting => v1::JobStanding::Waiting,
         JobStanding::InWork => v1::JobStanding::InWork,
         JobStanding::InReview => v1::JobStanding::InReview,

@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use baytrim_jobs::JobState;
 use baytrim_jobs::state::{ProposalEntry, ProposalStanding};
+use baytrim_jobs::{JobBrief, JobState};
 use baytrim_model::ids::UnixMillis;
 use maud::{Markup, html};
 
@@ -15,9 +15,15 @@ use super::{address, frame};
 /// A proposal that waits, with its job.
 pub(super) type Waiting<'a> = (&'a JobState, &'a ProposalEntry);
 
-/// Returns the page. `next` is the path of the page after this one, where there is one.
-pub(super) fn page(jobs: &[Arc<JobState>], next: Option<&str>, now: UnixMillis) -> Markup {
-    let waiting = waiting(jobs, now);
+/// Returns the page: `jobs`, and of those `busy` all in which something waits. `next` is the path of the page after this
+/// one, where there is one.
+pub(super) fn page(
+    jobs: &[JobBrief],
+    busy: &[Arc<JobState>],
+    next: Option<&str>,
+    now: UnixMillis,
+) -> Markup {
+    let waiting = waiting(busy, now);
     let body = html! {
         h1 { "Inbox" }
         section #live-waiting data-live aria-labelledby="waiting" {
@@ -81,22 +87,6 @@ pub(super) fn bays(job: &JobState, entry: &ProposalEntry) -> String {
     format!("{word} {}", names.join(", "))
 }
 
-/// Returns when something last happened to a job.
-pub(crate) fn last_activity(job: &JobState) -> UnixMillis {
-    let pulls = job.pulls.iter().map(|pull| pull.at);
-    let proposals = job.proposals.iter().flat_map(|entry| {
-        let verdict = entry.verdict.as_ref().map(|verdict| verdict.at);
-        [Some(entry.proposal.created_at), verdict]
-            .into_iter()
-            .flatten()
-    });
-    let revisions = job.revisions.iter().map(|revision| revision.created_at);
-    pulls
-        .chain(proposals)
-        .chain(revisions)
-        .fold(job.opened_at, UnixMillis::max)
-}
-
 fn card(job: &JobState, entry: &ProposalEntry, now: UnixMillis) -> Markup {
     let proposal = &entry.proposal;
     let changes = proposal.nodes.iter().filter(|node| is_change(node)).count();
@@ -115,9 +105,9 @@ fn card(job: &JobState, entry: &ProposalEntry, now: UnixMillis) -> Markup {
     }
 }
 
-fn table(jobs: &[Arc<JobState>], now: UnixMillis) -> Markup {
-    let mut jobs: Vec<&Arc<JobState>> = jobs.iter().collect();
-    jobs.sort_by_key(|job| std::cmp::Reverse(last_activity(job)));
+fn table(jobs: &[JobBrief], now: UnixMillis) -> Markup {
+    let mut jobs: Vec<&JobBrief> = jobs.iter().collect();
+    jobs.sort_by_key(|job| std::cmp::Reverse(job.active_at));
     html! {
         div.scroll.wide role="region" tabindex="0" aria-label="Table of jobs" {
             table.list {
@@ -128,12 +118,12 @@ fn table(jobs: &[Arc<JobState>], now: UnixMillis) -> Markup {
                 tbody {
                     @for job in jobs {
                         tr {
-                            th scope="row" { a href=(address::job(job.id())) { (job.spec.title) } }
-                            td { code { (job.id()) } }
-                            td.n { (job.head().id) }
-                            td.n { (job.pulls.len()) }
-                            td.n { (job.proposals.len()) }
-                            td { (age(last_activity(job), now)) " " span.quiet { (moment(last_activity(job))) } }
+                            th scope="row" { a href=(address::job(&job.facts.id)) { (job.facts.title) } }
+                            td { code { (job.facts.id) } }
+                            td.n { (job.in_force) }
+                            td.n { (job.pull_count) }
+                            td.n { (job.proposal_count) }
+                            td { (age(job.active_at, now)) " " span.quiet { (moment(job.active_at)) } }
                         }
                     }
                 }

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
-use baytrim_jobs::JobState;
+use baytrim_jobs::{JobBrief, JobState};
 use baytrim_ledger::StreamName;
 use baytrim_model::ids::{JobId, ProposalId};
 use serde::Deserialize;
@@ -19,9 +19,9 @@ use super::{compare, decide, inbox, job, proposal, pull, revision};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
-use crate::shop::{JOB_PREFIX, Loaded, Shop};
+use crate::shop::{JOB_PREFIX, Loaded, Shop, job_of};
 
-/// Most jobs on one page of the inbox: those whose folds are kept in memory.
+/// Most jobs on one page of the inbox: those whose folds can be kept in memory if something waits in each.
 const JOBS_SHOWN_MAX: usize = crate::limits::FOLDS_CACHED_MAX;
 
 /// A page, or why it can't be shown.
@@ -47,33 +47,40 @@ pub(super) struct Node {
 }
 
 pub(super) async fn inbox(State(shop): State<Arc<Shop>>, Query(after): Query<After>) -> Page {
-    let (jobs, next) = blocking(move || jobs(&shop, after.after.as_deref())).await?;
-    let next = next.map(|id| format!("/?after={id}"));
-    Ok(Html(
-        inbox::page(&jobs, next.as_deref(), clock::now()).into_string(),
-    ))
+    let listed = blocking(move || jobs(&shop, after.after.as_deref())).await?;
+    let next = listed.next.map(|id| format!("/?after={id}"));
+    let page = inbox::page(&listed.jobs, &listed.busy, next.as_deref(), clock::now());
+    Ok(Html(page.into_string()))
 }
 
-fn jobs(shop: &Shop, after: Option<&str>) -> Result<(Vec<Arc<JobState>>, Option<JobId>), Fault> {
+/// Jobs of one page of the inbox.
+struct Listed {
+    jobs: Vec<JobBrief>,
+    /// Those in which something waits, whole.
+    busy: Vec<Arc<JobState>>,
+    /// The last one, where there are more.
+    next: Option<JobId>,
+}
+
+fn jobs(shop: &Shop, after: Option<&str>) -> Result<Listed, Fault> {
     let after = after.and_then(|id| StreamName::new(&format!("{JOB_PREFIX}{id}")).ok());
     let mut streams = shop
         .store()
         .streams(JOB_PREFIX, after.as_ref(), JOBS_SHOWN_MAX + 1)?;
-    let more = streams.len() > JOBS_SHOWN_MAX;
+    let is_more = streams.len() > JOBS_SHOWN_MAX;
     streams.truncate(JOBS_SHOWN_MAX);
-    let mut jobs = Vec::with_capacity(streams.len());
-    for (stream, _) in streams {
-        let Ok(id) = stream
-            .as_str()
-            .trim_start_matches(JOB_PREFIX)
-            .parse::<JobId>()
-        else {
-            continue;
-        };
-        jobs.extend(shop.find_job(&id)?.map(|job| job.state));
+    let (mut jobs, mut busy) = (Vec::with_capacity(streams.len()), Vec::new());
+    for (stream, head) in streams {
+        let Some(id) = job_of(&stream) else { continue };
+        let (brief, _) = shop.brief(&id, &head)?;
+        if brief.waiting(clock::now()).next().is_some() {
+            busy.push(shop.job(&id)?.state);
+        }
+        jobs.push(brief);
     }
-    let last = jobs.last().filter(|_| more).map(|job| job.id().clone());
-    Ok((jobs, last))
+    let last = jobs.last().filter(|_| is_more);
+    let next = last.map(|job| job.facts.id.clone());
+    Ok(Listed { jobs, busy, next })
 }
 
 /// Tells an open page whether to look again: a number that is another one after each record.

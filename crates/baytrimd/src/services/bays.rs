@@ -171,7 +171,9 @@ fn read(text: &str) -> Result<ChannelMap, Refusal> {
 
 fn list(shop: &Shop, page: &Page) -> Result<ListBaysResponse, Fault> {
     let (ids, next_page_token) = shop.list::<BayName>(BAY_PREFIX, page)?;
-    let bays = ids.iter().map(|id| Ok(bay::bay(id, &shop.bay(id)?.state)));
+    let bays = ids
+        .iter()
+        .map(|(id, _)| Ok(bay::bay(id, &shop.bay(id)?.state)));
     let bays = bays.collect::<Result<Vec<_>, Fault>>()?;
     Ok(ListBaysResponse {
         bays,

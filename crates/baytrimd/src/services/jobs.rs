@@ -164,8 +164,11 @@ fn sha256(bytes: &[u8]) -> String {
 }
 
 fn list(shop: &Shop, page: &Page) -> Result<ListJobsResponse, Fault> {
-    let (ids, next_page_token) = shop.list::<JobId>(JOB_PREFIX, page)?;
-    let jobs = ids.iter().map(|id| Ok(job::brief(&shop.job(id)?)));
+    let (listed, next_page_token) = shop.list::<JobId>(JOB_PREFIX, page)?;
+    let jobs = listed.iter().map(|(id, head)| {
+        let (found, head) = shop.brief(id, head)?;
+        Ok(job::brief(&found, &head))
+    });
     let jobs = jobs.collect::<Result<Vec<_>, Fault>>()?;
     Ok(ListJobsResponse {
         jobs,

@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use baytrim_jobs::JobBrief;
+
 use super::house::{NOW, job, large_spec, spec};
 use crate::page::proposal::aspect::Aspect;
 use crate::page::proposal::decide_form::Draft;
@@ -25,7 +27,8 @@ fn the_inbox_says_what_waits() {
     let state = job(spec(), &|node| {
         if node < 3 { (4.0, 0.9) } else { (0.0, 0.9) }
     });
-    let page = inbox::page(&[Arc::new(state)], None, NOW).into_string();
+    let brief = JobBrief::of(&state);
+    let page = inbox::page(&[brief], &[Arc::new(state)], None, NOW).into_string();
     for words in [
         "4.2 %",
         "off target",

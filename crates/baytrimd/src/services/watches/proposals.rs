@@ -6,10 +6,11 @@ use std::sync::Arc;
 use baytrim_api::v1;
 use baytrim_api::v1::{WatchProposalsRequest, WatchProposalsResponse};
 use baytrim_jobs::Refusal;
-use baytrim_ledger::StreamName;
+use baytrim_ledger::{Head, StreamName};
 use baytrim_model::ids::{JobId, ProposalId};
 
 use super::line::{End, Line, Woken};
+use crate::clock;
 use crate::compute::blocking;
 use crate::convert::{name, proposal};
 use crate::fault::Fault;
@@ -91,11 +92,24 @@ impl Watch {
             for (stream, head) in &listed {
                 let Some(id) = job_of(stream) else { continue };
                 let is_new = self.seen.get(&id) != Some(&head.next_seq);
-                if is_new || self.waiting.contains_key(&id) {
+                let is_told = self.waiting.contains_key(&id);
+                if is_new && !is_told && !self.waits(&id, head).await? {
+                    self.seen.insert(id, head.next_seq);
+                } else if is_new || is_told {
                     self.look_at(id, line).await?;
                 }
             }
         }
+    }
+
+    /// Returns whether anything of a job waits, by what lists tell of it: most jobs of a shop are done.
+    async fn waits(&self, id: &JobId, head: &Head) -> Result<bool, Fault> {
+        let (shop, id, head) = (Arc::clone(&self.shop), id.clone(), *head);
+        blocking(move || {
+            let (brief, _) = shop.brief(&id, &head)?;
+            Ok(brief.waiting(clock::now()).next().is_some())
+        })
+        .await
     }
 
     /// Tells what is new about one job.
