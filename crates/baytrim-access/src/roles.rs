@@ -73,6 +73,7 @@ pub const ROWS: &[Row] = &[
     row("LedgerService/ImportJob", OWNERS),
     row("LedgerService/ListRecords", PEOPLE),
     row("LedgerService/VerifyLedger", PEOPLE),
+    row("PowerService/GetPower", KNOWN),
     row("PullService/GetPull", KNOWN),
     row("PullService/ListPulls", KNOWN),
     row("PullService/StreamPull", SUBMITTERS),

@@ -16,6 +16,7 @@ pub mod job_file;
 mod moment;
 pub mod open;
 pub mod power;
+pub mod power_comparison;
 pub mod propose;
 pub mod pull_plan;
 pub mod pulls;

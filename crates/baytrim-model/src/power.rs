@@ -285,6 +285,20 @@ fn is_zero(count: &u64) -> bool {
 }
 
 impl PullPower {
+    /// Returns that of a log without a roller.
+    pub fn none() -> Self {
+        Self {
+            source: None,
+            points: Vec::new(),
+            band_rpm: 0.0,
+            window_s: 0.0,
+            bandwidth_hz: 0.0,
+            part_load_count: 0,
+            correction: None,
+            remarks: Vec::new(),
+        }
+    }
+
     /// Returns the points of most power and of most torque, the same whether corrected or not.
     pub fn peaks(&self) -> Option<(PowerPoint, PowerPoint)> {
         let points = || self.points.iter().copied();

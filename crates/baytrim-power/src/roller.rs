@@ -58,7 +58,8 @@ pub struct PowerRow {
     pub offset_s: f64,
     /// Engine speed, rpm, smoothed like the power.
     pub engine_speed_rpm: f64,
-    /// Plate opening, percent.
+    /// Least plate opening within the window, percent: power that was smoothed over a moment of part load is none of
+    /// full load.
     pub plate_angle_percent: f64,
     /// Power at the roller, kilowatt, uncorrected.
     pub power_kw: f64,
@@ -90,6 +91,23 @@ impl RollerTrace {
         Ok(())
     }
 
+    /// Returns the least plate opening within half of `window_s` on either side of a row; NaN where one has no reading.
+    fn least_plate(&self, row: usize, window_s: f64) -> f64 {
+        let reach_s = 0.5 * window_s * (1.0 + 1e-9);
+        let here = self.offset_s[row];
+        let begin = self
+            .offset_s
+            .partition_point(|&offset| offset < here - reach_s);
+        let end = self
+            .offset_s
+            .partition_point(|&offset| offset <= here + reach_s);
+        let plates = &self.plate_angle_percent[begin..end];
+        if plates.iter().any(|plate| plate.is_nan()) {
+            return f64::NAN;
+        }
+        plates.iter().copied().fold(f64::INFINITY, f64::min)
+    }
+
     fn rows(&self, window_s: f64, power_w: impl Fn(usize) -> Option<(f64, f64)>) -> Vec<PowerRow> {
         let speed = local_lines(&self.offset_s, &self.engine_speed_rpm, window_s);
         let row = |row: usize| {
@@ -97,7 +115,7 @@ impl RollerTrace {
             Some(PowerRow {
                 offset_s: self.offset_s[row],
                 engine_speed_rpm: speed[row]?.value,
-                plate_angle_percent: self.plate_angle_percent[row],
+                plate_angle_percent: self.least_plate(row, window_s),
                 power_kw: power_w / 1000.0,
                 power_error_kw: error_w / 1000.0,
             })
@@ -237,6 +255,23 @@ mod tests {
     fn torque_is_power_over_speed() {
         assert!((torque_nm(1.0, 1.0) - 9549.3).abs() < 0.01);
         assert!((torque_nm(70.0, 7000.0) - 95.493).abs() < 1e-3);
+    }
+
+    /// If this fails, rows whose window reaches into part load count as full load, and a curve begins and ends too low.
+    #[test]
+    fn windows_that_reach_into_part_load_are_part_load() {
+        let mut trace = run(150.0);
+        trace.plate_angle_percent[100] = 30.0;
+        trace.plate_angle_percent[300] = f64::NAN;
+        let rows = power_from_inertia(&trace, 12.0, 0.2).unwrap();
+        let left_out = rows.iter().filter(|row| !(row.plate_angle_percent >= 95.0));
+        let places: Vec<f64> = left_out.map(|row| row.offset_s).collect();
+        assert_eq!(
+            places.len(),
+            42,
+            "a fifth of a second about each: {places:?}"
+        );
+        assert!((places[0] - 0.9).abs() < 1e-9 && (places[20] - 1.1).abs() < 1e-9);
     }
 
     /// If this fails, a run that does not fit itself gives power all the same.

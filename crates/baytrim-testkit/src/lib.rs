@@ -15,6 +15,7 @@ pub mod grid;
 pub mod job_file;
 pub mod noise;
 pub mod random;
+pub mod roller;
 pub mod sensor;
 pub mod simulate;
 pub mod surface;

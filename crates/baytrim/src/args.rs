@@ -16,6 +16,7 @@ pub(crate) mod channels;
 pub(crate) mod job;
 pub(crate) mod ledger;
 pub(crate) mod plan;
+pub(crate) mod power;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod stage;
@@ -27,6 +28,7 @@ use channels::{BayCommand, ChannelsCommand};
 use job::JobCommand;
 use ledger::LedgerCommand;
 use plan::PlanArgs;
+use power::PowerArgs;
 use proposal::{ApproveArgs, CommentArgs, ProposalCommand, ProposeArgs, RejectArgs};
 use pull::PullCommand;
 use stage::StageCommand;
@@ -136,6 +138,8 @@ pub(crate) enum Command {
     /// Find out which column of a log is which quantity
     #[command(subcommand)]
     Channels(ChannelsCommand),
+    /// Lay power and torque of pulls side by side, at standard air, and tell the engine from the day
+    Power(PowerArgs),
     /// Look at a bay
     #[command(subcommand)]
     Bay(BayCommand),

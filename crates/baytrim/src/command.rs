@@ -13,6 +13,7 @@ pub(crate) mod job_follow;
 pub(crate) mod ledger;
 pub(crate) mod pages;
 pub(crate) mod plan;
+pub(crate) mod power;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod review;

@@ -10,6 +10,7 @@ pub(crate) mod inbox;
 pub(crate) mod job;
 pub(crate) mod ledger;
 pub(crate) mod plan;
+pub(crate) mod power;
 pub(crate) mod proposal;
 pub(crate) mod pull;
 mod realised;

@@ -17,6 +17,7 @@ pub(crate) mod look;
 pub(crate) mod marks;
 pub(crate) mod number;
 pub mod plan;
+pub mod power;
 pub mod proposal;
 pub(crate) mod proposal_grid;
 pub(crate) mod proposal_summary;

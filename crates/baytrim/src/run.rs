@@ -5,8 +5,8 @@ use std::io::Write;
 
 use crate::args::{Cli, Command, parse};
 use crate::command::{
-    access, bay, channels, completions, inbox, job, ledger, plan, proposal, pull, review, stage,
-    status, table, trace,
+    access, bay, channels, completions, inbox, job, ledger, plan, power, proposal, pull, review,
+    stage, status, table, trace,
 };
 use crate::context::Context;
 use crate::environment::Environment;
@@ -54,6 +54,7 @@ async fn dispatch(cli: &Cli, context: &mut Context<'_>) -> Result<Exit, Failure>
         Command::Job(command) => job::run(command, context).await,
         Command::Pull(command) => pull::run(command, context).await,
         Command::Stage(command) => stage::run(command, context).await,
+        Command::Power(args) => power::run(args, context).await,
         Command::Bay(command) => bay::run(command, context).await,
         Command::Channels(command) => channels::run(command, context).await,
         Command::Propose(args) => proposal::propose(args, context).await,

@@ -12,6 +12,7 @@ use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
 use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
+use baytrim_api::v1::power_service_server::PowerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::table_service_server::TableServiceServer;
@@ -30,7 +31,7 @@ use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
 use crate::metrics;
 use crate::page;
 use crate::services;
-use crate::services::{Corrections, Daemon, Jobs, Ledger, Pulls, Reviews, Tables, Watches};
+use crate::services::{Corrections, Daemon, Jobs, Ledger, Power, Pulls, Reviews, Tables, Watches};
 use crate::shop::{Shop, make_missing_briefs};
 use crate::tls::Tls;
 use crate::webhook::{self, Webhook};
@@ -228,6 +229,7 @@ async fn set_services(health: &HealthReporter, is_serving: bool) {
     set!(
         JobServiceServer<Jobs>,
         PullServiceServer<Pulls>,
+        PowerServiceServer<Power>,
         CorrectionServiceServer<Corrections>,
         ReviewServiceServer<Reviews>,
         TableServiceServer<Tables>,

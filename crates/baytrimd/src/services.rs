@@ -8,6 +8,7 @@ mod corrections;
 mod daemon;
 mod jobs;
 mod ledger;
+mod power;
 mod pulls;
 mod reviews;
 mod stages;
@@ -30,6 +31,7 @@ use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
 use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
+use baytrim_api::v1::power_service_server::PowerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::stage_service_server::StageServiceServer;
@@ -46,6 +48,7 @@ pub use corrections::Corrections;
 pub use daemon::Daemon;
 pub use jobs::Jobs;
 pub use ledger::Ledger;
+pub use power::Power;
 pub use pulls::Pulls;
 pub use reviews::Reviews;
 pub use stages::Stages;
@@ -81,12 +84,15 @@ pub fn routes(
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let watches = WatchServiceServer::new(Watches::new(Arc::clone(shop), stop))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let power = PowerServiceServer::new(Power::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let mut routes = Routes::builder();
     routes
         .add_service(members)
         .add_service(jobs)
         .add_service(bays)
         .add_service(pulls)
+        .add_service(power)
         .add_service(corrections)
         .add_service(reviews)
         .add_service(stages)

@@ -6,6 +6,7 @@ use baytrim_api::v1::{
 };
 use serde::Serialize;
 
+use super::power::{AirJson, PowerJson};
 use super::realised::RealisedJson;
 use super::recording::RecordingJson;
 
@@ -35,6 +36,8 @@ pub(crate) struct PullJson<'a> {
     film: Vec<FilmJson>,
     sensors: Vec<SensorsJson<'a>>,
     realised: Option<RealisedJson<'a>>,
+    power: Option<PowerJson<'a>>,
+    air: Option<AirJson>,
     #[serde(skip_serializing_if = "Option::is_none")]
     recording: Option<RecordingJson<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -147,6 +150,8 @@ impl<'a> PullJson<'a> {
             film: pull.film.iter().map(FilmJson::from).collect(),
             sensors: pull.sensors.iter().map(SensorsJson::from).collect(),
             realised: pull.realised.as_ref().map(RealisedJson::from),
+            power: pull.power.as_ref().map(PowerJson::from),
+            air: pull.air.as_ref().map(AirJson::from),
             recording: None,
             coverage: None,
         }

@@ -8,6 +8,7 @@ use super::columns::{Edge, columns};
 use super::grid::{Cell, Grid};
 use super::marks::gate;
 use super::number::{fixed, share_percent, signed};
+use super::power::render_pull_power;
 use super::realised::render_realised;
 use super::recording::render_recording;
 use super::strip::render_strip;
@@ -32,6 +33,9 @@ pub fn render_pull(pull: &Pull, axes: Option<&Axes>, options: &RenderOptions) ->
             .map_or_else(String::new, |delay| delay_text(delay, options)),
         film(&pull.film, options),
         sensors(&pull.sensors, options),
+        pull.power
+            .as_ref()
+            .map_or_else(String::new, |power| render_pull_power(power, options)),
         coverage(&pull.coverage, axes, options),
         pull.recording
             .as_ref()

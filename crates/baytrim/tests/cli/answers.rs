@@ -3,6 +3,7 @@
 pub(crate) mod bays;
 mod house;
 mod next;
+pub(crate) mod power;
 pub(crate) mod stages;
 mod trace;
 

@@ -84,7 +84,7 @@ async fn other_answers_have_their_documented_keys() {
             "pull show quoll-1/p2 --json",
             "id job bay revision stage source_name log_sha256 create_time creator \
              channel_map_source channel_map sample_count \
-             duration_s accepted_s refused strip delay warnings film sensors realised recording coverage",
+             duration_s accepted_s refused strip delay warnings film sensors realised power air recording coverage",
         ),
         ("proposal list quoll-1 --json", "job proposals"),
         (
@@ -248,4 +248,70 @@ async fn a_reproduction_has_its_documented_keys() {
                     differing_node_count correction_difference_percent_max differing_nodes";
     assert_eq!(keys(&found), set(expected));
     assert_eq!(found["id"], "quoll-1/c1");
+}
+
+/// A script that reads power would find a key gone, or take an uncorrected figure for a corrected one.
+#[tokio::test]
+async fn power_has_its_documented_keys() {
+    let power = object("power quoll-1 p1 p4 --standard din-70020 --json").await;
+    let expected = "job standard standard_title corrected common_rpm pulls change cautions";
+    assert_eq!(keys(&power), set(expected));
+    let pull = &power["pulls"][0];
+    let expected = "id bay revision stage create_time power air difference_percent doubts";
+    assert_eq!(keys(pull), set(expected));
+    let expected = "source band_rpm window_s bandwidth_hz part_load_count correction remarks peak_power peak_torque \
+                    points";
+    assert_eq!(keys(&pull["power"]), set(expected));
+    let expected =
+        "rpm power_kw power_error_kw torque_nm corrected_power_kw corrected_torque_nm row_count";
+    assert_eq!(keys(&pull["power"]["points"][0]), set(expected));
+    let uncorrected = &power["pulls"][2]["power"]["points"][0];
+    assert_eq!(uncorrected["corrected_power_kw"], Value::Null);
+    let (shop, url) = Shop::open().await;
+    let words = [
+        "power",
+        "quoll-1",
+        "p1",
+        "quoll-1/p4",
+        "--standard",
+        "sae-j1349",
+    ];
+    baytrim(&url, &words).await;
+    shop.with(|seen| {
+        assert_eq!(seen.powers[0].pulls, ["p1", "p4"]);
+        let standard = seen.powers[0].standard();
+        assert_eq!(standard, baytrim_api::v1::PowerStandard::SaeJ1349);
+    });
+}
+
+/// Air that was typed would be lost on the way, and power come out uncorrected.
+#[tokio::test]
+async fn conditions_go_with_the_log() {
+    let (shop, url) = Shop::open().await;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("pull.csv");
+    std::fs::write(&path, "offset_s,rpm\n0,1000\n").unwrap();
+    let path = path.to_str().unwrap();
+    let words = [
+        "pull",
+        "submit",
+        "quoll-1",
+        path,
+        "--bay",
+        "east",
+        "--pressure-kpa",
+        "98.6",
+        "--temperature-c",
+        "-4",
+    ];
+    let outcome = baytrim(&url, &words).await;
+    assert_eq!(outcome.exit, baytrim::Exit::Done, "{}", outcome.err);
+    shop.with(|seen| {
+        let given = seen.uploads[0].open.conditions.unwrap();
+        assert_eq!(
+            (given.pressure_kpa, given.temperature_c),
+            (Some(98.6), Some(-4.0))
+        );
+        assert_eq!(given.humidity_percent, None);
+    });
 }

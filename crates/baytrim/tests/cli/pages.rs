@@ -6,6 +6,7 @@ use baytrim::render::channels::render_suggestion;
 use baytrim::render::job::{render_job, render_jobs};
 use baytrim::render::ledger::{render_check, render_records};
 use baytrim::render::plan::render_plan;
+use baytrim::render::power::render_power;
 use baytrim::render::proposal::{render_proposals, render_verdict};
 use baytrim::render::pull::render_pulls;
 use baytrim::render::reproduction::render_reproduction;
@@ -47,6 +48,22 @@ fn channel_maps() {
     check("channel-map", |options| render_map("east", &map, options));
     check("channel-maps", |options| {
         render_maps("east", std::slice::from_ref(&map), options)
+    });
+}
+
+/// A tuner would take a day's noise for a gain, or a figure without its standard for one.
+#[test]
+fn power() {
+    check("power", |options| {
+        render_power(&answers::power::power(), "quoll-1", options)
+    });
+    check("power-none", |options| {
+        let none = baytrim_api::v1::PowerSideBySide {
+            pulls: Vec::new(),
+            change: None,
+            ..answers::power::power()
+        };
+        render_power(&none, "quoll-1", options)
     });
 }
 

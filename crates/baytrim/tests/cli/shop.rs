@@ -8,6 +8,7 @@ use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
 use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
+use baytrim_api::v1::power_service_server::PowerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
 use baytrim_api::v1::stage_service_server::StageServiceServer;
@@ -15,8 +16,8 @@ use baytrim_api::v1::table_service_server::TableServiceServer;
 use baytrim_api::v1::{
     ApproveProposalRequest, AssignPullRequest, CloseJobRequest, CreateCommentRequest,
     CreateJobRequest, CreateProposalRequest, CreateSensorCheckRequest, CreateStageRequest,
-    ExportTableRequest, OpenUpload, PlanPullRequest, RejectProposalRequest, RevertTableRequest,
-    SetChannelMapRequest,
+    ExportTableRequest, GetPowerRequest, OpenUpload, PlanPullRequest, RejectProposalRequest,
+    RevertTableRequest, SetChannelMapRequest,
 };
 use tokio::net::TcpListener;
 use tokio_stream::wrappers::TcpListenerStream;
@@ -29,6 +30,7 @@ mod corrections;
 mod daemon;
 mod jobs;
 mod ledger;
+mod power;
 mod pulls;
 mod reviews;
 mod stages;
@@ -49,6 +51,7 @@ pub(crate) struct Seen {
     pub(crate) uploads: Vec<Upload>,
     pub(crate) proposals: Vec<CreateProposalRequest>,
     pub(crate) plans: Vec<PlanPullRequest>,
+    pub(crate) powers: Vec<GetPowerRequest>,
     pub(crate) approvals: Vec<ApproveProposalRequest>,
     pub(crate) rejections: Vec<RejectProposalRequest>,
     pub(crate) comments: Vec<CreateCommentRequest>,
@@ -87,6 +90,7 @@ impl Shop {
             .add_service(JobServiceServer::new(shop.clone()))
             .add_service(BayServiceServer::new(shop.clone()))
             .add_service(PullServiceServer::new(shop.clone()))
+            .add_service(PowerServiceServer::new(shop.clone()))
             .add_service(CorrectionServiceServer::new(shop.clone()))
             .add_service(ReviewServiceServer::new(shop.clone()))
             .add_service(StageServiceServer::new(shop.clone()))

@@ -1,11 +1,43 @@
 //! Power and the bay's air.
 
+mod side_by_side;
+
 use baytrim_api::v1;
 use baytrim_jobs::{Refusal, power};
+use baytrim_model::ids::PullId;
 use baytrim_model::power::{
     AirReading, AirSource, Conditions, PowerCorrection, PowerPoint, PowerSource, PowerStandard,
     PullAir, PullPower,
 };
+
+pub use side_by_side::{CAUTIONS, comparison};
+
+/// Returns the standard that is asked for; none: the job's.
+///
+/// # Errors
+/// When it is none that this daemon knows.
+pub fn asked(standard: i32) -> Result<Option<PowerStandard>, Refusal> {
+    match v1::PowerStandard::try_from(standard) {
+        Ok(v1::PowerStandard::Unspecified) => Ok(None),
+        Ok(v1::PowerStandard::SaeJ1349) => Ok(Some(PowerStandard::SaeJ1349)),
+        Ok(v1::PowerStandard::Iso1585) => Ok(Some(PowerStandard::Iso1585)),
+        Ok(v1::PowerStandard::Din70020) => Ok(Some(PowerStandard::Din70020)),
+        Err(_) => Err(Refusal::field(
+            "standard",
+            format!("{standard} is none of its values"),
+            "use a value that this daemon's proto has",
+        )),
+    }
+}
+
+/// Returns pulls by their numbers.
+///
+/// # Errors
+/// When a text is no number of a pull.
+pub fn pulls(texts: &[String]) -> Result<Vec<PullId>, Refusal> {
+    let parsed = texts.iter().map(|text| super::name::part("pulls", text));
+    parsed.collect()
+}
 
 /// Returns the air that was given with a log; none where nobody gave any.
 ///

@@ -29,6 +29,7 @@ mod lists;
 mod members;
 mod people;
 mod plans;
+mod power;
 mod pulls;
 mod realised;
 mod reproduce;
