@@ -9,6 +9,29 @@ fn quantile(mut values: Vec<f64>, quarters: usize) -> f64 {
     let above = (below + 1).min(values.len() - 1);
     values[below] + rest * (values[above] - values[below])
 }
+
+/// Returns the percent of `errors_over_sd` within `z`, and its standard error over engines, whose nodes err together.
+fn inside(scores: &[Score], z: f64) -> (f64, f64) {
+    let counts: Vec<(f64, f64)> = scores
+        .iter()
+        .map(|score| {
+            let errors = &score.errors_over_sd;
+            let within = errors.iter().filter(|error| error.abs() <= z).count();
+            (within as f64, errors.len() as f64)
+        })
+        .collect();
+    let all: f64 = counts.iter().map(|(_, all)| all).sum::<f64>().max(1.0);
+    let share = counts.iter().map(|(within, _)| within).sum::<f64>() / all;
+    // The linearised variance of a ratio of sums over clusters (Cochran, Sampling Techniques, 1977, 6.4).
+    let squares: f64 = counts
+        .iter()
+        .map(|(within, all)| (within - share * all).powi(2))
+        .sum();
+    let engines = counts.len() as f64;
+    let error = (squares * engines / (engines - 1.0).max(1.0)).sqrt() / all;
+    (100.0 * share, 100.0 * error)
+}
+
 pub(crate) fn print_row(name: &str, scores: &[Score], verbose: bool) {
     if verbose {
         for score in scores {
@@ -20,17 +43,12 @@ pub(crate) fn print_row(name: &str, scores: &[Score], verbose: bool) {
     }
     let of =
         |pick: fn(&Score) -> f64, quarters| quantile(scores.iter().map(pick).collect(), quarters);
-    let all: Vec<f64> = scores
-        .iter()
-        .flat_map(|score| score.errors_over_sd.clone())
-        .collect();
-    let inside = |z: f64| {
-        100.0 * all.iter().filter(|value| value.abs() <= z).count() as f64 / all.len().max(1) as f64
-    };
+    let (within_95, error_95) = inside(scores, 1.96);
+    let (within_68, error_68) = inside(scores, 1.0);
     let leaned: u32 = scores.iter().map(|score| score.leaned).sum();
     let too_lean: u32 = scores.iter().map(|score| score.too_lean).sum();
     println!(
-        "{name:<30} {:>4.2} [{:>4.2}, {:>4.2}] {:>6.2} {:>8.2} {:>8.2} {:>6.2} {:>6.1} {:>6.1} {:>9.0} {:>7.0} \
+        "{name:<30} {:>4.2} [{:>4.2}, {:>4.2}] {:>6.2} {:>8.2} {:>8.2} {:>6.2} {:>6.1} ({:>3.1}) {:>6.1} ({:>3.1}) {:>9.0} {:>7.0} \
          {:>9.2} {:>6.2} {:>6.1} {:>9} {:>8.1} {:>7.1}",
         of(|score| score.rms, 2),
         of(|score| score.rms, 1),
@@ -39,8 +57,10 @@ pub(crate) fn print_row(name: &str, scores: &[Score], verbose: bool) {
         of(|score| score.nearest, 2),
         of(|score| score.settled, 2),
         of(|score| score.rms / score.nearest, 2),
-        inside(1.96),
-        inside(1.0),
+        within_95,
+        error_95,
+        within_68,
+        error_68,
         of(|score| score.delay_ms, 2),
         of(|score| score.lag_ms, 2),
         of(|score| score.accepted, 2),

@@ -203,17 +203,33 @@ impl Effects {
     }
 }
 
+/// Bounds of [`Noise::unrest`].
+const UNREST_RANGE: (f64, f64) = (0.4, 2.5);
+
 /// Standard deviation of the logarithm of an episode's offset, from engine to engine.
 const EPISODE_LOG_SD: f64 = 0.25;
 
+/// How far an episode's offset goes with the noise of a block, as a power: a restless sensor is restless in both.
+const EPISODE_WITH_BLOCK: f64 = 0.7;
+
 impl Noise {
+    /// Returns how restless the readings are against the usual ones, as a factor on what no single pull can show:
+    /// a sensor that wavers more within a stay and from stay to stay is taken to be off more from pull to pull.
+    pub(crate) fn unrest(&self) -> f64 {
+        let usual = Self::default();
+        let ratio = (self.block / usual.block) * (self.episode / usual.episode);
+        let (low, high) = UNREST_RANGE;
+        ratio.sqrt().clamp(low, high)
+    }
+
     /// Returns what the sizes cost by themselves: twice the negative logarithm of their prior.
     ///
     /// A surface with an offset at each place and a rough surface look alike when places are
     /// visited once; what is usual decides then.
     pub(crate) fn prior_badness(&self) -> f64 {
         let usual = Self::default();
-        let away = (self.episode / usual.episode).ln() / EPISODE_LOG_SD;
+        let expected = usual.episode * (self.block / usual.block).powf(EPISODE_WITH_BLOCK);
+        let away = (self.episode / expected).ln() / EPISODE_LOG_SD;
         let film = (self.film / usual.film).ln() / 0.7;
         away * away + film * film
     }

@@ -118,7 +118,8 @@ impl Solved {
             }
             let film = &solution.border.as_slice()[film_start(pulls.len())..];
             episodes.learn_delay(&solution.theta, film);
-            learn_pull_offsets(&solution, pulls.len(), &mut noise, usual_pull);
+            let usual = usual_pull * noise.unrest();
+            learn_pull_offsets(&solution, pulls.len(), &mut noise, usual);
             residual::improve(&mut episodes, &solution, pulls.len(), &mut noise);
             round += 1;
         }
