@@ -24,6 +24,7 @@ const paths = () => [
   `${job}/revisions/r0`,
   `${job}/compare?from=r0&to=r0`,
   `${job}/stages`,
+  "/shop",
   "/no/such/page",
 ];
 

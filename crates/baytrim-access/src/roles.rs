@@ -63,6 +63,7 @@ pub const ROWS: &[Row] = &[
     row("JobService/CloseJob", TUNERS),
     row("JobService/CreateJob", TUNERS),
     row("JobService/GetJob", KNOWN),
+    row("JobService/GetShopView", PEOPLE),
     row("JobService/ListJobs", KNOWN),
     row("JobService/RenderJobSheet", PEOPLE),
     row("JobService/ReopenJob", TUNERS),

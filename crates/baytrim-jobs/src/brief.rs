@@ -61,8 +61,12 @@ pub struct JobBrief {
     pub in_force: RevisionId,
     /// The stage that it is in.
     pub stage: StageId,
-    /// Whether it was closed, and nothing was done since.
-    pub is_closed: bool,
+    /// What people call that stage.
+    pub stage_title: String,
+    /// When it was closed; none where something was done since.
+    pub closed_at: Option<UnixMillis>,
+    /// The bay of its last pull.
+    pub last_bay: Option<BayName>,
     /// Finished pulls.
     pub pull_count: usize,
     /// Proposals, whatever became of them.
@@ -71,6 +75,8 @@ pub struct JobBrief {
     pub active_at: UnixMillis,
     /// When the latest record was made; a clock that tells less is not believed.
     latest_at: UnixMillis,
+    /// Who made it.
+    latest_by: Actor,
     /// Proposals on the revision in force without a verdict, oldest first, and when their time is over.
     undecided: Vec<(ProposalId, Option<UnixMillis>)>,
 }
@@ -87,11 +93,14 @@ impl JobBrief {
             opened_by: job.opened_by.clone(),
             in_force: job.head().id,
             stage: job.stage().id,
-            is_closed: job.closed.is_some(),
+            stage_title: job.stage().title.clone(),
+            closed_at: job.closed.as_ref().map(|closed| closed.at),
+            last_bay: job.pulls.last().map(|pull| pull.record.bay.clone()),
             pull_count: job.pulls.len(),
             proposal_count: job.proposals.len(),
             active_at: active_at(job),
             latest_at: job.updated().0,
+            latest_by: job.updated().1.clone(),
             undecided: undecided
                 .map(|entry| (entry.proposal.id, entry.proposal.expires_at()))
                 .collect(),
@@ -109,9 +118,14 @@ impl JobBrief {
         open.map(|(id, _)| *id)
     }
 
+    /// Returns when something was last recorded of the job, and by whom.
+    pub fn updated(&self) -> (UnixMillis, &Actor) {
+        (self.latest_at, &self.latest_by)
+    }
+
     /// Returns where the job stands at the moment that the clock tells.
     pub fn standing(&self, clock: UnixMillis) -> JobStanding {
-        if self.is_closed {
+        if self.closed_at.is_some() {
             JobStanding::Done
         } else if self.waiting(clock).next().is_some() {
             JobStanding::InReview

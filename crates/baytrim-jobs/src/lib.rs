@@ -26,6 +26,7 @@ pub mod reproduce;
 pub mod revert;
 pub mod sensor_check;
 mod sensors;
+pub mod shop_view;
 pub mod stage;
 pub mod stage_comparison;
 pub mod standing;

@@ -159,6 +159,13 @@ pub(crate) enum Command {
         #[arg(long)]
         follow: bool,
     },
+    /// Show the shop at a glance: jobs by bay, where they stand, whose lambda sensor should be looked at
+    #[command(after_help = "Example:\n  baytrim shop --done-days 30")]
+    Shop {
+        /// Days for which jobs that are done are shown [default: 14]
+        #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=366))]
+        done_days: Option<u16>,
+    },
     /// Show what is behind a node's number: pulls, rows, gates, and what its uncertainty is made of
     Trace(TraceArgs),
     /// Approve a proposal, whole or node by node: a new table revision comes of it

@@ -18,6 +18,7 @@ pub(crate) mod proposal;
 pub(crate) mod pull;
 pub(crate) mod review;
 pub(crate) mod send;
+pub(crate) mod shop;
 pub(crate) mod stage;
 pub(crate) mod standing;
 pub(crate) mod status;

@@ -16,6 +16,7 @@ pub(crate) mod pull;
 mod realised;
 mod recording;
 pub(crate) mod reproduction;
+pub(crate) mod shop;
 pub(crate) mod stage;
 pub(crate) mod status;
 pub(crate) mod table;

@@ -25,6 +25,7 @@ pub mod pull;
 mod realised;
 mod recording;
 pub mod reproduction;
+pub mod shop;
 pub mod stage;
 pub mod stage_comparison;
 pub mod status;

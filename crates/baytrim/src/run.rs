@@ -6,7 +6,7 @@ use std::io::Write;
 use crate::args::{Cli, Command, parse};
 use crate::command::{
     access, bay, channels, completions, inbox, job, ledger, plan, power, proposal, pull, review,
-    stage, status, table, trace,
+    shop, stage, status, table, trace,
 };
 use crate::context::Context;
 use crate::environment::Environment;
@@ -61,6 +61,7 @@ async fn dispatch(cli: &Cli, context: &mut Context<'_>) -> Result<Exit, Failure>
         Command::Plan(args) => plan::run(args, context).await,
         Command::Proposal(command) => proposal::run(command, context).await,
         Command::Inbox { follow } => inbox::run(*follow, context).await,
+        Command::Shop { done_days } => shop::run(*done_days, context).await,
         Command::Trace(args) => trace::run(args, context).await,
         Command::Approve(args) => review::approve(args, context).await,
         Command::Reject(args) => review::reject(args, context).await,

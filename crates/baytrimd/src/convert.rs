@@ -14,6 +14,7 @@ pub mod record;
 pub mod reproduction;
 pub mod request;
 pub mod revision;
+pub mod shop_view;
 pub mod stage;
 pub mod stream;
 pub mod time;

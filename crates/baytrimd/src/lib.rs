@@ -29,6 +29,7 @@ pub mod server;
 pub mod services;
 pub mod sheet;
 pub mod shop;
+mod shop_view;
 pub mod stages;
 pub mod status;
 pub mod tls;

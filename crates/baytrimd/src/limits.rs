@@ -64,6 +64,9 @@ pub const BRIEFS_AT_ONCE: usize = 64;
 /// Least time between two of those, so that requests come first.
 pub const BRIEFS_REST_MIN: Duration = Duration::from_millis(5);
 
+/// Most jobs that the shop's view looks at: what lists tell of so many is read in a second.
+pub const SHOP_VIEW_JOBS_MAX: usize = 20_000;
+
 /// Encoded bytes of evidence kept in memory.
 pub const EVIDENCE_CACHE_BYTES_MAX: usize = 256 << 20;
 

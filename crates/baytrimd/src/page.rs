@@ -29,6 +29,7 @@ mod revision;
 pub(crate) mod saying;
 mod scale;
 mod sheet;
+mod shop;
 mod sign_in;
 mod signed;
 mod stages;
@@ -56,6 +57,7 @@ pub fn router(shop: Arc<Shop>, access: Access) -> Router {
     let proposal = "/jobs/{job}/proposals/{proposal}";
     Router::new()
         .route("/", get(read::inbox))
+        .route("/shop", get(shop::page))
         .route("/changes", get(read::changes))
         .route("/jobs/{job}", get(read::job))
         .route("/jobs/{job}/compare", get(read::compare))

@@ -138,6 +138,7 @@ async fn other_answers_have_their_documented_keys() {
             "bay show east --json",
             "bay map leaner_percent leaner_error_percent comparisons delays sensor_checks sensor_due",
         ),
+        ("shop --json", "bays older_count truncated"),
         ("stage list quoll-1 --json", "job stages"),
         (
             "stage begin quoll-1 tuned --json",
@@ -206,6 +207,7 @@ async fn every_key_is_documented() {
         "table show quoll-1 --json",
         "table list quoll-1 --json",
         "table export quoll-1 --format csv --json",
+        "shop --json",
         "stage list quoll-1 --json",
         "stage compare quoll-1 s1 s2 --json",
         "bay show east --json",

@@ -10,6 +10,7 @@ use baytrim::render::power::render_power;
 use baytrim::render::proposal::{render_proposals, render_verdict};
 use baytrim::render::pull::render_pulls;
 use baytrim::render::reproduction::render_reproduction;
+use baytrim::render::shop::render_shop;
 use baytrim::render::stage::{render_stage, render_stages};
 use baytrim::render::stage_comparison::render_comparison;
 use baytrim::render::status::render_status;
@@ -158,6 +159,9 @@ fn stages() {
     });
     check("stage-comparison", |options| {
         render_comparison(&answers::stages::comparison(), &axes, options)
+    });
+    check("shop", |options| {
+        render_shop(&answers::stages::shop_view(), options)
     });
     check("bay", |options| render_bay(&answers::bays::bay(), options));
 }

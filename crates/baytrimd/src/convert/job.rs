@@ -147,7 +147,7 @@ fn facts(job: &JobFacts) -> v1::Job {
     }
 }
 
-fn standing(standing: JobStanding) -> v1::JobStanding {
+pub(crate) fn standing(standing: JobStanding) -> v1::JobStanding {
     match standing {
         JobStanding::Waiting => v1::JobStanding::Waiting,
         JobStanding::InWork => v1::JobStanding::InWork,

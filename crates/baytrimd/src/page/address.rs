@@ -66,6 +66,18 @@ pub(super) fn sections(job: &JobId, here: &str) -> Markup {
     }
 }
 
+/// Returns the links between the pages of the whole shop; `here` names the one that is shown.
+pub(super) fn house_sections(here: &str) -> Markup {
+    let sections = [("inbox", "Inbox", "/"), ("shop", "Shop", "/shop")];
+    html! {
+        nav.tabs aria-label="Pages of the shop" {
+            @for (name, words, path) in sections {
+                a href=(path) aria-current=[(name == here).then_some("page")] { (words) }
+            }
+        }
+    }
+}
+
 /// Returns the path of what the chart of a pull over time draws.
 pub(super) fn timeline(job: &JobId, pull: PullId) -> String {
     format!("/jobs/{job}/pulls/{pull}/timeline")

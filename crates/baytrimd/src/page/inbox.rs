@@ -26,6 +26,7 @@ pub(super) fn page(
     let waiting = waiting(busy, now);
     let body = html! {
         h1 { "Inbox" }
+        (address::house_sections("inbox"))
         section #live-waiting data-live aria-labelledby="waiting" {
             h2 #waiting { "Waiting for a verdict" }
             @if waiting.is_empty() {

@@ -6,8 +6,8 @@ use std::sync::Arc;
 use baytrim_api::v1::job_service_server::JobService;
 use baytrim_api::v1::{
     CloseJobRequest, CloseJobResponse, CreateJobRequest, CreateJobResponse, GetJobRequest,
-    GetJobResponse, ListJobsRequest, ListJobsResponse, RenderJobSheetRequest,
-    RenderJobSheetResponse, ReopenJobRequest, ReopenJobResponse,
+    GetJobResponse, GetShopViewRequest, GetShopViewResponse, ListJobsRequest, ListJobsResponse,
+    RenderJobSheetRequest, RenderJobSheetResponse, ReopenJobRequest, ReopenJobResponse,
 };
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{Refusal, open, standing};
@@ -18,10 +18,11 @@ use tonic::{Request, Response, Status};
 use crate::clock;
 use crate::compute::blocking;
 use crate::convert::page::Page;
-use crate::convert::{job, name, request};
+use crate::convert::{job, name, request, shop_view as convert};
 use crate::fault::Fault;
 use crate::sheet;
 use crate::shop::{JOB_PREFIX, Shop};
+use crate::shop_view;
 
 /// The job service.
 #[derive(Debug, Clone)]
@@ -104,6 +105,16 @@ impl JobService for Jobs {
         });
         let job = Some(job::whole(&reopened.await?.job));
         Ok(Response::new(ReopenJobResponse { job }))
+    }
+
+    async fn get_shop_view(
+        &self,
+        request: Request<GetShopViewRequest>,
+    ) -> Result<Response<GetShopViewResponse>, Status> {
+        let days = convert::done_days(request.get_ref().done_days).map_err(Fault::from)?;
+        let shop = Arc::clone(&self.shop);
+        let seen = blocking(move || shop_view::look(&shop, days)).await?;
+        Ok(Response::new(convert::view(&seen)))
     }
 
     async fn render_job_sheet(

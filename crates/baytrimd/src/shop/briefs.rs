@@ -17,7 +17,7 @@ use crate::fault::Fault;
 use crate::limits::{BRIEFS_AT_ONCE, BRIEFS_REST_MIN};
 
 /// The snapshot's name. Another number wherever [`JobBrief`], or what a job's records tell, becomes another.
-const NAME: &str = "brief/1";
+const NAME: &str = "brief/2";
 
 /// Returns the brief that is kept under the head `at`, where there is one.
 ///

@@ -5,8 +5,9 @@ use std::fmt::Write as _;
 use baytrim_api::v1::stage_service_client::StageServiceClient;
 use baytrim_api::v1::{
     AssignPullRequest, ChangeVerdict, CloseJobRequest, CompareStagesRequest,
-    CreateSensorCheckRequest, CreateStageRequest, GetBayRequest, GetJobRequest, JobStanding,
-    ListStagesRequest, OpenUpload, ReopenJobRequest, Stage, StageComparison, StageKind,
+    CreateSensorCheckRequest, CreateStageRequest, GetBayRequest, GetJobRequest, GetShopViewRequest,
+    JobStanding, ListStagesRequest, OpenUpload, ReopenJobRequest, Stage, StageComparison,
+    StageKind,
 };
 use tonic::Status;
 
@@ -262,5 +263,34 @@ async fn readings_in_free_air_are_kept_and_judged() {
     assert_eq!(bay.sensor_checks[1].creator, "Ines");
     let odd = daemon.bays().create_sensor_check(check(f64::NAN)).await;
     assert!(told(odd).contains("FIELD_INVALID"));
+    daemon.stop().await;
+}
+
+/// If this fails, a job is not seen where it stands, or a bay's sensor is forgotten.
+#[tokio::test]
+async fn the_shop_is_seen_by_bay() {
+    let daemon = Daemon::start().await;
+    daemon.open_job("pulled").await;
+    daemon.open_job("waits").await;
+    let log = log_of(1.05);
+    let pull = daemon.upload(upload_of("pulled"), log.as_bytes()).await;
+    pull.unwrap();
+    daemon.propose("pulled").await.unwrap();
+    let view = async |done_days: i32| {
+        let request = GetShopViewRequest { done_days };
+        daemon.jobs().get_shop_view(request).await
+    };
+    let seen = inner(view(0).await.unwrap());
+    let bays: Vec<&str> = seen.bays.iter().map(|bay| bay.bay.as_str()).collect();
+    // The job that waits may go into either bay.
+    assert_eq!(bays, ["", "bays/east"]);
+    assert_eq!(seen.bays[0].jobs[0].standing(), JobStanding::Waiting);
+    let pulled = &seen.bays[1].jobs[0];
+    assert_eq!(pulled.name, "jobs/pulled");
+    assert_eq!(pulled.standing(), JobStanding::InReview);
+    assert_eq!((pulled.days, pulled.pull_count), (0, 1));
+    assert_eq!(pulled.updater, "Tova");
+    assert!(seen.bays[1].sensor_due[0].contains("never read"));
+    assert!(told(view(-1).await).contains("FIELD_INVALID"));
     daemon.stop().await;
 }

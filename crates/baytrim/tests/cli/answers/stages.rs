@@ -1,8 +1,8 @@
 //! Canned answers about stages.
 
 use baytrim_api::v1::{
-    ChangeVerdict, ComparedNode, ComparedStage, FigureComparison, PowerComparison, Stage,
-    StageComparison, StageKind,
+    BayView, ChangeVerdict, ComparedNode, ComparedStage, FigureComparison, GetShopViewResponse,
+    JobStanding, JobView, PowerComparison, Stage, StageComparison, StageKind,
 };
 
 use super::MOMENT;
@@ -103,5 +103,41 @@ pub(crate) fn comparison() -> StageComparison {
             start_rpm: 3000.0,
             end_rpm: 9000.0,
         }),
+    }
+}
+
+/// The invented shop at a glance.
+pub(crate) fn shop_view() -> GetShopViewResponse {
+    let job = |name: &str, standing: JobStanding, stage_title: &str, days: u32| JobView {
+        name: format!("jobs/{name}"),
+        title: format!("Invented {name}"),
+        standing: standing.into(),
+        create_time: Some(MOMENT),
+        update_time: Some(MOMENT),
+        updater: "kim".to_owned(),
+        days,
+        pull_count: 4,
+        stage_title: stage_title.to_owned(),
+    };
+    GetShopViewResponse {
+        bays: vec![
+            BayView {
+                bay: String::new(),
+                jobs: vec![job("quoll-3", JobStanding::Waiting, "as it came", 1)],
+                sensor_due: Vec::new(),
+            },
+            BayView {
+                bay: "bays/east".to_owned(),
+                jobs: vec![
+                    job("quoll-1", JobStanding::InReview, "tuned", 3),
+                    job("quoll-2", JobStanding::Done, "tuned", 5),
+                ],
+                sensor_due: vec![
+                    "its lambda sensor was read in free air 41 days ago; again every 30".to_owned(),
+                ],
+            },
+        ],
+        older_count: 12,
+        truncated: false,
     }
 }

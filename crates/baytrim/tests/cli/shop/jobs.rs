@@ -3,8 +3,9 @@
 use baytrim_api::v1::job_service_server::JobService;
 use baytrim_api::v1::{
     CloseJobRequest, CloseJobResponse, CreateJobRequest, CreateJobResponse, GetJobRequest,
-    GetJobResponse, Job, JobStanding, ListJobsRequest, ListJobsResponse, RenderJobSheetRequest,
-    RenderJobSheetResponse, ReopenJobRequest, ReopenJobResponse,
+    GetJobResponse, GetShopViewRequest, GetShopViewResponse, Job, JobStanding, ListJobsRequest,
+    ListJobsResponse, RenderJobSheetRequest, RenderJobSheetResponse, ReopenJobRequest,
+    ReopenJobResponse,
 };
 use tonic::{Code, Request, Response, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
@@ -76,6 +77,14 @@ impl JobService for Shop {
         self.enter(&request).await?;
         let job = Some(answers::job());
         Ok(Response::new(ReopenJobResponse { job }))
+    }
+
+    async fn get_shop_view(
+        &self,
+        request: Request<GetShopViewRequest>,
+    ) -> Result<Response<GetShopViewResponse>, Status> {
+        self.enter(&request).await?;
+        Ok(Response::new(answers::stages::shop_view()))
     }
 
     async fn render_job_sheet(
