@@ -264,7 +264,9 @@ mod tests {
         trace.plate_angle_percent[100] = 30.0;
         trace.plate_angle_percent[300] = f64::NAN;
         let rows = power_from_inertia(&trace, 12.0, 0.2).unwrap();
-        let left_out = rows.iter().filter(|row| !(row.plate_angle_percent >= 95.0));
+        let is_part_load =
+            |row: &&PowerRow| row.plate_angle_percent.is_nan() || row.plate_angle_percent < 95.0;
+        let left_out = rows.iter().filter(is_part_load);
         let places: Vec<f64> = left_out.map(|row| row.offset_s).collect();
         assert_eq!(
             places.len(),

@@ -3,7 +3,7 @@
 use baytrim_api::v1::power_service_client::PowerServiceClient;
 use baytrim_api::v1::{GetPowerRequest, PowerStandard};
 
-use crate::args::power::PowerArgs;
+use crate::args::power::{PowerArgs, Standard};
 use crate::client::{ANSWER_BYTES_MAX, QUICK};
 use crate::context::Context;
 use crate::exit::Exit;
@@ -16,7 +16,7 @@ pub(crate) async fn run(args: &PowerArgs, context: &mut Context<'_>) -> Result<E
     let server = context.server().await?;
     let standard = args
         .standard
-        .map_or(PowerStandard::Unspecified, |standard| standard.on_wire());
+        .map_or(PowerStandard::Unspecified, Standard::on_wire);
     let request = GetPowerRequest {
         name: args.job.full.clone(),
         pulls: args.pulls.clone(),

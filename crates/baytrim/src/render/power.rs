@@ -204,7 +204,7 @@ fn curve_table(pulls: &[&ComparedPower], options: &RenderOptions) -> String {
     };
     let mut speeds: Vec<f64> = pulls
         .iter()
-        .flat_map(|pull| points(pull))
+        .flat_map(points)
         .map(|point| point.rpm)
         .collect();
     speeds.sort_by(f64::total_cmp);

@@ -153,6 +153,11 @@ async fn repeat(daemon: &Daemon, truth: &EngineTruth, roller: &RollerOptions, pe
             strength: roller.strength * (1.0 + percent / 100.0),
             ..roller.clone()
         };
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a strength is near one"
+        )]
         let seed = (1000.0 * run.strength).round() as u64;
         send(daemon, truth, &run, seed).await;
     }
