@@ -67,8 +67,15 @@ if [ $# -gt 0 ]; then
     "$@"
     exit
 fi
-cargo test --locked -p baytrim-ledger-postgres --features live-tests
-cargo test --locked -p baytrimd --features live-tests --test replicated
+# As the whole workspace is built, so that nothing is built twice.
+live=baytrimd/live-tests,baytrim-ledger-postgres/live-tests
+cargo test --workspace --locked --features "$live" --test live --test kills --test replicated
 # The drill that docs/replicated.md names, with the programs as built here.
-cargo build --locked --quiet -p baytrimd -p baytrim
+cargo test --workspace --locked --features "$live" --test cli --test replicated --no-run --quiet
 deploy/postgres/restore-drill.sh "${CARGO_TARGET_DIR:-target}/debug"
+# Nodes that fail over by themselves, and daemons on them, in networks of their own; only root may make those.
+if [ "$(id -u)" -eq 0 ]; then
+    tests/postgres/faults.sh
+else
+    echo "NOT RUN: tests/postgres/faults.sh needs root" >&2
+fi

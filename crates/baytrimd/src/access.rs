@@ -39,7 +39,6 @@ use session::Sessions;
 pub use attempts::{ADDRESSES_MAX, ATTEMPTS_MAX, FORGIVEN_MS};
 pub(crate) use gate::is_encrypted;
 pub use gate::{Door, gate};
-pub(crate) use look::look_on;
 pub use members::{SHOP_STREAM, fold};
 pub use owner::{
     OWNER_FILE, OWNER_NAME, OwnerError, RecoverError, establish, establish_at, found, recover,

@@ -132,8 +132,8 @@ pub const KNOWN_PROPOSALS_MAX: usize = 1000;
 /// Heads in one record of a checkpoint: with the longest names two thirds of what a record may hold.
 pub const CHECKPOINT_HEADS_PER_RECORD: usize = 12_000;
 
-/// Time between two looks at what may let a caller in no longer: records of another daemon over the same store, and a
-/// clock that was set. What this daemon records is heeded at once, and a token that expires at its time.
+/// Time between two looks at the clock, which may be set: a token that expires is heeded at its time, and this much later
+/// at the most where the clock was moved.
 pub const STANDING_LOOK: Duration = Duration::from_secs(5);
 
 /// Time that a handshake may take before its connection is dropped: a slow network's round trips are far below.

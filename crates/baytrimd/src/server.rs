@@ -23,7 +23,7 @@ use tokio::sync::watch;
 use tonic::transport::server::TcpIncoming;
 use tonic_health::server::HealthReporter;
 
-use crate::access::{Access, Door, gate, look_on};
+use crate::access::{Access, Door, gate};
 use crate::checkpoints::{self, Checkpointing};
 use crate::config::ServiceLimits;
 use crate::follow::follow;
@@ -109,7 +109,6 @@ pub async fn serve(
         tokio::spawn(webhook::run(Arc::clone(&shop), webhook, stopped.clone()));
     }
     tokio::spawn(make_missing_briefs(Arc::clone(&shop), stopped.clone()));
-    tokio::spawn(look_on(access.clone(), stopped.clone()));
     let (health, health_service) = tonic_health::server::health_reporter();
     set_health(&health, true).await;
     if shop.store().is_shared() {

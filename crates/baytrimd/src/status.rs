@@ -11,6 +11,7 @@ mod tests;
 
 use baytrim_archive::RestoreError;
 use baytrim_intake::IntakeError;
+use baytrim_jobs::codec::DecodeError;
 use baytrim_ledger::{BlobError, SpoolError, StoreFault};
 use tonic::{Code, Status};
 
@@ -90,6 +91,18 @@ fn tell_internal(fault: &InternalFault) -> Told {
             Code::Unavailable,
             "OUTCOME_UNKNOWN",
             "whether the request was recorded is not known; send it again with the same request_id, which records it once at the most",
+        ),
+        InternalFault::Record {
+            source: DecodeError::TooNew { .. },
+            ..
+        }
+        | InternalFault::ShopRecord {
+            source: DecodeError::TooNew { .. },
+            ..
+        } => told.but(
+            Code::Unavailable,
+            "RECORD_NEWER",
+            "a later version of baytrimd has recorded here what this one can't read; nothing was done; send the request to a daemon of that version, or upgrade this one",
         ),
         InternalFault::Store(fault)
         | InternalFault::Blob(BlobError::Fault(fault))

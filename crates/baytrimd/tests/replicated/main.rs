@@ -4,11 +4,13 @@
 #[path = "../bearer/mod.rs"]
 mod bearer;
 mod daemons;
+mod fixtures;
 mod kept;
 mod moving;
 mod outage;
 mod shared;
 mod streams;
+mod upgrade;
 
 #[path = "../../../baytrim-ledger-postgres/tests/kills/cluster.rs"]
 mod cluster;

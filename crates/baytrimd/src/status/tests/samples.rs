@@ -8,6 +8,7 @@ use baytrim_checkpoint::CheckpointError;
 use baytrim_intake::IntakeError;
 use baytrim_intake::error::{Misreading, NoHeader};
 use baytrim_intake::place::CellPlace;
+use baytrim_jobs::codec::DecodeError;
 use baytrim_ledger::{AppendError, Damage, StoreFault};
 use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
@@ -306,6 +307,12 @@ fn own() -> Vec<Fault> {
             ..Damage::default()
         }))),
         store(StoreFault::Closed),
+        InternalFault::Record {
+            stream: "job/quoll-1".to_owned(),
+            seq: 7,
+            source: DecodeError::TooNew { found: 2 },
+        }
+        .into(),
         InternalFault::Ambiguous {
             stream: "job/quoll-1".to_owned(),
             source: StoreFault::Closed,
