@@ -73,9 +73,3 @@ cargo test --workspace --locked --features "$live" --test live --test kills --te
 # The drill that docs/replicated.md names, with the programs as built here.
 cargo test --workspace --locked --features "$live" --test cli --test replicated --no-run --quiet
 deploy/postgres/restore-drill.sh "${CARGO_TARGET_DIR:-target}/debug"
-# Nodes that fail over by themselves, and daemons on them, in networks of their own; only root may make those.
-if [ "$(id -u)" -eq 0 ]; then
-    tests/postgres/faults.sh
-else
-    echo "NOT RUN: tests/postgres/faults.sh needs root" >&2
-fi
