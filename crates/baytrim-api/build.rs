@@ -17,6 +17,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "daemon",
         "jobs",
         "ledger",
+        "library",
         "limits",
         "power",
         "pulls",

@@ -36,6 +36,7 @@ pub(crate) use self::pattern::Score;
 use self::prior::Smoothness;
 #[cfg(test)]
 pub(crate) use self::prior::own_envelope;
+pub use self::solve::ESTIMATOR;
 pub(crate) use self::solve::Solved;
 pub(crate) use self::trace::{LeftOut, Variances};
 

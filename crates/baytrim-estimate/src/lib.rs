@@ -36,7 +36,7 @@ mod witness;
 pub use context::PullContext;
 pub use evidence::PullEvidence;
 pub use false_lean::{FalseLean, Suspect, false_lean};
-pub use fit::{Fit, FitError, FitSettings, fit};
+pub use fit::{ESTIMATOR, Fit, FitError, FitSettings, fit};
 pub use kind::{NeedEvidence, Vehicle, disagreement, expected_needs, pool};
 pub use live::LivePull;
 pub use loaded::{LoadedAnswer, LoadedQuestion, which_loaded};

@@ -39,6 +39,8 @@ use baytrim_model::limits::Limits;
 use baytrim_model::proposal::NodeChange;
 use baytrim_model::table::BaseTable;
 
+use crate::fit::Fit;
+
 use bounds::{Bounds, NodeFacts};
 use change::Plan;
 use neighbours::{Link, links};
@@ -89,6 +91,16 @@ impl NodeEstimates<'_> {
     fn total_error(&self, node: usize) -> f64 {
         self.standard_error[node].hypot(self.sensor_error)
     }
+}
+
+/// Returns, for each node, the logarithm of the least fuel over the base table's that `fit` proves to be enough, at
+/// the confidence `lean_confidence`.
+pub fn least_fuel(fit: &Fit, lean_confidence: f64) -> Vec<f64> {
+    let quantile = normal::quantile(lean_confidence);
+    let pairs = fit.theta.iter().zip(&fit.standard_error);
+    pairs
+        .map(|(theta, error)| theta + quantile * error.hypot(fit.sensor_error))
+        .collect()
 }
 
 /// Largest wish that rounding looks at, ln units: a factor of 4, past any step that limits permit.

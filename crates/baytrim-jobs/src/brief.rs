@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use baytrim_model::engine::{Engine, Fuel};
 use baytrim_model::ids::{Actor, BayName, JobId, ProposalId, RevisionId, StageId, UnixMillis};
 use baytrim_model::job::JobSpec;
+use baytrim_model::library::Vehicle;
 use baytrim_model::table::TableContent;
 use serde::{Deserialize, Serialize};
 
@@ -20,6 +21,9 @@ pub struct JobFacts {
     pub title: String,
     /// Free words.
     pub notes: String,
+    /// What the vehicle is; none where nobody said.
+    #[serde(default)]
+    pub vehicle: Option<Vehicle>,
     /// Engine facts.
     pub engine: Engine,
     /// What is in the tank.
@@ -39,6 +43,7 @@ impl JobFacts {
             id: spec.id.clone(),
             title: spec.title.clone(),
             notes: spec.notes.clone(),
+            vehicle: spec.vehicle.clone(),
             engine: spec.engine.clone(),
             fuel: spec.fuel.clone(),
             content: spec.table.content,

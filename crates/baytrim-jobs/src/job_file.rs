@@ -57,6 +57,7 @@ pub fn parse(
         id,
         title: file.name,
         notes: file.notes,
+        vehicle: file.vehicle,
         engine: file.engine,
         fuel,
         axes,

@@ -13,6 +13,8 @@ pub mod export;
 pub mod false_lean;
 pub mod fold;
 pub mod job_file;
+pub mod kind;
+pub mod library;
 mod moment;
 pub mod open;
 pub mod power;

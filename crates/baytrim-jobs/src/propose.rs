@@ -1,14 +1,15 @@
 //! Planning a proposal from the evidence of a job's pulls.
 
 use baytrim_estimate::limit::{NodeEstimates, propose_nodes};
-use baytrim_estimate::{Fit, Posterior, PullEvidence, fit_whole};
-use baytrim_model::ids::{Actor, PullId, UnixMillis};
+use baytrim_estimate::{Fit, Posterior, PullEvidence};
+use baytrim_model::ids::{Actor, PullId, RevisionId, UnixMillis};
 use baytrim_model::proposal::{DoneChance, NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
 
 use crate::bay_contrast;
 use crate::bay_delay;
 use crate::false_lean;
+use crate::kind::{self, Fitted};
 use crate::refusal::Refusal;
 use crate::sensors;
 use crate::state::JobState;
@@ -51,7 +52,12 @@ pub fn plan(
     valid_s: Option<u64>,
 ) -> Result<Proposal, Refusal> {
     let spec = &state.spec;
-    let (mut fit, posterior) = fitted(state, evidence)?;
+    let Fitted {
+        mut fit,
+        posterior,
+        least_fuel,
+        remark,
+    } = fitted(state, state.head().id, evidence)?;
     let doubts = false_lean::doubts(state, pulls, evidence, &posterior)?;
     let nodes = propose_nodes(
         &spec.axes,
@@ -59,9 +65,10 @@ pub fn plan(
         &spec.target_lambda,
         &spec.limits,
         &state.head().values,
-        &estimates(&fit, &doubts.nodes),
+        &estimates(&fit, &doubts.nodes, &least_fuel),
     )
     .map_err(|error| misfit(error.to_string()))?;
+    fit.summary.remarks.splice(0..0, remark);
     fit.summary.remarks.extend(doubts.remarks);
     let contrasts = bay_contrast::contrasts(state, pulls, evidence, &posterior);
     fit.summary
@@ -85,25 +92,26 @@ pub fn plan(
         done: done(state, &fit, &posterior, &nodes),
         fit: fit.summary,
         nodes,
+        start: None,
         bays: bay_contrast::differences(&contrasts),
     })
 }
 
-/// Returns the fit of `evidence` with what it leaves unknown.
+/// Returns the fit of `evidence` with what it leaves unknown, for a table of `revision`.
 ///
 /// # Errors
 /// When there is no reading in it, or it does not fit the job.
 pub(crate) fn fitted(
     state: &JobState,
+    revision: RevisionId,
     evidence: &[&PullEvidence],
-) -> Result<(Fit, Posterior), Refusal> {
+) -> Result<Fitted, Refusal> {
     let settings = sensors::settings(state.pulls.iter().map(|entry| &entry.record));
-    let (fit, posterior) = fit_whole(&state.spec.axes, evidence, &settings)
-        .map_err(|error| misfit(error.to_string()))?;
-    if fit.summary.reading_count == 0 {
+    let fitted = kind::fitted(state, revision, evidence, &settings)?;
+    if fitted.fit.summary.reading_count == 0 {
         return Err(Refusal::NoEvidence(state.id().clone()));
     }
-    Ok((fit, posterior))
+    Ok(fitted)
 }
 
 /// Tolerance of the stop rule where nobody gives another, percent of lambda. Common practice: what an engine
@@ -146,7 +154,7 @@ pub fn event(proposal: Proposal) -> JobEvent {
     }
 }
 
-fn estimates<'a>(fit: &'a Fit, false_lean: &'a [bool]) -> NodeEstimates<'a> {
+fn estimates<'a>(fit: &'a Fit, false_lean: &'a [bool], least_fuel: &'a [f64]) -> NodeEstimates<'a> {
     NodeEstimates {
         theta: &fit.theta,
         standard_error: &fit.standard_error,
@@ -155,7 +163,7 @@ fn estimates<'a>(fit: &'a Fit, false_lean: &'a [bool]) -> NodeEstimates<'a> {
         visits: &fit.visits,
         measured_fraction: &fit.measured_fraction,
         false_lean,
-        least_fuel: &[],
+        least_fuel,
     }
 }
 

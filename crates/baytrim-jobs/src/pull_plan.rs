@@ -7,6 +7,7 @@ use baytrim_model::field::FieldError;
 use baytrim_model::proposal::DoneChance;
 use baytrim_model::pull::DelaySource;
 
+use crate::kind::Fitted;
 use crate::propose::{TOLERANCE_PERCENT, fitted};
 use crate::refusal::Refusal;
 use crate::state::JobState;
@@ -50,7 +51,7 @@ pub fn next_pull(
     let percent = ask.tolerance_percent;
     let percent = usual(percent, TOLERANCE_PERCENT, (0.1, 20.0), "tolerance_percent")?;
     check_use(state, &ask.use_map)?;
-    let (fit, posterior) = fitted(state, evidence)?;
+    let Fitted { fit, posterior, .. } = fitted(state, state.head().id, evidence)?;
     let weights = ask.use_map.weights(&spec.axes, &fit.visits);
     let log_trim = state.log_trim(state.head());
     let question = PlanQuestion {

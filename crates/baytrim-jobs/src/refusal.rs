@@ -1,11 +1,15 @@
 //! Why a request is not granted.
 
+mod library;
+
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::{
     BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId, StageId, UnixMillis,
 };
 
 use crate::moment::{span, utc};
+
+pub use library::LibraryRefusal;
 
 /// Why a request is not granted: a verdict about the request, not a fault of the program.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -125,6 +129,9 @@ pub enum Refusal {
         "job {0} has no pull to learn from; submit one with `baytrim pull submit {0} LOG --bay NAME`"
     )]
     NoPulls(JobId),
+    /// The library does not help.
+    #[error(transparent)]
+    Library(#[from] LibraryRefusal),
     /// All pulls together hold no accepted reading.
     #[error(
         "the gates refused every reading of job {0}; `baytrim pull show` says which gate refused what"
@@ -332,6 +339,7 @@ impl Refusal {
             Self::CommentsFull { .. } => "COMMENTS_FULL",
             Self::AlreadyInForce { .. } => "REVISION_ALREADY_IN_FORCE",
             Self::RequestIdReused(_) => "REQUEST_ID_REUSED",
+            Self::Library(refusal) => refusal.reason(),
         }
     }
 
@@ -362,6 +370,7 @@ impl Refusal {
             | Self::CommentsFull { .. }
             | Self::AlreadyInForce { .. }
             | Self::ChannelMapInForce { .. } => RefusalKind::State,
+            Self::Library(refusal) => refusal.kind(),
             Self::EtagMismatch { .. } => RefusalKind::Conflict,
             Self::SameHand { .. } | Self::HandUnknown { .. } => RefusalKind::Forbidden,
         }

@@ -41,7 +41,8 @@ pub fn compare(recorded: &Proposal, again: &Proposal) -> Comparison {
     Comparison {
         is_identical: recorded.nodes == again.nodes
             && recorded.fit == again.fit
-            && recorded.base_revision == again.base_revision,
+            && recorded.base_revision == again.base_revision
+            && recorded.start == again.start,
         differing: differing.collect(),
     }
 }

@@ -5,6 +5,7 @@ use baytrim_model::bay::DelayChoice;
 use baytrim_model::ids::{ProposalId, PullId, RevisionId};
 use baytrim_model::samples::Samples;
 
+use crate::kind::Fitted;
 use crate::propose::{chosen_pulls, fitted};
 use crate::pulls;
 use crate::refusal::Refusal;
@@ -95,7 +96,7 @@ pub fn node(
     ask: &TraceAsk,
     evidence: &[&PullEvidence],
 ) -> Result<Traced, Refusal> {
-    let (fit, posterior) = fitted(state, evidence)?;
+    let Fitted { fit, posterior, .. } = fitted(state, ask.revision, evidence)?;
     let log_trim = state.log_trim(state.revision(ask.revision)?)[ask.node];
     Ok(Traced {
         need: fit.theta[ask.node] - log_trim,

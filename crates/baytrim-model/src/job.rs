@@ -10,6 +10,7 @@ use crate::engine::{Engine, Fuel};
 use crate::field::{FieldError, check_range};
 use crate::gate::GateSettings;
 use crate::ids::{BayName, JobId};
+use crate::library::Vehicle;
 use crate::limits::Limits;
 use crate::power::PowerSettings;
 use crate::table::{BaseTable, shape_error};
@@ -24,6 +25,9 @@ pub struct JobSpec {
     /// Free words: the vehicle, its parts, what the customer wants.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub notes: String,
+    /// Which kind of vehicle it is and what is fitted; none: nobody said, and the job is in no library.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub vehicle: Option<Vehicle>,
     /// Engine facts.
     pub engine: Engine,
     /// What is in the tank.
@@ -58,6 +62,7 @@ impl JobSpec {
                 "give the job a name of 1 to 120 bytes",
             ));
         }
+        errors.extend(self.vehicle.iter().flat_map(Vehicle::problems));
         errors.extend(self.engine.problems());
         errors.extend(self.fuel.problems());
         self.axis_problems(&mut errors);

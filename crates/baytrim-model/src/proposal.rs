@@ -5,6 +5,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use crate::ids::{Actor, BayName, ProposalId, PullId, RevisionId, UnixMillis};
+use crate::library::StartingTable;
 use crate::limits::LimitName;
 
 /// What a proposal does with a node.
@@ -138,6 +139,9 @@ pub struct Proposal {
     pub done: Option<DoneChance>,
     /// One entry per node, in node order.
     pub nodes: Vec<NodeChange>,
+    /// What makes it a starting table: learnt from other vehicles, from no pull of its own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub start: Option<Box<StartingTable>>,
     /// How each bay reads against the others at the same places; empty where all pulls came from one bay, or they
     /// hardly meet, and in records of a time when nobody noted it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

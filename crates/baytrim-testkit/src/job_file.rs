@@ -30,6 +30,16 @@ pub fn job_toml(spec: &JobSpec, comments: &[&str], beside: Beside<'_>) -> String
     let _ = writeln!(text, "\nid = {}", quoted(spec.id.as_str()));
     let _ = writeln!(text, "name = {}", quoted(&spec.title));
     let _ = writeln!(text, "notes = {}", quoted(&spec.notes));
+    if let Some(vehicle) = &spec.vehicle {
+        let parts: Vec<String> = vehicle.parts.iter().map(|part| quoted(part)).collect();
+        let _ = writeln!(
+            text,
+            "\n[vehicle]\nmodel = {}\ngeneration = {}\nparts = [{}]",
+            quoted(&vehicle.model),
+            quoted(&vehicle.generation),
+            parts.join(", ")
+        );
+    }
     let engine = &spec.engine;
     let _ = writeln!(
         text,

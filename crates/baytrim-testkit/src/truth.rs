@@ -210,6 +210,7 @@ impl EngineTruth {
             title: format!("Simulated engine {id}"),
             id,
             notes: "Invented: made by a simulator.".to_owned(),
+            vehicle: None,
             engine: self.engine.clone(),
             fuel: self.fuel.clone(),
             axes: self.axes.clone(),

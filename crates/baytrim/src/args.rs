@@ -15,6 +15,7 @@ pub(crate) mod access;
 pub(crate) mod channels;
 pub(crate) mod job;
 pub(crate) mod ledger;
+pub(crate) mod library;
 pub(crate) mod plan;
 pub(crate) mod power;
 pub(crate) mod proposal;
@@ -27,6 +28,7 @@ use access::{MemberCommand, PolicyCommand, TokenCommand};
 use channels::{BayCommand, ChannelsCommand};
 use job::JobCommand;
 use ledger::LedgerCommand;
+use library::LibraryCommand;
 use plan::PlanArgs;
 use power::PowerArgs;
 use proposal::{ApproveArgs, CommentArgs, ProposalCommand, ProposeArgs, RejectArgs};
@@ -135,6 +137,9 @@ pub(crate) enum Command {
     /// Say which state of the vehicle pulls belong to, and compare such states
     #[command(subcommand)]
     Stage(StageCommand),
+    /// Look at what the shop's own jobs teach, and start a job from them
+    #[command(subcommand)]
+    Library(LibraryCommand),
     /// Find out which column of a log is which quantity
     #[command(subcommand)]
     Channels(ChannelsCommand),

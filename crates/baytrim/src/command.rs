@@ -11,6 +11,7 @@ pub(crate) mod inbox;
 pub(crate) mod job;
 pub(crate) mod job_follow;
 pub(crate) mod ledger;
+pub(crate) mod library;
 pub(crate) mod pages;
 pub(crate) mod plan;
 pub(crate) mod power;

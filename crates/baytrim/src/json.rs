@@ -9,6 +9,7 @@ pub(crate) mod checkpoint;
 pub(crate) mod inbox;
 pub(crate) mod job;
 pub(crate) mod ledger;
+pub(crate) mod library;
 pub(crate) mod plan;
 pub(crate) mod power;
 pub(crate) mod proposal;

@@ -12,6 +12,7 @@ pub(crate) mod grid;
 pub(crate) mod inbox;
 pub mod job;
 pub mod ledger;
+pub mod library;
 pub(crate) mod limits;
 pub(crate) mod look;
 pub(crate) mod marks;

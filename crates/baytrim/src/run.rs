@@ -5,8 +5,8 @@ use std::io::Write;
 
 use crate::args::{Cli, Command, parse};
 use crate::command::{
-    access, bay, channels, completions, inbox, job, ledger, plan, power, proposal, pull, review,
-    shop, stage, status, table, trace,
+    access, bay, channels, completions, inbox, job, ledger, library, plan, power, proposal, pull,
+    review, shop, stage, status, table, trace,
 };
 use crate::context::Context;
 use crate::environment::Environment;
@@ -53,6 +53,7 @@ async fn dispatch(cli: &Cli, context: &mut Context<'_>) -> Result<Exit, Failure>
     match &cli.command {
         Command::Job(command) => job::run(command, context).await,
         Command::Pull(command) => pull::run(command, context).await,
+        Command::Library(command) => library::run(command, context).await,
         Command::Stage(command) => stage::run(command, context).await,
         Command::Power(args) => power::run(args, context).await,
         Command::Bay(command) => bay::run(command, context).await,

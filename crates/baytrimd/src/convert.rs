@@ -4,6 +4,7 @@ pub mod access;
 pub mod bay;
 pub mod checkpoint;
 pub mod job;
+pub mod library;
 pub mod name;
 pub mod page;
 pub mod power;

@@ -18,6 +18,7 @@ mod follow;
 pub mod intake;
 pub mod judged;
 pub mod ledger_check;
+pub mod library;
 pub mod limits;
 pub mod live;
 pub mod log;

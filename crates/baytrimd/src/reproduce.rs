@@ -1,6 +1,7 @@
 //! Computing a recorded proposal again, from the raw logs as they came.
 
 use baytrim_estimate::PullEvidence;
+use baytrim_jobs::library::Source;
 use baytrim_jobs::reproduce::{Comparison, compare};
 use baytrim_jobs::{Fold as _, JobState, propose};
 use baytrim_ledger::{Hasher, Store};
@@ -10,6 +11,7 @@ use baytrim_model::record::{JobEvent, JobRecord};
 
 use crate::evidence;
 use crate::fault::{Fault, InternalFault};
+use crate::library;
 use crate::shop::{decode, stream_of};
 
 /// Records that are read at a time.
@@ -36,6 +38,9 @@ pub struct Reproduction {
 /// When there is no such proposal, a log is gone, or the store fails.
 pub fn reproduce(store: &dyn Store, id: &JobId, number: ProposalId) -> Result<Reproduction, Fault> {
     let (state, recorded) = as_of(store, id, number)?;
+    if recorded.start.is_some() {
+        return start_again(store, state, recorded);
+    }
     let mut pulls = Vec::with_capacity(recorded.pulls.len());
     let mut evidence: Vec<PullEvidence> = Vec::with_capacity(recorded.pulls.len());
     for &pull in &recorded.pulls {
@@ -62,6 +67,42 @@ pub fn reproduce(store: &dyn Store, id: &JobId, number: ProposalId) -> Result<Re
         recorded,
         again,
         pulls,
+        comparison,
+    })
+}
+
+/// Computes a starting table again: the jobs behind it as they were then, their logs read anew.
+fn start_again(
+    store: &dyn Store,
+    state: JobState,
+    recorded: Proposal,
+) -> Result<Reproduction, Fault> {
+    let mut kept = Vec::new();
+    for entry in recorded.start.iter().flat_map(|start| &start.sources) {
+        let source = library::as_then(store, entry)?;
+        let mut evidence = Vec::new();
+        for &pull in &entry.pulls {
+            let pull = source.pull(pull)?;
+            evidence.push(evidence::read_again(store, &source, pull)?);
+        }
+        kept.push((entry, source, evidence));
+    }
+    let sources = kept.iter().map(|(entry, source, evidence)| Source {
+        state: source,
+        entry: (*entry).clone(),
+        evidence: evidence.iter().collect(),
+    });
+    let sources: Vec<Source<'_>> = sources.collect();
+    let (at, by) = (recorded.created_at, &recorded.created_by);
+    let again = baytrim_jobs::library::start(&state, &sources, at, by, recorded.valid_s)?;
+    let comparison = compare(&recorded, &again);
+    drop(sources);
+    drop(kept);
+    Ok(Reproduction {
+        state,
+        recorded,
+        again,
+        pulls: Vec::new(),
         comparison,
     })
 }

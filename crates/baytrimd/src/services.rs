@@ -8,6 +8,7 @@ mod corrections;
 mod daemon;
 mod jobs;
 mod ledger;
+mod library;
 mod power;
 mod pulls;
 mod reviews;
@@ -31,6 +32,7 @@ use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
 use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
+use baytrim_api::v1::library_service_server::LibraryServiceServer;
 use baytrim_api::v1::power_service_server::PowerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
@@ -48,6 +50,7 @@ pub use corrections::Corrections;
 pub use daemon::Daemon;
 pub use jobs::Jobs;
 pub use ledger::Ledger;
+pub use library::Library;
 pub use power::Power;
 pub use pulls::Pulls;
 pub use reviews::Reviews;
@@ -69,6 +72,8 @@ pub fn routes(
     let corrections = CorrectionServiceServer::new(Corrections::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let reviews = ReviewServiceServer::new(Reviews::new(Arc::clone(shop)))
+        .max_decoding_message_size(MESSAGE_BYTES_MAX);
+    let library = LibraryServiceServer::new(Library::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
     let stages = StageServiceServer::new(Stages::new(Arc::clone(shop)))
         .max_decoding_message_size(MESSAGE_BYTES_MAX);
@@ -95,6 +100,7 @@ pub fn routes(
         .add_service(power)
         .add_service(corrections)
         .add_service(reviews)
+        .add_service(library)
         .add_service(stages)
         .add_service(tables)
         .add_service(ledger)

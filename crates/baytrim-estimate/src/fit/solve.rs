@@ -16,7 +16,7 @@ use super::prior::{self, Smoothness};
 use super::{Fit, FitError, FitSettings, border_prior, calibrate, remark, residual};
 
 /// Name and version of the estimator, for the record.
-const ESTIMATOR: &str = concat!("baytrim-estimate ", env!("CARGO_PKG_VERSION"));
+pub const ESTIMATOR: &str = concat!("baytrim-estimate ", env!("CARGO_PKG_VERSION"));
 /// Rounds of estimating noise, offsets and film from residuals.
 const ROUNDS: i32 = 3;
 /// Rounds of estimating the prior's strength from the evidence.

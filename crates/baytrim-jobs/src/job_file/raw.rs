@@ -6,6 +6,7 @@ use baytrim_model::bay::DelayModel;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::engine::Engine;
 use baytrim_model::gate::GateSettings;
+use baytrim_model::library::Vehicle;
 use baytrim_model::limits::Limits;
 use baytrim_model::power::{PowerSettings, Roller};
 use serde::Deserialize;
@@ -17,6 +18,7 @@ pub(super) struct JobFile {
     pub(super) name: String,
     #[serde(default)]
     pub(super) notes: String,
+    pub(super) vehicle: Option<Vehicle>,
     pub(super) engine: Engine,
     pub(super) fuel: FuelFile,
     pub(super) axes: AxesFile,

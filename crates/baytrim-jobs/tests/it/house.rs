@@ -63,6 +63,7 @@ pub(crate) fn proposal(state: &JobState, changes: &[(usize, f64)]) -> Proposal {
         }
     });
     Proposal {
+        start: None,
         bays: Vec::new(),
         id: state.next_proposal(),
         base_revision: state.head().id,

@@ -10,6 +10,7 @@ mod exports;
 mod folds;
 mod house;
 mod job_files;
+mod library;
 mod sensors;
 mod taking;
 mod verdicts;

@@ -3,6 +3,7 @@
 use baytrim_api::v1::{Job, Limits, RenderJobSheetResponse, TableContent, Wall};
 use serde::Serialize;
 
+use super::library::VehicleJson;
 use crate::name::{number, short};
 use crate::render::job::{content_name, standing_name};
 
@@ -12,6 +13,7 @@ pub(crate) struct JobJson<'a> {
     id: Option<String>,
     title: &'a str,
     notes: &'a str,
+    vehicle: Option<VehicleJson<'a>>,
     engine: Option<EngineJson>,
     fuel: Option<FuelJson<'a>>,
     rpm: Option<&'a [f64]>,
@@ -80,6 +82,7 @@ impl<'a> From<&'a Job> for JobJson<'a> {
         Self {
             title: &job.title,
             notes: &job.notes,
+            vehicle: job.vehicle.as_ref().map(VehicleJson::from),
             engine: job.engine.as_ref().map(|engine| EngineJson {
                 strokes: engine.strokes,
                 displacement_cc: engine.displacement_cc,

@@ -3,6 +3,7 @@
 use baytrim_api::v1::{Comment, FitSummary, NodeChange, Proposal, Verdict};
 use serde::Serialize;
 
+use super::library::StartJson;
 use super::plan::DoneJson;
 use crate::name::{job_of, number, short};
 use crate::render::proposal::{is_recorded, state_name};
@@ -26,6 +27,7 @@ pub(crate) struct ProposalJson<'a> {
     nodes: Vec<NodeJson<'a>>,
     fit: Option<FitJson<'a>>,
     done: Option<DoneJson>,
+    start: Option<StartJson<'a>>,
     cautions: &'a [String],
     verdict: Option<VerdictJson<'a>>,
     comments: Vec<CommentJson<'a>>,
@@ -121,6 +123,7 @@ impl<'a> From<&'a Proposal> for ProposalJson<'a> {
             nodes: proposal.nodes.iter().map(node).collect(),
             fit: proposal.fit.as_ref().map(fit),
             done: proposal.done.as_ref().map(DoneJson::from),
+            start: proposal.start.as_ref().map(StartJson::from),
             cautions: &proposal.cautions,
             verdict: proposal.verdict.as_ref().map(verdict),
             comments: proposal.comments.iter().map(comment).collect(),

@@ -98,6 +98,7 @@ pub(crate) fn is_recorded(proposal: &Proposal) -> bool {
 
 fn heading(proposal: &Proposal, options: &RenderOptions) -> String {
     let pulls = match proposal.pulls.as_slice() {
+        [] if proposal.start.is_some() => "other vehicles of its kind".to_owned(),
         [] => "no pulls".to_owned(),
         [pull] => format!("pull {pull}"),
         pulls => format!("pulls {}", pulls.join(", ")),

@@ -2,6 +2,7 @@
 
 pub(crate) mod bays;
 mod house;
+pub(crate) mod library;
 mod next;
 pub(crate) mod power;
 pub(crate) mod stages;
@@ -240,6 +241,7 @@ pub(crate) fn proposal() -> Proposal {
         pulls: vec!["p1".to_owned(), "p2".to_owned(), "p3".to_owned()],
         create_time: Some(MOMENT),
         expire_time: Some(LATER),
+        start: None,
         comments: vec![comment()],
         creator: "kim".to_owned(),
         fit: Some(FitSummary {

@@ -5,6 +5,7 @@ mod answers;
 mod commands;
 mod failures;
 mod json;
+mod library;
 mod pages;
 mod shop;
 mod stages;

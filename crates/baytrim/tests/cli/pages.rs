@@ -28,7 +28,7 @@ use crate::answers;
     reason = "the flag that writes goldens anew"
 )]
 /// Holds the page that `draw` makes at 80 and 140 columns, without and with colour, to its goldens.
-fn check(name: &str, draw: impl Fn(&RenderOptions) -> String) {
+pub(crate) fn check(name: &str, draw: impl Fn(&RenderOptions) -> String) {
     for (width, color) in [(80, false), (140, false), (80, true), (140, true)] {
         let page = draw(&RenderOptions { width, color });
         let suffix = if color { "color" } else { "plain" };

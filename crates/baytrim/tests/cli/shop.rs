@@ -8,6 +8,7 @@ use baytrim_api::v1::correction_service_server::CorrectionServiceServer;
 use baytrim_api::v1::daemon_service_server::DaemonServiceServer;
 use baytrim_api::v1::job_service_server::JobServiceServer;
 use baytrim_api::v1::ledger_service_server::LedgerServiceServer;
+use baytrim_api::v1::library_service_server::LibraryServiceServer;
 use baytrim_api::v1::power_service_server::PowerServiceServer;
 use baytrim_api::v1::pull_service_server::PullServiceServer;
 use baytrim_api::v1::review_service_server::ReviewServiceServer;
@@ -16,8 +17,8 @@ use baytrim_api::v1::table_service_server::TableServiceServer;
 use baytrim_api::v1::{
     ApproveProposalRequest, AssignPullRequest, CloseJobRequest, CreateCommentRequest,
     CreateJobRequest, CreateProposalRequest, CreateSensorCheckRequest, CreateStageRequest,
-    ExportTableRequest, GetPowerRequest, OpenUpload, PlanPullRequest, RejectProposalRequest,
-    RevertTableRequest, SetChannelMapRequest,
+    CreateStartingTableRequest, ExportTableRequest, GetPowerRequest, OpenUpload, PlanPullRequest,
+    RejectProposalRequest, RevertTableRequest, SetChannelMapRequest,
 };
 use tokio::net::TcpListener;
 use tokio_stream::wrappers::TcpListenerStream;
@@ -30,6 +31,7 @@ mod corrections;
 mod daemon;
 mod jobs;
 mod ledger;
+mod library;
 mod power;
 mod pulls;
 mod reviews;
@@ -50,6 +52,7 @@ pub(crate) struct Seen {
     pub(crate) jobs: Vec<CreateJobRequest>,
     pub(crate) uploads: Vec<Upload>,
     pub(crate) proposals: Vec<CreateProposalRequest>,
+    pub(crate) starts: Vec<CreateStartingTableRequest>,
     pub(crate) plans: Vec<PlanPullRequest>,
     pub(crate) powers: Vec<GetPowerRequest>,
     pub(crate) approvals: Vec<ApproveProposalRequest>,
@@ -88,6 +91,7 @@ impl Shop {
         let url = format!("http://{}", listener.local_addr().unwrap());
         let serving = Server::builder()
             .add_service(JobServiceServer::new(shop.clone()))
+            .add_service(LibraryServiceServer::new(shop.clone()))
             .add_service(BayServiceServer::new(shop.clone()))
             .add_service(PullServiceServer::new(shop.clone()))
             .add_service(PowerServiceServer::new(shop.clone()))

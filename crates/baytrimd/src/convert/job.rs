@@ -5,8 +5,10 @@ use baytrim_jobs::job_file::Attachments;
 use baytrim_jobs::standing::JobStanding;
 use baytrim_jobs::{JobBrief, JobFacts, Refusal};
 use baytrim_ledger::Head;
+use baytrim_model::engine::Engine;
 use baytrim_model::ids::UnixMillis;
 use baytrim_model::job::JobSpec;
+use baytrim_model::library::Vehicle;
 use baytrim_model::limits::Limits;
 use baytrim_model::table::TableContent;
 
@@ -130,11 +132,7 @@ fn facts(job: &JobFacts) -> v1::Job {
         name: name::job(&job.id),
         title: job.title.clone(),
         notes: job.notes.clone(),
-        engine: Some(v1::Engine {
-            strokes: job.engine.strokes.into(),
-            displacement_cc: job.engine.displacement_cc,
-            cylinders: job.engine.cylinders.into(),
-        }),
+        engine: Some(engine(&job.engine)),
         fuel: Some(v1::Fuel {
             display_name: job.fuel.name.clone(),
             stoichiometric_afr: job.fuel.stoichiometric_afr,
@@ -143,7 +141,26 @@ fn facts(job: &JobFacts) -> v1::Job {
         dead_time_ms,
         resolution: job.resolution,
         bays: job.bays.iter().map(ToString::to_string).collect(),
+        vehicle: job.vehicle.as_ref().map(vehicle),
         ..v1::Job::default()
+    }
+}
+
+/// Returns what a vehicle is.
+pub fn vehicle(vehicle: &Vehicle) -> v1::Vehicle {
+    v1::Vehicle {
+        model: vehicle.model.clone(),
+        generation: vehicle.generation.clone(),
+        parts: vehicle.parts.clone(),
+    }
+}
+
+/// Returns the facts of an engine.
+pub fn engine(engine: &Engine) -> v1::Engine {
+    v1::Engine {
+        strokes: engine.strokes.into(),
+        displacement_cc: engine.displacement_cc,
+        cylinders: engine.cylinders.into(),
     }
 }
 

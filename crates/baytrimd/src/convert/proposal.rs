@@ -5,6 +5,7 @@ use baytrim_jobs::JobState;
 use baytrim_jobs::propose::CAUTIONS;
 use baytrim_jobs::state::{ProposalEntry, ProposalStanding, VerdictEntry};
 use baytrim_jobs::verdict;
+use baytrim_model::library::{LibrarySource, StartingTable};
 use baytrim_model::proposal::{DoneChance, FitSummary, NodeChange, Proposal};
 use baytrim_model::record::Duty;
 
@@ -81,7 +82,29 @@ fn facts(state: &JobState, proposal: &Proposal) -> v1::Proposal {
         plate_percent: axes.plate_percent.breakpoints().to_vec(),
         change_count: u32::try_from(changes.count()).unwrap_or(u32::MAX),
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
+        start: proposal.start.as_deref().map(start),
         ..v1::Proposal::default()
+    }
+}
+
+fn start(start: &StartingTable) -> v1::StartingTable {
+    let spread = &start.prior.spread;
+    v1::StartingTable {
+        sources: start.sources.iter().map(source).collect(),
+        level_percent: spread.level_percent,
+        shape_percent: spread.shape_percent,
+        rough_percent: spread.rough_percent,
+    }
+}
+
+fn source(source: &LibrarySource) -> v1::LibrarySource {
+    v1::LibrarySource {
+        job: name::job(&source.job),
+        revision: source.revision.to_string(),
+        proposal: source.proposal.to_string(),
+        pulls: source.pulls.iter().map(ToString::to_string).collect(),
+        record_count: source.record_count,
+        record_hash: source.record_hash.clone(),
     }
 }
 

@@ -203,7 +203,7 @@ fn compute(shop: &Shop, job: &Loaded, excluded: &[PullId], by: &Actor) -> Result
     )?)
 }
 
-fn recorded(decided: &Decided) -> Result<baytrim_api::v1::Proposal, Fault> {
+pub(super) fn recorded(decided: &Decided) -> Result<baytrim_api::v1::Proposal, Fault> {
     let Outcome::Proposal(id) = decided.outcome else {
         return Err(InternalFault::Impossible("a proposal was recorded as something else").into());
     };

@@ -25,6 +25,7 @@ mod formats;
 mod harness;
 mod hostile;
 mod large;
+mod library;
 mod lists;
 mod members;
 mod people;

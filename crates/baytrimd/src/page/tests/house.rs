@@ -63,6 +63,7 @@ fn proposal(state: &JobState, change: &dyn Fn(usize) -> (f64, f64)) -> Proposal 
         node(rpm, plate_percent, percent, measured_fraction)
     });
     Proposal {
+        start: None,
         bays: Vec::new(),
         id: ProposalId(1),
         base_revision: RevisionId(0),

@@ -1,6 +1,7 @@
 //! One refusal of every kind.
 
 use baytrim_jobs::Refusal;
+use baytrim_jobs::refusal::LibraryRefusal;
 use baytrim_model::ids::{ChannelMapId, ProposalId, PullId, RevisionId, StageId, UnixMillis};
 
 use super::{bay, field, job};
@@ -103,8 +104,29 @@ pub(super) fn refusals() -> Vec<Fault> {
         },
         Refusal::RequestIdReused("r-1".to_owned()),
     ];
-    let all = refusals.into_iter().chain(of_stages());
+    let all = refusals
+        .into_iter()
+        .chain(of_stages())
+        .chain(of_the_library());
     all.map(Fault::from).collect()
+}
+
+/// Refusals about the library.
+fn of_the_library() -> [Refusal; 5] {
+    [
+        LibraryRefusal::Empty(job()),
+        LibraryRefusal::NoVehicle(job()),
+        LibraryRefusal::OtherKind {
+            job: job(),
+            other: job(),
+        },
+        LibraryRefusal::Untaught(job()),
+        LibraryRefusal::Changed {
+            job: job(),
+            records: 7,
+        },
+    ]
+    .map(Refusal::from)
 }
 
 /// Refusals about stages and the standing of a job.
