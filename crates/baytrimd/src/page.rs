@@ -15,6 +15,7 @@ mod grid;
 mod guard;
 mod inbox;
 mod job;
+mod library;
 mod mark;
 mod moment;
 mod number;
@@ -64,6 +65,11 @@ pub fn router(shop: Arc<Shop>, access: Access) -> Router {
         .route("/jobs/{job}/coverage", get(coverage::page))
         .route("/jobs/{job}/sheet", get(sheet::page))
         .route("/jobs/{job}/sheet.pdf", get(sheet::file))
+        .route("/jobs/{job}/library", get(library::page))
+        .route(
+            "/jobs/{job}/library/start",
+            post(library::start).get(library::back),
+        )
         .route("/jobs/{job}/stages", get(stages::page))
         .route(
             "/jobs/{job}/stages/begin",

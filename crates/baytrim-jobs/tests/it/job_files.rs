@@ -115,7 +115,7 @@ fn every_fault_is_named() {
         ),
         (
             changed("step_percent = 10.0", "step_percnt = 10.0"),
-            "line 49: unknown field `step_percnt`, expected one of `step_percent`, `total_percent`, `neighbour_percent`, `deadband_percent`, `leanest_lambda`, `walls`, `lean_confidence`, `standard_error_percent_max`, `visits_min`, `borrowed_changes`; see `baytrim job example` for every key and its form",
+            "line 55: unknown field `step_percnt`, expected one of `step_percent`, `total_percent`, `neighbour_percent`, `deadband_percent`, `leanest_lambda`, `walls`, `lean_confidence`, `standard_error_percent_max`, `visits_min`, `borrowed_changes`; see `baytrim job example` for every key and its form",
         ),
         (
             changed("id = \"quoll-1\"", "id = \"Quoll 1\""),

@@ -77,7 +77,7 @@ async fn other_answers_have_their_documented_keys() {
             "job show quoll-1 --json",
             "id title notes engine fuel rpm plate_percent content dead_time_ms resolution \
              target_lambda limits bays create_time creator head_revision pull_count \
-             open_proposals etag standing stage",
+             open_proposals etag standing stage vehicle",
         ),
         ("pull list quoll-1 --json", "job pulls"),
         (
@@ -209,6 +209,9 @@ async fn every_key_is_documented() {
         "table export quoll-1 --format csv --json",
         "shop --json",
         "stage list quoll-1 --json",
+        "library list --json",
+        "library nearest quoll-1 --json",
+        "library start quoll-1 --json",
         "stage compare quoll-1 s1 s2 --json",
         "bay show east --json",
         "channels suggest Cargo.toml --json",

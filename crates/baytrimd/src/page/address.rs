@@ -43,6 +43,11 @@ pub(super) fn stages(job: &JobId) -> String {
     format!("/jobs/{job}/stages")
 }
 
+/// Returns the path of what the library has for a job.
+pub(super) fn library(job: &JobId) -> String {
+    format!("/jobs/{job}/library")
+}
+
 /// Returns the path of a job's sheet.
 pub(super) fn sheet(job: &JobId) -> String {
     format!("/jobs/{job}/sheet")
@@ -55,6 +60,7 @@ pub(super) fn sections(job: &JobId, here: &str) -> Markup {
         ("coverage", "Coverage and plan", coverage(job)),
         ("traces", "Traces", traces(job)),
         ("stages", "Stages", stages(job)),
+        ("library", "Library", library(job)),
         ("sheet", "Job sheet", sheet(job)),
     ];
     html! {

@@ -117,6 +117,7 @@ fn method_of(method: &Method, path: &str) -> Option<&'static str> {
         "reject" => "ReviewService/RejectProposal",
         "revert" => "TableService/RevertTable",
         "comment" => "ReviewService/CreateComment",
+        "start" => "LibraryService/CreateStartingTable",
         "begin" => "StageService/CreateStage",
         "close" => "JobService/CloseJob",
         "reopen" => "JobService/ReopenJob",
@@ -148,6 +149,10 @@ mod tests {
             Some("TableService/RevertTable")
         );
         assert_eq!(of("/jobs/j/stages/begin"), Some("StageService/CreateStage"));
+        assert_eq!(
+            of("/jobs/j/library/start"),
+            Some("LibraryService/CreateStartingTable")
+        );
         assert_eq!(of("/jobs/j/stages/close"), Some("JobService/CloseJob"));
         assert_eq!(of("/jobs/j/stages/reopen"), Some("JobService/ReopenJob"));
         assert_eq!(of(&format!("{proposal}/forget")), None);

@@ -111,7 +111,7 @@ async fn a_job_starts_from_its_kind_and_it_can_be_computed_again() {
     };
     daemon
         .tables()
-        .revert_table(by("Ruth", back))
+        .revert_table(by("Ines", back))
         .await
         .unwrap();
     assert_eq!(nearest(&daemon, "next").await.unwrap().entries.len(), 2);
