@@ -9,7 +9,7 @@ use baytrim_jobs::refusal::LibraryRefusal;
 use baytrim_jobs::{Fold as _, JobState, Refusal};
 use baytrim_ledger::Store;
 use baytrim_model::ids::{Actor, JobId};
-use baytrim_model::library::LibrarySource;
+use baytrim_model::library::{LibrarySource, Vehicle};
 use baytrim_model::proposal::Proposal;
 use baytrim_model::record::JobRecord;
 
@@ -63,13 +63,19 @@ pub fn nearest(shop: &Shop, job: &Loaded) -> Result<Vec<Near>, Fault> {
     if here.vehicle.is_none() {
         return Err(Refusal::from(LibraryRefusal::NoVehicle(here.id.clone())).into());
     }
+    let kind = here.vehicle.as_ref().map(Vehicle::kind);
     let mut found = Vec::new();
     let (mut token, mut seen) = (String::new(), 0);
     loop {
         let page = Page::parse("library", i32::MAX, &token)?;
         let (ids, next) = shop.list::<JobId>(JOB_PREFIX, &page)?;
         seen += ids.len();
-        for id in ids.iter().filter(|id| **id != here.id) {
+        for (id, head) in ids.iter().filter(|(id, _)| *id != here.id) {
+            // What lists tell of a job is at hand; only those of the kind are folded.
+            let vehicle = shop.brief(id, head)?.0.facts.vehicle;
+            if vehicle.map(|vehicle| vehicle.kind()) != kind {
+                continue;
+            }
             let Some(entry) = entry(shop, id)? else {
                 continue;
             };

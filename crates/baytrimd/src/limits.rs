@@ -139,7 +139,7 @@ pub const STANDING_LOOK: Duration = Duration::from_secs(5);
 /// Time that a handshake may take before its connection is dropped: a slow network's round trips are far below.
 pub const HANDSHAKE_PATIENCE: Duration = Duration::from_secs(10);
 
-/// Most jobs that are looked through for those of one kind: each is folded from its records.
+/// Most jobs that are looked through for those of one kind: the brief of each is read.
 pub const LIBRARY_JOBS_MAX: usize = 5000;
 
 /// Most entries of the library that are shown as the nearest.

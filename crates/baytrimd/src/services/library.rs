@@ -46,7 +46,7 @@ impl LibraryService for Library {
         let answer = blocking(move || {
             let (ids, next_page_token) = shop.list::<JobId>(JOB_PREFIX, &page)?;
             let mut entries = Vec::new();
-            for id in &ids {
+            for (id, _) in &ids {
                 entries.extend(library::entry(&shop, id)?.as_ref().map(convert::entry));
             }
             Ok(ListLibraryResponse {
