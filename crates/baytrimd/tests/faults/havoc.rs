@@ -105,8 +105,7 @@ impl Havoc {
                 break;
             }
         }
-        // Debian's Patroni may promote a node that lacks commits if the old primary wakes up in the very moment in which
-        // another takes over: docs/replicated.md. 0 provokes that.
+        // A primary that wakes up just as another takes over is the worst moment: docs/replicated.md. 0 provokes it.
         sleep(Duration::from_secs(told("BAYTRIM_TEST_SETTLE", 6)));
         world::heal(fault, &node);
         if !world::is_whole(2, Duration::from_secs(45)) {
