@@ -11,7 +11,7 @@ use baytrim_ledger_local::{LocalStore, OpenCheck, OpenError, Options};
 use tempfile::TempDir;
 
 use crate::history::{Outcome, Write, apply, history};
-use crate::support::{Random, copy_dir, name, open, quick_dir, small};
+use crate::support::{Random, copy_dir, name, open, quick_dir, setting, small};
 
 pub(crate) type Records = BTreeMap<StreamName, Vec<Record>>;
 pub(crate) type Chunks = BTreeMap<StreamName, Vec<(u64, Vec<u8>)>>;
@@ -112,16 +112,8 @@ fn harm(dir: &Path, log: &str, harm: Harm, random: &mut Random) -> bool {
     new != old
 }
 
-#[expect(
-    clippy::disallowed_methods,
-    reason = "the environment bounds the long form"
-)]
-fn harm_times() -> u64 {
-    std::env::var("BAYTRIM_HARM_TIMES").map_or(1, |text| text.parse().expect("a whole number"))
-}
-
 fn harm_many_times(log: &str, kind: Harm, trials: u64) {
-    let trials = trials * harm_times();
+    let trials = trials * setting("BAYTRIM_HARM_TIMES", 1);
     let (original, records, chunks) = ledger(5);
     assert!(
         segment_files(original.path(), "journal").len() > 3,

@@ -7,7 +7,7 @@ use baytrim_ledger::Store;
 use baytrim_ledger_local::{IndexReport, LocalStore};
 
 use crate::history::{Outcome, Write, apply, check, history};
-use crate::support::{Random, copy_dir, open, quick_dir, roomy};
+use crate::support::{Random, copy_dir, open, quick_dir, roomy, setting};
 
 fn files_below(dir: &Path, found: &mut Vec<PathBuf>) {
     for entry in fs::read_dir(dir).expect("lists") {
@@ -37,7 +37,8 @@ fn a_damaged_index_costs_nothing() {
     let writes = history(9, 120);
     let original = ledger(&writes);
     let mut rebuilt = 0;
-    for trial in 0..150 {
+    let trials = 150 * setting("BAYTRIM_HARM_TIMES", 1);
+    for trial in 0..trials {
         let copy = quick_dir();
         copy_dir(original.path(), copy.path());
         let mut random = Random::new(trial + 1);

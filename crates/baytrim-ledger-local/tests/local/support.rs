@@ -75,3 +75,12 @@ impl Random {
         usize::try_from(self.next() % (end as u64).max(1)).expect("small")
     }
 }
+
+/// Returns what the environment says of a long form, else what is usual.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the environment bounds the long form"
+)]
+pub(crate) fn setting(name: &str, usual: u64) -> u64 {
+    std::env::var(name).map_or(usual, |text| text.parse().expect("a whole number"))
+}
