@@ -1,6 +1,6 @@
 //! What a daemon costs as its ledger grows: starting, listing, opening, memory.
 //!
-//! `cargo bench -p baytrimd --bench growth -- [JOBS...]`: one job with ten live pulls is made through the real
+//! `cargo bench -p baytrimd --bench growth -- [JOBS...] [FILE.svg]`: one job with ten live pulls is made through the real
 //! program; its records are copied under as many names as are asked for, and the program serves the copy.
 #![allow(
     clippy::unwrap_used,
@@ -19,9 +19,10 @@ mod bearer;
 #[allow(dead_code, reason = "the other benchmark uses more of it")]
 #[path = "../ingest/daemon.rs"]
 mod daemon;
+mod plot;
 
 use std::path::Path;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use baytrim_api::v1::job_service_client::JobServiceClient;
 use baytrim_api::v1::{GetJobRequest, ListJobsRequest};
@@ -29,6 +30,7 @@ use baytrim_ledger::{Head, Store, StreamName};
 use baytrim_ledger_local::{LocalStore, Options};
 
 use daemon::{Daemon, JOB, Wire};
+use plot::Series;
 
 const PULLS: u16 = 10;
 const WRITERS: usize = 16;
@@ -45,17 +47,53 @@ async fn main() {
     if sizes.is_empty() {
         sizes = vec![100, 1000, 10_000];
     }
-    let load = std::fs::read_to_string("/proc/loadavg").unwrap();
-    println!("load before: {}", load.trim());
+    let file =
+        std::env::args().find(|text| Path::new(text).extension().is_some_and(|end| end == "svg"));
+    println!("load before: {}", load());
     let bodies = template().await;
     println!(
-        "| jobs | pulls | journal MB | start ms | start after a kill that lost the index ms | list {PAGE} jobs p50 ms | p99 | \
+        "| jobs | pulls | journal MB | start ms | start with the index lost ms | first list then ms | list {PAGE} jobs p50 ms | p99 | \
          open a job p50 ms | p99 | memory MB: started | after |"
     );
-    println!("|---|---|---|---|---|---|---|---|---|---|---|");
+    println!("|---|---|---|---|---|---|---|---|---|---|---|---|");
+    let mut found = Vec::new();
     for size in sizes {
-        measure(&bodies, size).await;
+        found.push((size as f64, measure(&bodies, size).await));
     }
+    println!("load after: {}", load());
+    if let Some(file) = file {
+        std::fs::write(file, plot::draw(&series(&found))).unwrap();
+    }
+}
+
+fn load() -> String {
+    let load = std::fs::read_to_string("/proc/loadavg").unwrap();
+    load.trim().to_owned()
+}
+
+/// What is drawn of one size.
+struct Figures {
+    start_ms: f64,
+    list_ms: f64,
+    open_ms: f64,
+    memory_mb: f64,
+}
+
+fn series(found: &[(f64, Figures)]) -> [Series; 4] {
+    let of = |name, colour, value: &dyn Fn(&Figures) -> f64| Series {
+        name,
+        colour,
+        points: found
+            .iter()
+            .map(|(jobs, figures)| (*jobs, value(figures)))
+            .collect(),
+    };
+    [
+        of("starting, ms", "#0072b2", &|figures| figures.start_ms),
+        of("memory, MB", "#009e73", &|figures| figures.memory_mb),
+        of("listing 50 jobs, ms", "#d55e00", &|figures| figures.list_ms),
+        of("opening a job, ms", "#cc79a7", &|figures| figures.open_ms),
+    ]
 }
 
 /// Returns the records of a job with ten pulls, as the program itself wrote them.
@@ -101,7 +139,7 @@ fn name(job: usize) -> String {
     format!("job-{job:06}")
 }
 
-async fn measure(bodies: &[Vec<u8>], jobs: usize) {
+async fn measure(bodies: &[Vec<u8>], jobs: usize) -> Figures {
     let directory = tempfile::tempdir().unwrap();
     let data = directory.path().join("ledger");
     fill(&data, bodies, jobs);
@@ -111,8 +149,12 @@ async fn measure(bodies: &[Vec<u8>], jobs: usize) {
         .sum();
     std::fs::remove_dir_all(data.join("index")).unwrap();
     let began = Instant::now();
-    drop(Daemon::start_in(directory.path()));
+    let first = Daemon::start_in(directory.path());
     let rebuilt_ms = began.elapsed().as_secs_f64() * 1000.0;
+    let mut client = JobServiceClient::new(first.line().connect().await);
+    let first_list = list(&mut client, 1).await[0];
+    settle(&first).await;
+    drop(first);
     // Again, until the index covers all.
     let mut starts = Vec::new();
     let mut daemon = None;
@@ -123,6 +165,7 @@ async fn measure(bodies: &[Vec<u8>], jobs: usize) {
         starts.push(began.elapsed().as_secs_f64() * 1000.0);
     }
     let daemon = daemon.unwrap();
+    settle(&daemon).await;
     let memory_before = daemon.resident_kb() / 1000.0;
     let mut client = JobServiceClient::new(daemon.line().connect().await);
     let mut opened = Vec::new();
@@ -133,10 +176,10 @@ async fn measure(bodies: &[Vec<u8>], jobs: usize) {
         client.get_job(GetJobRequest { name }).await.unwrap();
         opened.push(began.elapsed().as_secs_f64() * 1000.0);
     }
-    let listed = list(&mut client).await;
+    let listed = list(&mut client, ASKED).await;
     let last_start = starts.pop().unwrap();
     println!(
-        "| {jobs} | {} | {:.1} | {last_start:.0} | {rebuilt_ms:.0} | {:.1} | {:.1} | {:.1} | {:.1} | {memory_before:.0} | {:.0} |",
+        "| {jobs} | {} | {:.1} | {last_start:.0} | {rebuilt_ms:.0} | {first_list:.0} | {:.1} | {:.1} | {:.1} | {:.1} | {memory_before:.0} | {:.0} |",
         jobs * usize::from(PULLS),
         bytes as f64 / 1e6,
         at(&listed, 0.5),
@@ -145,11 +188,28 @@ async fn measure(bodies: &[Vec<u8>], jobs: usize) {
         at(&opened, 0.99),
         daemon.resident_kb() / 1000.0,
     );
+    Figures {
+        start_ms: last_start,
+        list_ms: at(&listed, 0.5),
+        open_ms: at(&opened, 0.5),
+        memory_mb: daemon.resident_kb() / 1000.0,
+    }
 }
 
-async fn list(client: &mut JobServiceClient<Wire>) -> Vec<f64> {
+/// Waits until the daemon has nothing to do of itself, two minutes at the most.
+async fn settle(daemon: &Daemon) {
+    for _ in 0..240 {
+        let before = daemon.cpu_s();
+        tokio::time::sleep(Duration::from_millis(500)).await;
+        if daemon.cpu_s() - before < 0.03 {
+            return;
+        }
+    }
+}
+
+async fn list(client: &mut JobServiceClient<Wire>, count: usize) -> Vec<f64> {
     let (mut waits, mut page_token) = (Vec::new(), String::new());
-    while waits.len() < ASKED {
+    while waits.len() < count {
         let began = Instant::now();
         let request = ListJobsRequest {
             page_size: PAGE,
