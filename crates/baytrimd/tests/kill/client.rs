@@ -94,6 +94,17 @@ impl Client {
         self
     }
 
+    /// Works until it has recorded so many pulls.
+    #[cfg(target_os = "linux")]
+    pub(crate) async fn until(mut self, line: &Line, pulls: u64) -> Self {
+        let wire = line.connect().await.unwrap();
+        self.create_job(&wire).await.unwrap();
+        for _ in 0..pulls {
+            self.pull(&wire).await.unwrap();
+        }
+        self
+    }
+
     async fn go_on(&mut self, wire: &Wire) -> Result<(), Status> {
         if let Some(job) = self.jobs.last() {
             let extra = self
@@ -295,7 +306,7 @@ fn row(number: u64) -> (f64, f32) {
     (number as f64 / 20.0, 4000.0 + f32::from(step))
 }
 
-fn batch(number: u64, plate_percent: f32) -> SampleBatch {
+pub(crate) fn batch(number: u64, plate_percent: f32) -> SampleBatch {
     let rows: Vec<_> = ((number - 1) * ROWS..number * ROWS).map(row).collect();
     let column = |quantity: &str, values: Vec<f32>| SampleColumn {
         quantity: quantity.to_owned(),

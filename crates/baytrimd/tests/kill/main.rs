@@ -12,6 +12,9 @@
 #[path = "../bearer/mod.rs"]
 mod bearer;
 mod client;
+#[cfg(target_os = "linux")]
+mod crowd;
+mod network;
 mod program;
 
 use std::path::Path;

@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::io::{BufRead as _, BufReader};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::Duration;
@@ -22,9 +23,27 @@ pub(crate) struct Line {
 }
 
 impl Line {
+    /// Returns where the program itself listens.
+    pub(crate) fn address(&self) -> SocketAddr {
+        self.url.strip_prefix("http://").unwrap().parse().unwrap()
+    }
+
+    /// Returns the way through a proxy.
+    pub(crate) fn through(&self, proxy: SocketAddr) -> Self {
+        Self {
+            url: format!("http://{proxy}"),
+            bearer: self.bearer.clone(),
+        }
+    }
+
     /// Connects; none when the program is gone already.
     pub(crate) async fn connect(&self) -> Option<Wire> {
         let endpoint = Endpoint::from_shared(self.url.clone()).unwrap();
+        // A connection that nothing comes through any more is noticed, as a bay's should.
+        let endpoint = endpoint
+            .http2_keep_alive_interval(Duration::from_millis(500))
+            .keep_alive_timeout(Duration::from_millis(1500))
+            .keep_alive_while_idle(true);
         let channel = endpoint.connect().await.ok()?;
         Some(Wire::new(channel, self.bearer.clone()))
     }
@@ -66,6 +85,24 @@ impl Program {
         let token = std::fs::read_to_string(self.data.join("owner.token")).unwrap();
         let bearer = Bearer::of(&token);
         Some(Line { url, bearer })
+    }
+
+    /// Returns the memory that is in use now (`VmRSS`, proc(5)), in KB.
+    pub(crate) fn resident_kb(&self) -> u64 {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id())).unwrap();
+        let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:"));
+        line.unwrap()
+            .trim()
+            .trim_end_matches(" kB")
+            .parse()
+            .unwrap()
+    }
+
+    /// Returns how many files and connections it has open.
+    pub(crate) fn open_count(&self) -> usize {
+        std::fs::read_dir(format!("/proc/{}/fd", self.child.id()))
+            .unwrap()
+            .count()
     }
 
     /// Returns what it wrote to its log.
