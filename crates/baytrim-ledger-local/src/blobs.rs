@@ -138,6 +138,21 @@ pub(crate) fn list(
     Ok(found)
 }
 
+/// Removes a blob. Its directory is not synced: what a crash brings back is removed again.
+///
+/// # Errors
+/// The fault of removing it.
+pub(crate) fn remove(shared: &Shared, id: &BlobId) -> Result<(), StoreFault> {
+    shared.poison.check()?;
+    let path = path_of(&shared.dir, id);
+    match shared.files.remove(&path) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => {
+            Err(fault("removing", &path, error))
+        }
+        _ => Ok(()),
+    }
+}
+
 struct FileReader {
     file: Arc<dyn OpenFile>,
     offset: u64,

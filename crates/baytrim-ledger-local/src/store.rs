@@ -258,6 +258,10 @@ impl Store for LocalStore {
         blobs::list(&self.shared, after, limit)
     }
 
+    fn remove_blob(&self, id: &BlobId) -> Result<(), StoreFault> {
+        blobs::remove(&self.shared, id)
+    }
+
     fn spool_append(
         &self,
         spool: &StreamName,

@@ -177,6 +177,11 @@ impl Store for MemoryStore {
             .collect())
     }
 
+    fn remove_blob(&self, id: &BlobId) -> Result<(), StoreFault> {
+        self.lock().blobs.remove(id);
+        Ok(())
+    }
+
     fn spool_append(
         &self,
         spool: &StreamName,

@@ -88,6 +88,16 @@ pub trait Store: Send + Sync {
     fn blobs(&self, after: Option<&BlobId>, limit: usize)
     -> Result<Vec<(BlobId, u64)>, StoreFault>;
 
+    /// Removes a blob; fine when there is none. Whoever asks has made sure that nobody needs it, and has written that
+    /// down. After a crash the blob may be there again.
+    ///
+    /// # Errors
+    /// The store's fault; a store that can't remove says so.
+    fn remove_blob(&self, id: &BlobId) -> Result<(), StoreFault> {
+        let source = std::io::ErrorKind::Unsupported.into();
+        Err(StoreFault::from_io(format!("removing blob {id}"), source))
+    }
+
     /// Appends `chunk` as number `expected_next` of `spool`; returns the number of the next chunk.
     ///
     /// # Errors

@@ -9,6 +9,7 @@ use baytrim_ledger::{BlobId, Record, Store, StreamName};
 use baytrim_model::ids::JobId;
 
 use crate::fault::{Fault, InternalFault};
+use crate::retention::open_log;
 use crate::shop::{Shop, job_of, stream_of};
 
 /// Streams and blobs that are listed at a time.
@@ -22,7 +23,8 @@ pub fn job_contents(shop: &Shop, id: &JobId) -> Result<Contents, Fault> {
     let job = shop.job(id)?;
     let mut blobs = BTreeSet::new();
     for pull in &job.state.pulls {
-        blobs.insert(log_of(&pull.record.log_blob)?);
+        // Opened, so that one that was removed is told before anything is written.
+        blobs.insert(open_log(&**shop.store(), id, &pull.record)?.id());
         // Evidence can be computed again from the log.
         if let Ok(evidence) = pull.record.evidence_blob.parse::<BlobId>()
             && shop.store().open_blob(&evidence).is_ok()
@@ -81,6 +83,7 @@ pub struct Imported {
 /// [`Fault::Archive`] with nothing taken, or the store's fault.
 pub fn import(shop: &Shop, file: &mut File, validate_only: bool) -> Result<Imported, Fault> {
     let store = &**shop.store();
+    let _kept = shop.keep_blobs();
     let mut reading = Reading::default();
     let summary = compare(file, store, &mut |record| reading.accept(record))?;
     let id = reading.job(&summary, store)?;

@@ -9,6 +9,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use crate::log::LogFormat;
+use crate::retention::Rules;
 
 pub use layers::{Layers, Origin, Setting};
 pub use parse::settings;
@@ -81,6 +82,8 @@ pub struct ServiceLimits {
     pub compute_max: usize,
     /// Time that a live pull or an upload may be silent.
     pub idle: Duration,
+    /// How long raw logs and unfinished work are kept.
+    pub retention: Rules,
 }
 
 impl Default for ServiceLimits {
@@ -92,6 +95,7 @@ impl Default for ServiceLimits {
             uploads_max: 8,
             compute_max: 2,
             idle: Duration::from_secs(60),
+            retention: Rules::default(),
         }
     }
 }

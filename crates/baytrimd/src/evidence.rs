@@ -15,6 +15,7 @@ use baytrim_model::ids::PullId;
 use crate::fault::{Fault, InternalFault};
 use crate::intake;
 use crate::limits::{EVIDENCE_BYTES_MAX, EVIDENCE_CACHE_BYTES_MAX};
+use crate::retention::open_log;
 use crate::shop::Loaded;
 
 /// What every evidence blob begins with; a layout version of two bytes, low byte first, follows.
@@ -137,6 +138,14 @@ fn stored(store: &dyn Store, name: &str) -> Result<Option<(PullEvidence, usize)>
     }
 }
 
+/// Returns whether an evidence blob is there and of this program's layout.
+///
+/// # Errors
+/// The store's fault.
+pub(crate) fn is_kept(store: &dyn Store, name: &str) -> Result<bool, Fault> {
+    Ok(stored(store, name)?.is_some())
+}
+
 fn compute_again(
     store: &dyn Store,
     job: &Loaded,
@@ -159,10 +168,7 @@ pub fn read_again(
 ) -> Result<PullEvidence, Fault> {
     let record = &pull.record;
     let circumstances = circumstances_of(record);
-    let log: BlobId = record.log_blob.parse().map_err(|_| {
-        InternalFault::Impossible("a record names its log by something that is no hash")
-    })?;
-    let mut reader = store.open_blob(&log).map_err(InternalFault::from)?;
+    let mut reader = open_log(store, state.id(), record)?;
     let read =
         intake::read(state, &circumstances, &mut reader, &record.source_name).map_err(|fault| {
             match fault {

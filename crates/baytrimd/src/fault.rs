@@ -9,9 +9,12 @@ use baytrim_jobs::codec::{DecodeError, EncodeError};
 use baytrim_jobs::state::FoldError;
 use baytrim_ledger::{AppendError, BlobError, SpoolError, StoreFault, StreamName};
 
+use baytrim_model::ids::{JobId, PullId, UnixMillis};
+
 use crate::checkpoints::CheckpointFault;
 use crate::live::StreamFault;
 use crate::sheet::PdfError;
+use crate::tls::day;
 
 /// Why a request is not granted. `status.rs` says what each becomes on the wire.
 #[derive(Debug, thiserror::Error)]
@@ -25,6 +28,19 @@ pub enum Fault {
     /// A log was refused.
     #[error(transparent)]
     Log(Box<IntakeError>),
+    /// A raw log was removed by the shop's own rule.
+    #[error(
+        "the raw log of jobs/{job}/pulls/{pull} was removed on {} by the shop's rule for old logs (`retention.raw_logs_days`); the pull's record and evidence stay; send the log again where somebody has it",
+        day(*at)
+    )]
+    LogRemoved {
+        /// The job.
+        job: JobId,
+        /// The pull.
+        pull: PullId,
+        /// When it was removed.
+        at: UnixMillis,
+    },
     /// An archive was refused; nothing of it was taken.
     #[error(transparent)]
     Archive(Box<RestoreError>),

@@ -156,6 +156,7 @@ pub fn record(
     source_name: &str,
     log: BlobId,
 ) -> Result<Decided, Fault> {
+    let _kept = shop.keep_blobs();
     let loaded = shop.job(job)?;
     let circumstances = &expecting(shop, &loaded.state, circumstances)?;
     let mut reader = shop.store().open_blob(&log).map_err(InternalFault::from)?;

@@ -6,12 +6,13 @@ use std::sync::{Arc, Mutex, PoisonError};
 use baytrim_intake::{LogLimits, read_log};
 use baytrim_jobs::pulls;
 use baytrim_jobs::state::PullEntry;
-use baytrim_ledger::{BlobId, Store};
+use baytrim_ledger::Store;
 use baytrim_model::channel::Quantity;
 use baytrim_model::gate::GateName;
 
 use crate::fault::{Fault, InternalFault};
 use crate::limits::JUDGED_ROWS_MAX;
+use crate::retention::open_log;
 use crate::shop::Loaded;
 
 /// Rows of a pull, column by column; NaN where there was no reading.
@@ -91,10 +92,7 @@ impl JudgedCache {
 
 fn read(store: &dyn Store, job: &Loaded, pull: &PullEntry) -> Result<JudgedRows, Fault> {
     let (state, record) = (&job.state, &pull.record);
-    let log: BlobId = record.log_blob.parse().map_err(|_| {
-        InternalFault::Impossible("a record names its log by something that is no hash")
-    })?;
-    let mut source = store.open_blob(&log).map_err(InternalFault::from)?;
+    let mut source = open_log(store, state.id(), record)?;
     let name = match record.source_name.as_str() {
         "" => "live pull",
         name => name,

@@ -1,5 +1,6 @@
 //! Proves the whole ledger: every record, every blob, and that every job, bay and the shop itself fold from their records.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::error::Error as _;
 
 use baytrim_jobs::{BayState, JobBrief, JobState};
@@ -8,9 +9,12 @@ use baytrim_ledger::{
     VerifyReport,
 };
 
+use baytrim_model::ids::UnixMillis;
+
 use crate::access;
 use crate::checkpoints;
 use crate::fault::InternalFault;
+use crate::retention::{RETENTION_STREAM, removed_logs};
 use crate::shop::{BAY_PREFIX, JOB_PREFIX, Loaded, fold, kept_brief};
 
 /// Streams that are read at a time.
@@ -25,12 +29,21 @@ pub struct LedgerCheck {
     pub job_count: u64,
     /// Bays that were folded.
     pub bay_count: u64,
+    /// Logs that are not there, and that the ledger says were removed by rule.
+    pub removed_log_count: u64,
     /// Checkpoints whose signature and heads were checked.
     pub checkpoint_count: u64,
     /// The first fault: where, what, what to do.
     pub first_fault: Option<String>,
     /// Head of the whole ledger: see [`head_of_all`].
     pub ledger_head: Hash,
+}
+
+/// Logs that the ledger says were removed by rule, and those of them that are named and not there.
+#[derive(Default)]
+struct Removed {
+    logs: BTreeMap<BlobId, UnixMillis>,
+    met: BTreeSet<BlobId>,
 }
 
 /// Checks the whole ledger.
@@ -44,11 +57,18 @@ pub fn check(
     let report = store.verify(progress)?;
     let mut first_fault = report.first_damage.as_ref().map(ToString::to_string);
     let (mut job_count, mut bay_count) = (0, 0);
+    let mut removed = Removed::default();
+    if first_fault.is_none() {
+        match removed_logs(store) {
+            Ok(logs) => removed.logs = logs,
+            Err(fault) => first_fault = Some(misfit(RETENTION_STREAM, &fault)),
+        }
+    }
     if first_fault.is_none() {
         each_stream(store, JOB_PREFIX, |stream, _| {
             if first_fault.is_none() {
                 job_count += 1;
-                first_fault = check_job(store, stream);
+                first_fault = check_job(store, stream, &mut removed);
             }
         })?;
         each_stream(store, BAY_PREFIX, |stream, _| {
@@ -71,6 +91,7 @@ pub fn check(
     Ok(LedgerCheck {
         report,
         checkpoint_count,
+        removed_log_count: removed.met.len() as u64,
         job_count,
         bay_count,
         first_fault,
@@ -130,11 +151,10 @@ pub(crate) fn each_stream(
 }
 
 /// Returns what is wrong with a job, where something is.
-fn check_job(store: &dyn Store, stream: &StreamName) -> Option<String> {
+fn check_job(store: &dyn Store, stream: &StreamName, removed: &mut Removed) -> Option<String> {
     match fold::<JobState>(store, stream) {
-        Ok(Some(job)) => {
-            check_logs(store, stream, &job.state).or_else(|| check_brief(store, stream, &job))
-        }
+        Ok(Some(job)) => check_logs(store, stream, &job.state, removed)
+            .or_else(|| check_brief(store, stream, &job)),
         Ok(None) => Some(format!(
             "stream {stream}: holds no record; restore it from a backup"
         )),
@@ -160,14 +180,23 @@ fn misfit(stream: impl std::fmt::Display, fault: &InternalFault) -> String {
     )
 }
 
-/// Every log that a record names must be there; evidence may be gone, since it can be computed again.
-fn check_logs(store: &dyn Store, stream: &StreamName, state: &JobState) -> Option<String> {
+/// Every log that a record names must be there, or have been removed by rule; evidence may be gone, since it can be computed again.
+fn check_logs(
+    store: &dyn Store,
+    stream: &StreamName,
+    state: &JobState,
+    removed: &mut Removed,
+) -> Option<String> {
     state.pulls.iter().find_map(|pull| {
         let record = &pull.record;
         let problem = match record.log_blob.parse::<BlobId>() {
             Err(error) => error.to_string(),
             Ok(id) => match store.open_blob(&id) {
                 Ok(_) => return None,
+                Err(BlobError::Missing { .. }) if removed.logs.contains_key(&id) => {
+                    removed.met.insert(id);
+                    return None;
+                }
                 Err(BlobError::Missing { .. }) => format!("its log {id} is not there"),
                 Err(other) => other.to_string(),
             },

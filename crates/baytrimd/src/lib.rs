@@ -26,6 +26,7 @@ pub mod metrics;
 pub mod page;
 mod private;
 pub mod reproduce;
+pub mod retention;
 pub mod server;
 pub mod services;
 pub mod sheet;

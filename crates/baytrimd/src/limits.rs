@@ -67,6 +67,12 @@ pub const BRIEFS_REST_MIN: Duration = Duration::from_millis(5);
 /// Most jobs that the shop's view looks at: what lists tell of so many is read in a second.
 pub const SHOP_VIEW_JOBS_MAX: usize = 20_000;
 
+/// Time between two rounds of removing by rule: days are what the rules count.
+pub const RETENTION_EVERY: Duration = Duration::from_secs(6 * 3600);
+
+/// Blobs of a kind that are removed at a time, while nothing can be recorded: a tenth of a second.
+pub const REMOVED_AT_ONCE: usize = 64;
+
 /// Encoded bytes of evidence kept in memory.
 pub const EVIDENCE_CACHE_BYTES_MAX: usize = 256 << 20;
 

@@ -30,6 +30,7 @@ use crate::follow::follow;
 use crate::limits::{REQUESTS_PER_CONNECTION_MAX, SHUTDOWN_PATIENCE};
 use crate::metrics;
 use crate::page;
+use crate::retention;
 use crate::services;
 use crate::services::{Corrections, Daemon, Jobs, Ledger, Power, Pulls, Reviews, Tables, Watches};
 use crate::shop::{Shop, make_missing_briefs};
@@ -108,6 +109,8 @@ pub async fn serve(
     if let Some(webhook) = webhook {
         tokio::spawn(webhook::run(Arc::clone(&shop), webhook, stopped.clone()));
     }
+    let rules = shop.limits().retention;
+    tokio::spawn(retention::every(Arc::clone(&shop), rules, stopped.clone()));
     tokio::spawn(make_missing_briefs(Arc::clone(&shop), stopped.clone()));
     let (health, health_service) = tonic_health::server::health_reporter();
     set_health(&health, true).await;

@@ -14,8 +14,8 @@ mod rules;
 #[cfg(test)]
 mod tests;
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard, TryLockError};
 
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{BayState, Fold, JobState, Refusal};
@@ -58,6 +58,8 @@ pub struct Shop {
     metrics: Arc<Metrics>,
     news: News,
     claims: Claims,
+    /// Held for reading from the moment that a blob is looked at until a record names it.
+    blobs: RwLock<()>,
     limits: ServiceLimits,
     /// Who works here; without it, whom the ledger names.
     access: Option<Access>,
@@ -118,6 +120,7 @@ impl Shop {
             metrics,
             news: News::new(),
             claims: Claims::default(),
+            blobs: RwLock::new(()),
             limits,
             access: None,
         }
@@ -161,6 +164,20 @@ impl Shop {
     pub(crate) fn heard(&self, stream: &StreamName) {
         self.changes.fetch_add(1, Ordering::Relaxed);
         self.news.tell(stream);
+    }
+
+    /// Keeps every blob where it is, until what is returned is dropped.
+    pub(crate) fn keep_blobs(&self) -> RwLockReadGuard<'_, ()> {
+        self.blobs.read().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Keeps everybody from naming blobs until what is returned is dropped; none while somebody is about to.
+    pub(crate) fn blobs_for_removal(&self) -> Option<RwLockWriteGuard<'_, ()>> {
+        match self.blobs.try_write() {
+            Ok(guard) => Some(guard),
+            Err(TryLockError::Poisoned(guard)) => Some(guard.into_inner()),
+            Err(TryLockError::WouldBlock) => None,
+        }
     }
 
     /// Returns the claims on heavy work.

@@ -40,6 +40,11 @@ fn tell(fault: &Fault) -> Told {
             IntakeError::Unreadable { source, .. } => internal(source),
             error => log::tell(error),
         },
+        Fault::LogRemoved { job, pull, .. } => {
+            Told::new(Code::FailedPrecondition, "LOG_REMOVED", fault)
+                .with("job", job)
+                .with("pull", pull)
+        }
         Fault::Archive(error) => match &**error {
             RestoreError::Conflict { .. } => {
                 Told::new(Code::FailedPrecondition, "HISTORY_DIFFERS", fault)

@@ -116,6 +116,9 @@ fn verify(
         report.stream_count, report.record_count, report.blob_count, check.job_count
     );
     println!("head of the whole ledger: {}", check.ledger_head);
+    if check.removed_log_count > 0 {
+        println!("{} raw logs removed by rule", check.removed_log_count);
+    }
     match check.checkpoint_count {
         0 => {}
         1 => println!("1 signed checkpoint"),

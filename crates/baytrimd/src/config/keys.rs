@@ -33,7 +33,7 @@ impl Key {
 }
 
 /// Every key, in the order in which they are shown.
-pub const KEYS: [Key; 22] = [
+pub const KEYS: [Key; 24] = [
     Key {
         name: "data",
         kind: Kind::Text,
@@ -135,6 +135,18 @@ pub const KEYS: [Key; 22] = [
         kind: Kind::Text,
         default: "",
         sentence: "PEM file with the authority that the receiver's certificate is checked by; empty: the public ones",
+    },
+    Key {
+        name: "retention.raw_logs_days",
+        kind: Kind::Integer,
+        default: "0",
+        sentence: "days that a raw log is kept after the last pull that it was recorded as; records and evidence stay; 0: for ever",
+    },
+    Key {
+        name: "retention.unfinished_days",
+        kind: Kind::Integer,
+        default: "0",
+        sentence: "days that a live pull is kept that nobody finishes, 8 or more; logs that were refused go too; 0: for ever",
     },
     Key {
         name: "limits.upload_bytes_max",

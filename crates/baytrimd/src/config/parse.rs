@@ -9,6 +9,7 @@ use axum::http::Uri;
 use super::layers::{Layers, Setting};
 use super::{ConfigError, Database, ServiceLimits, Settings, WebhookSettings};
 use crate::log::LogFormat;
+use crate::retention::Rules;
 
 /// Returns what `layers` say.
 ///
@@ -63,7 +64,24 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
             uploads_max: count(layers, "limits.uploads_max", (1, 256))?,
             compute_max: count(layers, "limits.compute_max", (1, 64))?,
             idle: Duration::from_secs(number(layers, "limits.idle_s", (1, 3600))?),
+            retention: retention(layers)?,
         },
+    })
+}
+
+fn retention(layers: &Layers) -> Result<Rules, ConfigError> {
+    let days = |name, low| {
+        let days = number(layers, name, (0, 36_500))?;
+        if (1..low).contains(&days) {
+            let remedy = format!("write 0 for ever, or {low} days or more");
+            return Err(wrong(layers.get(name), remedy));
+        }
+        Ok(Some(days).filter(|&days| days > 0))
+    };
+    Ok(Rules {
+        raw_logs_days: days("retention.raw_logs_days", 1)?,
+        // A pull may go on for a week.
+        unfinished_days: days("retention.unfinished_days", 8)?,
     })
 }
 

@@ -135,6 +135,10 @@ impl Store for Metered {
         self.inner.blobs(after, limit)
     }
 
+    fn remove_blob(&self, id: &BlobId) -> Result<(), StoreFault> {
+        self.inner.remove_blob(id)
+    }
+
     fn spool_len(&self, spool: &StreamName) -> Result<u64, StoreFault> {
         self.inner.spool_len(spool)
     }

@@ -4,12 +4,12 @@ use baytrim_api::v1::{TraceNodeRequest, TraceNodeResponse};
 use baytrim_estimate::LogTrace;
 use baytrim_jobs::state::PullEntry;
 use baytrim_jobs::trace;
-use baytrim_ledger::BlobId;
 
 use super::corrections::excluded;
 use crate::convert;
-use crate::fault::{Fault, InternalFault};
+use crate::fault::Fault;
 use crate::intake;
+use crate::retention::open_log;
 use crate::shop::{Loaded, Shop};
 
 /// Returns what is behind a node's number.
@@ -47,10 +47,7 @@ fn log(
     points_max: usize,
 ) -> Result<LogTrace, Fault> {
     let record = &pull.record;
-    let blob: BlobId = record.log_blob.parse().map_err(|_| {
-        InternalFault::Impossible("a record names its log by something that is no hash")
-    })?;
-    let mut reader = shop.store().open_blob(&blob).map_err(InternalFault::from)?;
+    let mut reader = open_log(&**shop.store(), job.state.id(), record)?;
     let intake = intake::samples(
         &job.state,
         &record.channels,

@@ -34,6 +34,7 @@ mod power;
 mod pulls;
 mod realised;
 mod reproduce;
+mod retention;
 mod reviews;
 mod security;
 mod server;

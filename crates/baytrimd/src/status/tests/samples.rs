@@ -238,6 +238,11 @@ fn own() -> Vec<Fault> {
     let io = || std::io::Error::other("/var/lib/secret/place");
     let store = |fault: StoreFault| Fault::from(fault);
     vec![
+        Fault::LogRemoved {
+            job: job(),
+            pull: baytrim_model::ids::PullId(3),
+            at: baytrim_model::ids::UnixMillis(1_795_737_600_000),
+        },
         Fault::Busy {
             what: "uploads",
             max: 8,
