@@ -18,11 +18,11 @@ const FLOORS: [(&str, u8); 16] = [
     ("baytrim-testkit", 1),
     ("baytrim", 1),
     ("baytrim-archive", 2),
-    ("baytrim-jobs", 2),
     ("baytrim-rider", 2),
     ("baytrim-ledger-local", 2),
     ("baytrim-ledger-postgres", 2),
-    ("baytrimd", 3),
+    ("baytrim-jobs", 3),
+    ("baytrimd", 4),
 ];
 
 /// Crates that may know an outside library at run time.

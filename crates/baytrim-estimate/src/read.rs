@@ -116,6 +116,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
         realised: None,
         power: None,
         air: None,
+        behaviour: None,
     };
     let axes = context.axes;
     let mut reading = PullReading {

@@ -70,6 +70,8 @@ pub fn parse(
         limits: file.limits,
         gates: file.gates,
         power: file.power,
+        overrun: file.overrun,
+        secondary_air: file.secondary_air,
         bays,
     };
     errors.extend(spec.problems());

@@ -6,6 +6,7 @@ pub mod bay;
 pub mod bay_contrast;
 pub mod bay_delay;
 pub mod bay_reading;
+pub mod behaviour;
 pub mod brief;
 pub mod codec;
 pub mod comment;

@@ -3,7 +3,7 @@
 use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, judge_rows, read_pull};
 use baytrim_model::bay::{BaySetup, DelayBelief, DelayChoice};
 use baytrim_model::channel::ChannelMap;
-use baytrim_model::gate::GateName;
+use baytrim_model::gate::{GateName, GateSettings};
 use baytrim_model::ids::{BayName, RevisionId, StageId};
 use baytrim_model::power::Conditions;
 use baytrim_model::pull::{ChannelMapSource, PullRecord, PullSummary};
@@ -13,7 +13,7 @@ use baytrim_model::samples::Samples;
 
 use crate::refusal::Refusal;
 use crate::state::JobState;
-use crate::{air, power};
+use crate::{air, behaviour, power};
 
 /// Where a pull came from and what the vehicle had loaded.
 #[derive(Debug, Clone, PartialEq)]
@@ -123,12 +123,17 @@ pub fn read(
     samples: &Samples,
 ) -> Result<PullReading, Refusal> {
     let trim = trim_in_force(state, circumstances)?;
-    let context = context(state, circumstances, &trim)?;
+    let gates = gates(state, circumstances);
+    let context = context(state, circumstances, &trim, &gates)?;
     let mut reading = read_pull(samples, &context).map_err(|error| unreadable(&error))?;
     let (_, bay) = find_bay(state, circumstances.bay.as_str())?;
     let air = air::of_pull(samples, circumstances.conditions.as_ref());
     reading.summary.power = power::of_pull(samples, &state.spec.power, bay, air.as_ref());
     reading.summary.air = air;
+    let recorded = behaviour::recorded(state, circumstances.stage);
+    let (found, warnings) = behaviour::of_pull(samples, &state.spec.gates, &recorded);
+    reading.summary.behaviour = found;
+    reading.summary.warnings.extend(warnings);
     Ok(reading)
 }
 
@@ -143,7 +148,8 @@ pub fn judge(
 ) -> Result<Vec<Option<GateName>>, Refusal> {
     let circumstances = circumstances_of(pull);
     let trim = trim_in_force(state, &circumstances)?;
-    let mut context = context(state, &circumstances, &trim)?;
+    let gates = gates(state, &circumstances);
+    let mut context = context(state, &circumstances, &trim, &gates)?;
     context.delay = DelayChoice::Given(pull.summary.delay.model);
     judge_rows(samples, &context).map_err(|error| unreadable(&error))
 }
@@ -154,7 +160,9 @@ pub fn judge(
 /// As [`read`].
 pub fn live(state: &JobState, circumstances: &Circumstances) -> Result<LivePull, Refusal> {
     let trim = trim_in_force(state, circumstances)?;
-    LivePull::new(&context(state, circumstances, &trim)?).map_err(|error| unreadable(&error))
+    let gates = gates(state, circumstances);
+    LivePull::new(&context(state, circumstances, &trim, &gates)?)
+        .map_err(|error| unreadable(&error))
 }
 
 /// Returns the event that records a finished pull.
@@ -207,10 +215,17 @@ pub(crate) fn trim_in_force(
     Ok(state.log_trim(state.revision(circumstances.revision)?))
 }
 
+/// Returns the gates that a pull is read with.
+pub(crate) fn gates(state: &JobState, circumstances: &Circumstances) -> GateSettings {
+    let recorded = behaviour::recorded(state, circumstances.stage);
+    behaviour::gates(&state.spec.gates, &recorded)
+}
+
 pub(crate) fn context<'a>(
     state: &'a JobState,
     circumstances: &Circumstances,
     trim_in_force: &'a [f64],
+    gates: &'a GateSettings,
 ) -> Result<PullContext<'a>, Refusal> {
     let (_, bay) = find_bay(state, circumstances.bay.as_str())?;
     let spec = &state.spec;
@@ -220,7 +235,7 @@ pub(crate) fn context<'a>(
         target_lambda: &spec.target_lambda,
         table: &spec.table,
         trim_in_force,
-        gates: &spec.gates,
+        gates,
         delay: match (bay.delay, circumstances.delay_expected) {
             (DelayChoice::Identify, Some(belief)) => DelayChoice::Expect(belief),
             (choice, _) => choice,

@@ -3,6 +3,7 @@
 use baytrim_model::ids::{PullId, StageId};
 use baytrim_model::record::JobEvent;
 use baytrim_model::stage::{Stage, StageKind};
+use baytrim_model::vehicle::VehicleRecord;
 
 use crate::refusal::Refusal;
 use crate::state::JobState;
@@ -17,7 +18,8 @@ pub const NOTES_BYTES_MAX: usize = 2000;
 /// Most stages of a job: it has four as a rule.
 pub const STAGES_MAX: usize = 100;
 
-/// Returns the event that begins a stage; an empty `title` stands for the usual one of the kind.
+/// Returns the event that begins a stage; an empty `title` stands for the usual one of the kind. `vehicle` says what of
+/// it is other from then on.
 ///
 /// # Errors
 /// When there is no title, title or notes are too long, or the job has too many stages already.
@@ -26,6 +28,7 @@ pub fn begin(
     kind: StageKind,
     title: &str,
     notes: &str,
+    vehicle: VehicleRecord,
 ) -> Result<JobEvent, Refusal> {
     let title = match title.trim() {
         "" => kind.usual_title(),
@@ -46,6 +49,10 @@ pub fn begin(
             format!("say it in {NOTES_BYTES_MAX} bytes"),
         ));
     }
+    let problems = vehicle.problems("overrun");
+    if !problems.is_empty() {
+        return Err(Refusal::Fields(problems));
+    }
     if state.stages.len() >= STAGES_MAX {
         return Err(Refusal::field(
             "parent",
@@ -59,6 +66,7 @@ pub fn begin(
             kind,
             title: title.to_owned(),
             notes: notes.to_owned(),
+            vehicle,
         },
     })
 }

@@ -121,7 +121,8 @@ pub fn log(
 ) -> Result<LogTrace, Refusal> {
     let circumstances = pulls::circumstances_of(&pull.record);
     let trim = pulls::trim_in_force(state, &circumstances)?;
-    let mut context = pulls::context(state, &circumstances, &trim)?;
+    let gates = pulls::gates(state, &circumstances);
+    let mut context = pulls::context(state, &circumstances, &trim, &gates)?;
     context.delay = DelayChoice::Given(pull.record.summary.delay.model);
     trace_log(samples, &context, node, points_max).map_err(|error| pulls::unreadable(&error))
 }

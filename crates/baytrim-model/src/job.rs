@@ -14,6 +14,7 @@ use crate::library::Vehicle;
 use crate::limits::Limits;
 use crate::power::PowerSettings;
 use crate::table::{BaseTable, shape_error};
+use crate::vehicle::{RecordedAir, RecordedOverrun};
 
 /// Everything that a job is opened with; it does not change afterwards.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -47,6 +48,12 @@ pub struct JobSpec {
     /// How power is stated.
     #[serde(default, skip_serializing_if = "PowerSettings::is_default")]
     pub power: PowerSettings,
+    /// The cut on the overrun; none where nobody says.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub overrun: Option<RecordedOverrun>,
+    /// Secondary air; none where nobody says.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub secondary_air: Option<RecordedAir>,
     /// The bays that may send pulls.
     pub bays: BTreeMap<BayName, BaySetup>,
 }
@@ -82,6 +89,8 @@ impl JobSpec {
         errors.extend(self.limits.problems());
         errors.extend(self.gates.problems());
         errors.extend(self.power.problems());
+        let overrun = self.overrun.iter();
+        errors.extend(overrun.flat_map(|overrun| overrun.problems("overrun")));
         if self.bays.is_empty() {
             errors.push(FieldError::new(
                 "bays",

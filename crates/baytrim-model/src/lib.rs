@@ -21,3 +21,4 @@ pub mod samples;
 pub mod shop;
 pub mod stage;
 pub mod table;
+pub mod vehicle;

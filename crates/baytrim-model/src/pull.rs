@@ -8,6 +8,7 @@ use crate::gate::GateName;
 use crate::ids::{BayName, ChannelMapId, PullId, RevisionId, StageId};
 use crate::power::{Conditions, PullAir, PullPower};
 use crate::recording::Recording;
+use crate::vehicle::PullBehaviour;
 
 /// What one gate refused of a pull.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -115,6 +116,10 @@ pub struct PullSummary {
     /// The air that it was measured in; none where nobody told anything of it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub air: Option<PullAir>,
+    /// How it behaved on the overrun and with secondary air; none where neither record nor log says anything, and in
+    /// records of a time when nobody looked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub behaviour: Option<PullBehaviour>,
 }
 
 /// How far readings with the throttle opening and closing disagree within a band of speeds: what the model of the

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::ids::StageId;
+use crate::vehicle::VehicleRecord;
 
 /// What a stage is, in the order in which a job usually passes them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -65,4 +66,7 @@ pub struct Stage {
     /// Free words: which parts, which table; empty where nobody said.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub notes: String,
+    /// What is other from this stage on: the cut on the overrun, secondary air.
+    #[serde(default, skip_serializing_if = "VehicleRecord::is_empty")]
+    pub vehicle: VehicleRecord,
 }

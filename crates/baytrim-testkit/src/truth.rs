@@ -228,6 +228,8 @@ impl EngineTruth {
             },
             gates: GateSettings::default(),
             power: PowerSettings::default(),
+            overrun: None,
+            secondary_air: None,
             bays,
         }
     }

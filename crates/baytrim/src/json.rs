@@ -22,3 +22,4 @@ pub(crate) mod stage;
 pub(crate) mod status;
 pub(crate) mod table;
 pub(crate) mod trace;
+mod vehicle;

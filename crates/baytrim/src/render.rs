@@ -36,3 +36,4 @@ pub mod table;
 pub(crate) mod table_diff;
 pub(crate) mod text;
 pub mod trace;
+mod vehicle;

@@ -352,7 +352,55 @@ async function time(place) {
   });
 }
 
-const kinds = { band, time };
+/** Draws power above torque, a line and a shape for each pull. */
+async function power(place) {
+  const data = await fetched(place.dataset.source);
+  const tell = readout(place);
+  const dashes = [[], [10, 5], [3, 4], [12, 4, 3, 4], [6, 3], [2, 2]];
+  const rows = [["power_kw", "power, kW", 0.62], ["torque_nm", "torque, Nm", 0.62]];
+  const say = (at) => {
+    const told = data.pulls.filter((pull) => pull.power_kw[at] !== null)
+      .map((pull) => `${pull.id} ${pull.power_kw[at].toFixed(1)} kW, ${pull.torque_nm[at].toFixed(1)} Nm`);
+    return `${data.rpm[at]} rpm: ${told.join("; ")}`;
+  };
+  const marks = (u, key) => {
+    const size = (devicePixelRatio * 8) / 16;
+    data.pulls.forEach((pull, index) => {
+      u.ctx.fillStyle = ink(`pull${index % 6}`);
+      pull[key].forEach((value, at) => {
+        if (value === null) return;
+        const x = u.valToPos(data.rpm[at], "x", true);
+        const y = u.valToPos(value, "y", true);
+        const path = new Path2D();
+        path.addPath(outlines[index % 6], new DOMMatrix([size, 0, 0, size, x - 8 * size, y - 8 * size]));
+        u.ctx.fill(path);
+      });
+    });
+  };
+  let charts = [];
+  keepDrawn(place, (width) => (charts = rows.map(([key, label, share], row) => new uPlot({
+    width, height: Math.round(height() * share) + (row === 1 ? 30 : 0), legend: { show: false }, padding: [12, 40, 0, 0],
+    cursor: { y: false, points: { show: false }, drag: { x: false, y: false }, sync: { key: "power" } },
+    scales: { x: { time: false }, y: { range: (_, low, high) => [Math.min(0, low), high * 1.05] } },
+    axes: [row === 1 ? axis("engine speed, rpm") : axis(undefined, { values: () => [], size: 8 }), axis(label, { size: 58 })],
+    series: [{}, ...data.pulls.map((_, index) => ({
+      stroke: ink(`pull${index % 6}`), width: 2, dash: dashes[index % 6], points: { show: false },
+    }))],
+    hooks: {
+      draw: [(u) => marks(u, key)],
+      setCursor: [(u) => {
+        const at = u.cursor.idx;
+        tell(at === null || at === undefined ? "" : say(at));
+      }],
+    },
+  }, [data.rpm, ...data.pulls.map((pull) => pull[key])], place))));
+  moveByKeys(place, {
+    along: () => data.rpm, say, show: (at) => putCursor(charts, data.rpm, at),
+    leap: (at, way) => at + 5 * way, words: place.dataset.keys,
+  });
+}
+
+const kinds = { band, power, time };
 for (const place of document.querySelectorAll("[data-chart]")) {
   const waits = place.querySelector("[data-waits]");
   waits.textContent = "Drawing \u2026";

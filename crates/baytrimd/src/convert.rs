@@ -20,3 +20,4 @@ pub mod stage;
 pub mod stream;
 pub mod time;
 pub mod trace;
+pub mod vehicle;

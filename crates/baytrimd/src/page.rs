@@ -19,6 +19,7 @@ mod library;
 mod mark;
 mod moment;
 mod number;
+mod power;
 mod problem;
 mod proposal;
 mod pull;
@@ -83,6 +84,8 @@ pub fn router(shop: Arc<Shop>, access: Access) -> Router {
             "/jobs/{job}/stages/reopen",
             post(stages::reopen).get(stages::back),
         )
+        .route("/jobs/{job}/power", get(power::page))
+        .route("/jobs/{job}/power/curves", get(power::curves))
         .route("/jobs/{job}/traces", get(traces::page))
         .route("/jobs/{job}/traces/band", get(traces::band))
         .route("/jobs/{job}/pulls/{pull}/timeline", get(timeline::data))

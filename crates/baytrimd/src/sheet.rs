@@ -8,6 +8,7 @@ mod map;
 mod paper;
 mod pdf;
 mod stage_words;
+mod vehicle_words;
 mod words;
 
 use crate::fault::Fault;

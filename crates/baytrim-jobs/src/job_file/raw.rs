@@ -9,6 +9,7 @@ use baytrim_model::gate::GateSettings;
 use baytrim_model::library::Vehicle;
 use baytrim_model::limits::Limits;
 use baytrim_model::power::{PowerSettings, Roller};
+use baytrim_model::vehicle::{RecordedAir, RecordedOverrun};
 use serde::Deserialize;
 
 #[derive(Debug, Deserialize)]
@@ -30,6 +31,8 @@ pub(super) struct JobFile {
     pub(super) gates: GateSettings,
     #[serde(default)]
     pub(super) power: PowerSettings,
+    pub(super) overrun: Option<RecordedOverrun>,
+    pub(super) secondary_air: Option<RecordedAir>,
     #[serde(default)]
     pub(super) bays: BTreeMap<String, BayFile>,
 }

@@ -5,6 +5,7 @@ use baytrim_model::proposal::Proposal;
 use baytrim_model::pull::PullRecord;
 use baytrim_model::record::{Duty, JobRecord, NodePlace};
 use baytrim_model::stage::{Stage, StageKind};
+use baytrim_model::vehicle::VehicleRecord;
 
 use super::count;
 
@@ -100,6 +101,7 @@ pub(super) fn as_it_came(opening: &JobRecord) -> StageEntry {
             kind,
             title: kind.usual_title().to_owned(),
             notes: String::new(),
+            vehicle: VehicleRecord::default(),
         },
         at: opening.at,
         by: opening.by.clone(),

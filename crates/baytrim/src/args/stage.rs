@@ -45,7 +45,8 @@ pub(crate) enum StageCommand {
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
     baytrim stage begin quoll-1 parts-fitted --notes \"open silencer, airbox lid off\"\n  \
-    baytrim stage begin quoll-1 other --title \"second silencer\"")]
+    baytrim stage begin quoll-1 other --title \"second silencer\"\n  \
+    baytrim stage begin quoll-1 other --title \"overrun cut out\" --overrun off --secondary-air blocked")]
 pub(crate) struct BeginArgs {
     #[command(flatten)]
     pub(crate) job: JobArg,
@@ -58,6 +59,22 @@ pub(crate) struct BeginArgs {
     /// Which parts, which table; it goes on record
     #[arg(long, value_name = "TEXT")]
     pub(crate) notes: Option<String>,
+    /// Whether fuel is cut on the overrun from now on
+    #[arg(long, value_name = "on|off|above:RPM", value_parser = parse_overrun)]
+    pub(crate) overrun: Option<(String, Option<f64>)>,
+    /// Fresh air into the exhaust from now on
+    #[arg(long, value_name = "none|active|blocked", value_parser = ["none", "active", "blocked"])]
+    #[arg(hide_possible_values = true)]
+    pub(crate) secondary_air: Option<String>,
+}
+
+fn parse_overrun(text: &str) -> Result<(String, Option<f64>), String> {
+    let rpm = text.strip_prefix("above:").map(str::parse);
+    match (text, rpm) {
+        ("on" | "off", _) => Ok((text.to_owned(), None)),
+        (_, Some(Ok(rpm))) => Ok(("above_rpm".to_owned(), Some(rpm))),
+        _ => Err("write on, off, or above: and an engine speed, such as above:4500".to_owned()),
+    }
 }
 
 /// What a stage is.

@@ -3,7 +3,7 @@
 use baytrim_api::v1::stage_service_client::StageServiceClient;
 use baytrim_api::v1::{
     AssignPullRequest, CompareStagesRequest, CreateStageRequest, ListStagesRequest, Stage,
-    StageKind,
+    StageKind, VehicleRecord,
 };
 
 use super::pages::{PAGE_SIZE, all_pages};
@@ -51,11 +51,23 @@ async fn begin(args: &BeginArgs, context: &mut Context<'_>) -> Result<(), Failur
         title: args.title.clone().unwrap_or_default(),
         notes: args.notes.clone().unwrap_or_default(),
         request_id: request_id(),
+        vehicle: vehicle(args),
     };
     let answer = server.ask(QUICK, request, |channel, request| async move {
         StageServiceClient::new(channel).create_stage(request).await
     });
     show(answer.await?.stage, context)
+}
+
+/// Returns what is other of the vehicle, none where nothing was typed.
+fn vehicle(args: &BeginArgs) -> Option<VehicleRecord> {
+    let (overrun_cut, overrun_rpm) = args.overrun.clone().unwrap_or_default();
+    let vehicle = VehicleRecord {
+        overrun_cut,
+        overrun_rpm,
+        secondary_air: args.secondary_air.clone().unwrap_or_default(),
+    };
+    (vehicle != VehicleRecord::default()).then_some(vehicle)
 }
 
 async fn assign(

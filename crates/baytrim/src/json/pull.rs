@@ -9,6 +9,7 @@ use serde::Serialize;
 use super::power::{AirJson, PowerJson};
 use super::realised::RealisedJson;
 use super::recording::RecordingJson;
+use super::vehicle::BehaviourJson;
 
 use crate::name::{job_of, number, short};
 
@@ -38,6 +39,7 @@ pub(crate) struct PullJson<'a> {
     realised: Option<RealisedJson<'a>>,
     power: Option<PowerJson<'a>>,
     air: Option<AirJson>,
+    behaviour: Option<BehaviourJson<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     recording: Option<RecordingJson<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -152,6 +154,7 @@ impl<'a> PullJson<'a> {
             realised: pull.realised.as_ref().map(RealisedJson::from),
             power: pull.power.as_ref().map(PowerJson::from),
             air: pull.air.as_ref().map(AirJson::from),
+            behaviour: pull.behaviour.as_ref().map(BehaviourJson::from),
             recording: None,
             coverage: None,
         }

@@ -14,6 +14,7 @@ use super::recording::render_recording;
 use super::strip::render_strip;
 use super::style::{Ink, RenderOptions};
 use super::text::{counted, hang, minute, moment, plain, sentence, wrap};
+use super::vehicle::render_behaviour;
 use crate::name::{number, short};
 
 /// Returns a pull as a tuner reads it; `axes` are the job's, so that nodes never visited show too.
@@ -36,6 +37,9 @@ pub fn render_pull(pull: &Pull, axes: Option<&Axes>, options: &RenderOptions) ->
         pull.power
             .as_ref()
             .map_or_else(String::new, |power| render_pull_power(power, options)),
+        pull.behaviour
+            .as_ref()
+            .map_or_else(String::new, |found| render_behaviour(found, options)),
         coverage(&pull.coverage, axes, options),
         pull.recording
             .as_ref()

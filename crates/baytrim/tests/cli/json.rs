@@ -84,7 +84,7 @@ async fn other_answers_have_their_documented_keys() {
             "pull show quoll-1/p2 --json",
             "id job bay revision stage source_name log_sha256 create_time creator \
              channel_map_source channel_map sample_count \
-             duration_s accepted_s refused strip delay warnings film sensors realised power air recording coverage",
+             duration_s accepted_s refused strip delay warnings film sensors realised power air behaviour recording coverage",
         ),
         ("proposal list quoll-1 --json", "job proposals"),
         (

@@ -13,7 +13,7 @@ use baytrim_model::pull::{
 use baytrim_model::recording::Recording;
 
 use super::time::timestamp;
-use super::{name, power};
+use super::{name, power, vehicle};
 use crate::fault::{Fault, InternalFault};
 use crate::shop::Decided;
 
@@ -178,6 +178,7 @@ fn of_summary(summary: &PullSummary) -> v1::Pull {
         realised: summary.realised.as_ref().map(realised_in_brief),
         power: summary.power.as_ref().map(power::brief),
         air: summary.air.as_ref().map(power::air),
+        behaviour: summary.behaviour.as_ref().map(vehicle::behaviour),
         ..v1::Pull::default()
     }
 }

@@ -9,8 +9,8 @@ use baytrim_jobs::state::StageEntry;
 use baytrim_jobs::{JobState, Refusal};
 use baytrim_model::stage::StageKind;
 
-use super::name;
 use super::time::timestamp;
+use super::{name, vehicle};
 
 /// Returns a stage with the names of its pulls.
 pub fn stage(state: &JobState, entry: &StageEntry) -> v1::Stage {
@@ -26,6 +26,7 @@ pub fn stage(state: &JobState, entry: &StageEntry) -> v1::Stage {
         pulls: pulls
             .map(|pull| name::pull(state.id(), pull.record.id))
             .collect(),
+        vehicle: vehicle::record(&stage.vehicle),
     }
 }
 

@@ -33,6 +33,11 @@ pub(super) fn traces(job: &JobId) -> String {
     format!("/jobs/{job}/traces")
 }
 
+/// Returns the path of a job's power.
+pub(super) fn power(job: &JobId) -> String {
+    format!("/jobs/{job}/power")
+}
+
 /// Returns the path of a job's coverage and plan.
 pub(super) fn coverage(job: &JobId) -> String {
     format!("/jobs/{job}/coverage")

@@ -71,6 +71,9 @@ fn pulls(state: &JobState, now: UnixMillis) -> Markup {
     }
     let ends = state.pulls.first().zip(state.pulls.last());
     html! {
+        @if state.pulls.iter().any(|entry| entry.record.summary.power.is_some()) {
+            p { a href=(address::power(job)) { "Power and torque of pulls, side by side" } }
+        }
         ul.cards { @for entry in state.pulls.iter().rev() { li { (pull_card(state, entry, now)) } } }
         @if let Some((first, last)) = ends.filter(|_| state.pulls.len() > 1) {
             (super::pulls::form(state, first.record.id, last.record.id))

@@ -3,6 +3,7 @@
 use baytrim_jobs::JobState;
 use baytrim_jobs::state::PullEntry;
 use baytrim_model::bay::DelayModel;
+use baytrim_model::power::PullPower;
 use baytrim_model::pull::{DelaySource, PullSummary};
 use maud::{Markup, html};
 
@@ -52,9 +53,32 @@ pub(super) fn page(state: &JobState, entry: &PullEntry) -> Markup {
             (coverage(state, summary))
             div.legend { (scale::dwell_legend()) dl.marks { div { dt { "\u{b7}" } dd { "never visited" } } } }
         }
+        @if let Some(power) = &summary.power { (self::power(state, entry, power)) }
         section aria-labelledby="delay" { h2 #delay { "Delay" } (delay(summary)) }
     };
     frame::charted(&title, &way, &body)
+}
+
+fn power(state: &JobState, entry: &PullEntry, power: &PullPower) -> Markup {
+    let here = format!("{}?pull={}", address::power(state.id()), entry.record.id);
+    html! {
+        section aria-labelledby="power" {
+            h2 #power { "Power at the roller" }
+            @if let Some((most, torque)) = power.peaks() {
+                @let factor = power.factor().unwrap_or(1.0);
+                p {
+                    (format!("{:.1} kW", most.power_kw * factor)) " at " (most.engine_speed_rpm) " rpm, "
+                    (format!("{:.1} Nm", torque.torque_nm * factor)) " at " (torque.engine_speed_rpm) " rpm, "
+                    @match &power.correction {
+                        Some(by) => { "at the air of " (baytrim_jobs::power::title(by.standard)) ": " (format!("{:.4}", by.factor)) " times what was measured. " },
+                        None => "not corrected. ",
+                    }
+                    a href=(here) { "The curve" }
+                }
+            }
+            @for remark in &power.remarks { p.quiet { (remark) } }
+        }
+    }
 }
 
 /// Returns the accepted share of a pull in whole percent.

@@ -14,7 +14,7 @@ use tonic::{Request, Response, Status};
 
 use crate::compute::blocking;
 use crate::convert::page::Page;
-use crate::convert::{name, request, stage as convert};
+use crate::convert::{name, request, stage as convert, vehicle};
 use crate::fault::{Fault, InternalFault};
 use crate::shop::Shop;
 use crate::stages::compare;
@@ -103,6 +103,7 @@ fn begin(
     let id = name::parse_job("parent", &request.parent)?;
     let author = request::author(by, &request.request_id)?;
     let kind = convert::parse_kind(request.kind)?;
+    let vehicle = vehicle::asked(request.vehicle.as_ref())?;
     let is_same = |outcome| matches!(outcome, Outcome::StageBegun(_));
     let decided = shop.decide(&id, &author, &is_same, |job| {
         Ok(stage::begin(
@@ -110,6 +111,7 @@ fn begin(
             kind,
             &request.title,
             &request.notes,
+            vehicle,
         )?)
     })?;
     let Outcome::StageBegun(begun) = decided.outcome else {

@@ -9,7 +9,7 @@ use baytrim_model::axis::Axes;
 use baytrim_model::ids::UnixMillis;
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
-use super::{stage_words, words};
+use super::{stage_words, vehicle_words, words};
 
 /// Most steps that are told one by one; earlier ones are counted.
 const STEPS_MAX: usize = 8;
@@ -114,7 +114,7 @@ impl Sheet {
             steps: steps.into_iter().skip(untold).collect(),
             now: words::now(state, maps.as_ref()),
             stages: stages.map_or_else(Vec::new, |found| stage_words::told(state, found)),
-            conditions: words::conditions(state),
+            conditions: [words::conditions(state), vehicle_words::told(state)].concat(),
             seals: seals(state, head),
             table: table(state),
             maps,

@@ -16,6 +16,7 @@ mod bad_streams;
 mod bays;
 #[path = "../bearer/mod.rs"]
 mod bearer;
+mod behaviour;
 mod checkpoints;
 mod durable;
 mod false_lean;

@@ -20,6 +20,7 @@ pub(crate) fn stages() -> Vec<Stage> {
             .iter()
             .map(|pull| format!("jobs/quoll-1/pulls/p{pull}"))
             .collect(),
+        vehicle: None,
     };
     vec![
         stage(1, StageKind::AsItCame, "as it came", "", &[1, 2]),

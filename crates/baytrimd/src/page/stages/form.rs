@@ -11,6 +11,7 @@ use baytrim_jobs::{JobState, Refusal, stage, standing};
 use baytrim_model::ids::JobId;
 use baytrim_model::record::JobEvent;
 use baytrim_model::stage::StageKind;
+use baytrim_model::vehicle::VehicleRecord;
 use maud::{Markup, html};
 
 use crate::compute::blocking;
@@ -46,7 +47,7 @@ pub(in crate::page) async fn begin(
                 "choose what the stage is from the list",
             )
         })?;
-        stage::begin(state, kind, &title, &notes)
+        stage::begin(state, kind, &title, &notes, VehicleRecord::default())
     })
     .await
 }
