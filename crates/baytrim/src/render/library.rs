@@ -75,10 +75,8 @@ pub fn render_nearest(job: &str, found: &FindNearestResponse, options: &RenderOp
     };
     let from = match chosen {
         0 => "None has the same parts: name one to start from it.".to_owned(),
-        count => format!(
-            "A starting table is learnt from {}.",
-            counted(count, "entry").replace("entrys", "entries")
-        ),
+        1 => "A starting table is learnt from 1 entry.".to_owned(),
+        count => format!("A starting table is learnt from {count} entries."),
     };
     page += &("\n".to_owned() + &hang(&from, options.width, 0, 2));
     let head = options.paint(Ink::Strong, "Next");

@@ -8,7 +8,7 @@ use super::time::timestamp;
 use super::{job, name};
 use crate::library::{Entry, Near};
 
-/// Returns an entry; `measured` is the number of nodes that its pulls were at.
+/// Returns an entry, with the number of nodes that its pulls were at.
 pub fn entry(entry: &Entry) -> v1::LibraryEntry {
     let state = &entry.job.state;
     let spec = &state.spec;

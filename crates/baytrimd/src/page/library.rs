@@ -141,10 +141,10 @@ fn render(state: &JobState, found: &Found) -> Markup {
 }
 
 fn words(vehicle: &Vehicle) -> String {
-    let mut words = vehicle.model.clone();
-    if !vehicle.generation.is_empty() {
-        words += &format!(", {}", vehicle.generation);
-    }
+    let words = match vehicle.generation.as_str() {
+        "" => vehicle.model.clone(),
+        generation => format!("{}, {generation}", vehicle.model),
+    };
     match vehicle.parts.as_slice() {
         [] => words + "; as it left its maker",
         parts => format!("{words}; {}", parts.join(", ")),

@@ -104,10 +104,8 @@ pub(super) fn refusals() -> Vec<Fault> {
         },
         Refusal::RequestIdReused("r-1".to_owned()),
     ];
-    let all = refusals
-        .into_iter()
-        .chain(of_stages())
-        .chain(of_the_library());
+    let others = of_stages().into_iter().chain(of_the_library());
+    let all = refusals.into_iter().chain(others);
     all.map(Fault::from).collect()
 }
 
