@@ -4,6 +4,7 @@ import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
+import { writeLater } from "./after.js";
 import { openBrowser, openDemoJob, openShop, openWindow, sizes } from "./shop.js";
 
 const images = join(dirname(fileURLToPath(import.meta.url)), "../../docs/images");
@@ -30,6 +31,12 @@ try {
   shop.review("approve", "plover-690/c1", "--reason", "right on the holds");
   await take("traces-desktop-light", `${job}/traces?plate=60`, sizes.desktop, "light", drawn);
   await take("plan-tablet-dark", `${job}/coverage`, sizes.tablet, "dark");
+  shop.run("stage", "begin", "plover-690", "tuned", "--notes", "table r1");
+  for (const name of ["pull-1-holds.csv", "pull-3-ride.csv"]) {
+    writeLater(shop, name, "r1", join(place, name));
+    shop.run("pull", "submit", "plover-690", join(place, name), "--bay", "east");
+  }
+  await take("stages-tablet-light", `${job}/stages`, { width: 1024, height: 1100 }, "light");
   const sheet = join(place, "sheet.pdf");
   shop.run("job", "sheet", "plover-690", "--output", sheet);
   execFileSync("pdftoppm", ["-png", "-r", "70", "-f", "1", "-l", "1", "-singlefile", sheet, join(images, "job-sheet")]);
