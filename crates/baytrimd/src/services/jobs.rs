@@ -10,8 +10,9 @@ use baytrim_api::v1::{
     RenderJobSheetRequest, RenderJobSheetResponse, ReopenJobRequest, ReopenJobResponse,
 };
 use baytrim_jobs::state::Outcome;
-use baytrim_jobs::{Refusal, open, standing};
+use baytrim_jobs::{JobState, Refusal, open, standing};
 use baytrim_model::ids::{Actor, JobId};
+use baytrim_model::record::JobEvent;
 use sha2::{Digest as _, Sha256};
 use tonic::{Request, Response, Status};
 
@@ -21,7 +22,7 @@ use crate::convert::page::Page;
 use crate::convert::{job, name, request, shop_view as convert};
 use crate::fault::Fault;
 use crate::sheet;
-use crate::shop::{JOB_PREFIX, Shop};
+use crate::shop::{Author, JOB_PREFIX, Shop};
 use crate::shop_view;
 
 /// The job service.
@@ -76,16 +77,15 @@ impl JobService for Jobs {
         request: Request<CloseJobRequest>,
     ) -> Result<Response<CloseJobResponse>, Status> {
         let by = request::actor(&request);
-        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        let (shop, asked) = (Arc::clone(&self.shop), request.into_inner());
         let closed = blocking(move || {
-            let id = name::parse_job("name", &request.name)?;
-            let author = request::author(by, &request.request_id)?;
-            let is_same = |outcome| outcome == Outcome::Closed;
-            shop.decide(&id, &author, &is_same, |job| {
-                Ok(standing::close(&job.state, &request.reason)?)
+            let author = request::author(by, &asked.request_id)?;
+            let (name, reason) = (&asked.name, &asked.reason);
+            stand(&shop, name, &author, Outcome::Closed, |state| {
+                standing::close(state, reason)
             })
         });
-        let job = Some(job::whole(&closed.await?.job));
+        let job = Some(closed.await?);
         Ok(Response::new(CloseJobResponse { job }))
     }
 
@@ -94,16 +94,15 @@ impl JobService for Jobs {
         request: Request<ReopenJobRequest>,
     ) -> Result<Response<ReopenJobResponse>, Status> {
         let by = request::actor(&request);
-        let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        let (shop, asked) = (Arc::clone(&self.shop), request.into_inner());
         let reopened = blocking(move || {
-            let id = name::parse_job("name", &request.name)?;
-            let author = request::author(by, &request.request_id)?;
-            let is_same = |outcome| outcome == Outcome::Reopened;
-            shop.decide(&id, &author, &is_same, |job| {
-                Ok(standing::reopen(&job.state, &request.reason)?)
+            let author = request::author(by, &asked.request_id)?;
+            let (name, reason) = (&asked.name, &asked.reason);
+            stand(&shop, name, &author, Outcome::Reopened, |state| {
+                standing::reopen(state, reason)
             })
         });
-        let job = Some(job::whole(&reopened.await?.job));
+        let job = Some(reopened.await?);
         Ok(Response::new(ReopenJobResponse { job }))
     }
 
@@ -151,6 +150,20 @@ fn create(
     let decided = shop.open_job(&spec, &author)?;
     let job = Some(job::whole(&decided.job));
     Ok(CreateJobResponse { job })
+}
+
+/// Records where a job stands from now on.
+fn stand(
+    shop: &Shop,
+    name: &str,
+    author: &Author,
+    outcome: Outcome,
+    plan: impl Fn(&JobState) -> Result<JobEvent, Refusal>,
+) -> Result<baytrim_api::v1::Job, Fault> {
+    let id = name::parse_job("name", name)?;
+    let is_same = |found| found == outcome;
+    let decided = shop.decide(&id, author, &is_same, |job| Ok(plan(&job.state)?))?;
+    Ok(job::whole(&decided.job))
 }
 
 fn render(shop: &Shop, id: &JobId) -> Result<RenderJobSheetResponse, Fault> {

@@ -58,12 +58,7 @@ pub(in crate::page) async fn close(
     id: Path<String>,
     Form(fields): Fields,
 ) -> Result<Response, Problem> {
-    let reason = field(&fields, "reason").unwrap_or_default().to_owned();
-    let draft = reason.clone();
-    decide(shop, id, draft, move |state| {
-        standing::close(state, &reason)
-    })
-    .await
+    end(shop, id, &fields, standing::close).await
 }
 
 /// Takes a closed job up again.
@@ -72,12 +67,19 @@ pub(in crate::page) async fn reopen(
     id: Path<String>,
     Form(fields): Fields,
 ) -> Result<Response, Problem> {
-    let reason = field(&fields, "reason").unwrap_or_default().to_owned();
-    let draft = reason.clone();
-    decide(shop, id, draft, move |state| {
-        standing::reopen(state, &reason)
-    })
-    .await
+    end(shop, id, &fields, standing::reopen).await
+}
+
+/// Records where a job stands from now on, for the reason in the form.
+async fn end(
+    shop: State<Arc<Shop>>,
+    id: Path<String>,
+    fields: &[(String, String)],
+    plan: fn(&JobState, &str) -> Result<JobEvent, Refusal>,
+) -> Result<Response, Problem> {
+    let reason = field(fields, "reason").unwrap_or_default().to_owned();
+    let typed = reason.clone();
+    decide(shop, id, typed, move |state| plan(state, &reason)).await
 }
 
 /// Records what `plan` decides on; a refusal leads back to the page with what was typed.
