@@ -46,7 +46,7 @@ fn compared<'a>(state: &'a JobState, asked: &Asked) -> Result<PowerComparison<'a
         let named = asked.0.iter().filter(move |(found, _)| found == name);
         named.map(|(_, value)| value.as_str())
     };
-    let pulls = all("pull").map(|text| text.parse::<PullId>());
+    let pulls = all("pull").map(str::parse::<PullId>);
     let pulls = pulls
         .collect::<Result<Vec<_>, _>>()
         .map_err(|error| Refusal::Fields(vec![error]))?;
