@@ -15,6 +15,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "bays",
         "corrections",
         "daemon",
+        "grip",
         "jobs",
         "ledger",
         "library",

@@ -54,6 +54,7 @@ pub const ROWS: &[Row] = &[
     row("BayService/ListChannelMaps", KNOWN),
     row("BayService/SetChannelMap", TUNERS_AND_OWNERS),
     row("CorrectionService/CreateProposal", TUNERS),
+    row("CorrectionService/GetDelivery", PEOPLE),
     row("CorrectionService/GetProposal", PEOPLE),
     row("CorrectionService/ListProposals", PEOPLE),
     row("CorrectionService/PlanPull", KNOWN),

@@ -117,6 +117,7 @@ pub fn read_pull(samples: &Samples, context: &PullContext<'_>) -> Result<PullRea
         power: None,
         air: None,
         behaviour: None,
+        grip: None,
     };
     let axes = context.axes;
     let mut reading = PullReading {

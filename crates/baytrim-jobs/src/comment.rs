@@ -1,6 +1,7 @@
 //! Comments on a proposal and on its nodes.
 
 use baytrim_model::ids::ProposalId;
+use baytrim_model::proposal::Proposal;
 use baytrim_model::record::{JobEvent, NodePlace};
 
 use crate::refusal::Refusal;
@@ -32,14 +33,8 @@ pub fn event(
             format!("write 1 to {COMMENT_BYTES_MAX} bytes"),
         ));
     }
-    if let Some(NodePlace { rpm, plate_percent }) = node
-        && state.spec.axes.find(rpm, plate_percent).is_none()
-    {
-        return Err(Refusal::field(
-            "node",
-            format!("{rpm} rpm, {plate_percent} % is no node of the table"),
-            "name nodes by the breakpoints of both axes",
-        ));
+    if let Some(place) = node {
+        check_place(state, &entry.proposal, place)?;
     }
     if entry.comments.len() >= COMMENTS_MAX {
         return Err(Refusal::CommentsFull {
@@ -54,4 +49,23 @@ pub fn event(
         node,
         text: text.to_owned(),
     })
+}
+
+fn check_place(state: &JobState, proposal: &Proposal, place: NodePlace) -> Result<(), Refusal> {
+    let NodePlace { rpm, plate_percent } = place;
+    if !proposal.table.is_fuel() {
+        return Err(Refusal::field(
+            "node",
+            "is one of the fuel table",
+            "comment on the proposal for the grip table as a whole",
+        ));
+    }
+    if state.spec.axes.find(rpm, plate_percent).is_none() {
+        return Err(Refusal::field(
+            "node",
+            format!("{rpm} rpm, {plate_percent} % is no node of the table"),
+            "name nodes by the breakpoints of both axes",
+        ));
+    }
+    Ok(())
 }

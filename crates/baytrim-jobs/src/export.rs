@@ -1,13 +1,16 @@
 //! A table in a form that leaves the house.
 
+mod grip_table;
+
 use std::fmt::Write as _;
 
 use baytrim_model::record::JobEvent;
-use baytrim_model::revision::Revision;
+use baytrim_model::revision::{Revision, TableKind};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use crate::propose::CAUTIONS;
+use crate::refusal::Refusal;
 use crate::state::JobState;
 
 /// File formats.
@@ -87,23 +90,53 @@ struct JsonTable<'a> {
 
 /// Returns `revision` in `form`. The same revision in the same form gives the same bytes.
 pub fn render(state: &JobState, revision: &Revision, form: Form) -> Export {
-    let grid = grid(state, revision, form);
-    let content = match form.format {
-        Format::Csv => csv(state, revision, form, &grid).into_bytes(),
-        Format::Json => json(state, revision, form, grid),
-        Format::Grid => lines(&grid, form, "\t").into_bytes(),
+    let mode = revision.table.mode();
+    let grip_table = mode.and_then(|mode| Some((mode, state.spec.grip.get(mode)?)));
+    let content = match (grip_table, form.format) {
+        (Some(table), _) => grip_table::content(state, revision, table, form),
+        (None, Format::Csv) => {
+            csv(state, revision, form, &grid(state, revision, form)).into_bytes()
+        }
+        (None, Format::Json) => json(state, revision, form, grid(state, revision, form)),
+        (None, Format::Grid) => lines(&grid(state, revision, form), form, "\t").into_bytes(),
     };
     let (extension, media_type) = match form.format {
         Format::Csv => ("csv", "text/csv"),
         Format::Json => ("json", "application/json"),
         Format::Grid => ("tsv", "text/tab-separated-values"),
     };
-    let quantity = form.quantity.as_str();
+    let what = match mode {
+        Some(mode) => format!("grip-{mode}"),
+        None => form.quantity.as_str().to_owned(),
+    };
     Export {
-        file_name: format!("{}-{}-{quantity}.{extension}", state.id(), revision.id),
+        file_name: format!("{}-{}-{what}.{extension}", state.id(), revision.id),
         media_type,
         sha256: hex(&Sha256::digest(&content)),
         content,
+    }
+}
+
+/// Checks that a revision can leave in `form`.
+///
+/// # Errors
+/// When a grip table is to leave as a fuel change.
+pub fn check_form(revision: &Revision, form: Form) -> Result<(), Refusal> {
+    if revision.table.is_fuel() || form.quantity == Quantity::Value {
+        return Ok(());
+    }
+    Err(Refusal::field(
+        "quantity",
+        "a grip table holds plate in percent, no fuel change",
+        "ask for its own values",
+    ))
+}
+
+/// Returns the cautions that go with a revision.
+pub fn cautions(revision: &Revision) -> [&'static str; 4] {
+    match revision.table {
+        TableKind::Fuel => CAUTIONS,
+        TableKind::Grip { .. } => crate::grip::CAUTIONS,
     }
 }
 

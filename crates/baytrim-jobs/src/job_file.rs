@@ -2,6 +2,7 @@
 
 mod fuel;
 mod grid;
+mod grip_tables;
 mod raw;
 
 use std::collections::BTreeMap;
@@ -31,12 +32,13 @@ pub fn parse(
     attachments: &Attachments,
     id: Option<JobId>,
 ) -> Result<JobSpec, Vec<FieldError>> {
-    let file: JobFile = from_toml(text, "").map_err(|error| vec![error])?;
+    let mut file: JobFile = from_toml(text, "").map_err(|error| vec![error])?;
     let mut errors = Vec::new();
     let id = id.or_else(|| keep(&mut errors, file_id(&file)));
     let rpm = keep(&mut errors, Axis::new("axes.rpm", file.axes.rpm.clone()));
     let plate = Axis::new("axes.plate_percent", file.axes.plate_percent.clone());
     let plate = keep(&mut errors, plate);
+    let grip = grip_tables::tables(std::mem::take(&mut file.grip), &mut errors);
     let bays = bays(&file.bays, attachments, &mut errors);
     let content = keep(&mut errors, content(&file.table));
     let fuel = keep(&mut errors, fuel::fuel(&file.fuel));
@@ -73,6 +75,7 @@ pub fn parse(
         overrun: file.overrun,
         secondary_air: file.secondary_air,
         bays,
+        grip,
     };
     errors.extend(spec.problems());
     if errors.is_empty() {

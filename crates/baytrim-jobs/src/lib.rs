@@ -13,6 +13,7 @@ pub mod comment;
 pub mod export;
 pub mod false_lean;
 pub mod fold;
+pub mod grip;
 pub mod job_file;
 pub mod kind;
 pub mod library;

@@ -8,7 +8,7 @@ use baytrim_model::job::JobSpec;
 use baytrim_model::library::{KindPrior, LibrarySource, StartingTable};
 use baytrim_model::limits::Limits;
 use baytrim_model::proposal::{FitSummary, NodeChange, Proposal};
-use baytrim_model::revision::RevisionOrigin;
+use baytrim_model::revision::{RevisionOrigin, TableKind};
 use baytrim_model::table::TableContent;
 
 use crate::kind::likeness;
@@ -112,6 +112,8 @@ pub fn start(
     said.extend(parts_that_differ(spec, sources));
     said.extend(remarks);
     Ok(Proposal {
+        table: TableKind::Fuel,
+        grip: None,
         id: state.next_proposal(),
         base_revision: state.head().id,
         pulls: Vec::new(),

@@ -5,6 +5,7 @@ use baytrim_estimate::{Fit, Posterior, PullEvidence};
 use baytrim_model::ids::{Actor, PullId, RevisionId, UnixMillis};
 use baytrim_model::proposal::{DoneChance, NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
+use baytrim_model::revision::TableKind;
 
 use crate::bay_contrast;
 use crate::bay_delay;
@@ -84,6 +85,7 @@ pub fn plan(
     fit.summary.off_target_percent = fit.off_target_percent(&state.log_trim(state.head()));
     Ok(Proposal {
         id: state.next_proposal(),
+        table: TableKind::Fuel,
         base_revision: state.head().id,
         pulls: pulls.to_vec(),
         created_at: at,
@@ -93,6 +95,7 @@ pub fn plan(
         fit: fit.summary,
         nodes,
         start: None,
+        grip: None,
         bays: bay_contrast::differences(&contrasts),
     })
 }

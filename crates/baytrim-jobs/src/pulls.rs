@@ -4,12 +4,14 @@ use baytrim_estimate::{LivePull, PullContext, PullReading, ReadError, judge_rows
 use baytrim_model::bay::{BaySetup, DelayBelief, DelayChoice};
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::gate::{GateName, GateSettings};
-use baytrim_model::ids::{BayName, RevisionId, StageId};
+use baytrim_model::ids::{BayName, ModeName, RevisionId, StageId};
 use baytrim_model::power::Conditions;
 use baytrim_model::pull::{ChannelMapSource, PullRecord, PullSummary};
 use baytrim_model::record::JobEvent;
 use baytrim_model::recording::Recording;
+use baytrim_model::revision::TableKind;
 use baytrim_model::samples::Samples;
+use baytrim_rider::{StayRules, pull_grip};
 
 use crate::refusal::Refusal;
 use crate::state::JobState;
@@ -24,6 +26,10 @@ pub struct Circumstances {
     pub revision: RevisionId,
     /// The stage that the vehicle was in; none for a pull of a time when jobs had none.
     pub stage: Option<StageId>,
+    /// The riding mode; none where nobody named one.
+    pub mode: Option<ModeName>,
+    /// The revision of that mode's grip table that was loaded; none where the job has none.
+    pub grip_revision: Option<RevisionId>,
     /// The channel map that the log is read with.
     pub channels: ChannelMap,
     /// Where that map came from; none for a pull of a time when nobody noted it.
@@ -65,7 +71,7 @@ pub fn circumstances(
         "" => state.head().id,
         text => {
             let id = text.parse().map_err(|error| Refusal::Fields(vec![error]))?;
-            state.revision(id)?.id
+            state.fuel_revision(id)?.id
         }
     };
     let stage = match stage {
@@ -79,11 +85,57 @@ pub fn circumstances(
         bay: bay.clone(),
         revision,
         stage: Some(stage),
+        mode: None,
+        grip_revision: grip_head(state, &ModeName::unnamed()),
         channels,
         channels_from: Some(channels_from),
         delay_expected: None,
         conditions: None,
     })
+}
+
+/// Returns the circumstances in the riding mode that a sender names; an empty `grip_revision` means the one of its
+/// grip table in force.
+///
+/// # Errors
+/// When the name is none, or the job has no such revision of that mode's table.
+pub fn in_mode(
+    state: &JobState,
+    circumstances: Circumstances,
+    mode: &str,
+    grip_revision: &str,
+) -> Result<Circumstances, Refusal> {
+    let fields = |error| Refusal::Fields(vec![error]);
+    let mode: Option<ModeName> = match mode {
+        "" => None,
+        text => Some(text.parse().map_err(fields)?),
+    };
+    let named = mode.clone().unwrap_or_else(ModeName::unnamed);
+    let grip_revision = match grip_revision {
+        "" => grip_head(state, &named),
+        text => {
+            let id = text.parse().map_err(fields)?;
+            let found = state.revision(id)?;
+            if found.table.mode() != Some(&named) {
+                return Err(Refusal::field(
+                    "grip_revision",
+                    format!("{id} is no revision of the grip table of mode {named}"),
+                    "name one of that mode's table, or leave it out",
+                ));
+            }
+            Some(found.id)
+        }
+    };
+    Ok(Circumstances {
+        mode,
+        grip_revision,
+        ..circumstances
+    })
+}
+
+fn grip_head(state: &JobState, mode: &ModeName) -> Option<RevisionId> {
+    let table = TableKind::Grip { mode: mode.clone() };
+    state.head_of(&table).map(|revision| revision.id)
 }
 
 /// Returns the circumstances of a pull that was taken.
@@ -92,6 +144,8 @@ pub fn circumstances_of(record: &PullRecord) -> Circumstances {
         bay: record.bay.clone(),
         revision: record.revision,
         stage: record.stage,
+        mode: record.mode.clone(),
+        grip_revision: record.grip_revision,
         channels: record.channels.clone(),
         channels_from: record.channels_from,
         delay_expected: record.delay_expected,
@@ -134,6 +188,7 @@ pub fn read(
     let (found, warnings) = behaviour::of_pull(samples, &state.spec.gates, &recorded);
     reading.summary.behaviour = found;
     reading.summary.warnings.extend(warnings);
+    reading.summary.grip = pull_grip(samples, &StayRules::default());
     Ok(reading)
 }
 
@@ -194,6 +249,8 @@ pub fn event(
             bay: circumstances.bay.clone(),
             revision: circumstances.revision,
             stage: circumstances.stage,
+            mode: circumstances.mode.clone(),
+            grip_revision: circumstances.grip_revision,
             source_name: source_name.to_owned(),
             channels: circumstances.channels.clone(),
             channels_from: circumstances.channels_from,

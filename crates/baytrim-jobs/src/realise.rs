@@ -5,6 +5,7 @@ use baytrim_estimate::{
 };
 use baytrim_model::ids::{PullId, RevisionId};
 use baytrim_model::pull::{LoadedChance, PullWarning, Realised, RealisedNode, RealisedShare};
+use baytrim_model::revision::TableKind;
 
 use crate::pulls::Circumstances;
 use crate::refusal::Refusal;
@@ -48,12 +49,8 @@ pub fn compare(
         return Ok(());
     }
     let stated = circumstances.revision;
-    let previous = RevisionId(stated.0.saturating_sub(1));
-    // Before the base table there is none: against it, the revision after it is the likeliest mistake.
-    let previous = if stated.0 == 0 {
-        RevisionId(1)
-    } else {
-        previous
+    let Some(previous) = near(state, stated) else {
+        return Ok(());
     };
     let place = |id: RevisionId| asked.iter().position(|&revision| revision == id);
     let (Some(stated_place), Some(previous_place)) = (place(stated), place(previous)) else {
@@ -91,13 +88,25 @@ pub fn compare(
 
 /// Returns the revisions to ask for: the stated one, the one before it and the newest others.
 fn asked(state: &JobState, stated: RevisionId) -> Vec<RevisionId> {
-    let near =
-        |id: RevisionId| id == stated || id.0 + 1 == stated.0 || (stated.0 == 0 && id.0 == 1);
-    let all = state.revisions.iter().rev().map(|revision| revision.id);
-    let (mut asked, others): (Vec<_>, Vec<_>) = all.partition(|&id| near(id));
+    let near = near(state, stated);
+    let all = state.revisions_of(&TableKind::Fuel).rev();
+    let all = all.map(|revision| revision.id);
+    let (mut asked, others): (Vec<_>, Vec<_>) =
+        all.partition(|&id| id == stated || Some(id) == near);
     let room = REVISIONS_MAX.saturating_sub(asked.len());
     asked.extend(others.into_iter().take(room));
     asked
+}
+
+/// Returns the revision before the stated one. Before the base table there is none: against it, the revision after
+/// it is the likeliest mistake.
+fn near(state: &JobState, stated: RevisionId) -> Option<RevisionId> {
+    let ids = || {
+        let fuel = state.revisions_of(&TableKind::Fuel);
+        fuel.map(|revision| revision.id)
+    };
+    let before = ids().rev().find(|&id| id < stated);
+    before.or_else(|| ids().find(|&id| id > stated))
 }
 
 fn realised(

@@ -1,14 +1,16 @@
 //! Why a request is not granted.
 
+mod kind;
 mod library;
 
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::{
-    BayName, ChannelMapId, JobId, ProposalId, PullId, RevisionId, StageId, UnixMillis,
+    BayName, ChannelMapId, JobId, ModeName, ProposalId, PullId, RevisionId, StageId, UnixMillis,
 };
 
 use crate::moment::{span, utc};
 
+pub use kind::RefusalKind;
 pub use library::LibraryRefusal;
 
 /// Why a request is not granted: a verdict about the request, not a fault of the program.
@@ -137,6 +139,44 @@ pub enum Refusal {
         "the gates refused every reading of job {0}; `baytrim pull show` says which gate refused what"
     )]
     NoEvidence(JobId),
+    /// The job has no grip table for the riding mode.
+    #[error("job {job} has no grip table for mode {mode}{}; its job file must give [grip.{mode}]", known_modes(.known))]
+    GripTableNone {
+        /// The job.
+        job: JobId,
+        /// The riding mode.
+        mode: ModeName,
+        /// The modes that it has a table for, for people.
+        known: String,
+    },
+    /// No pull in the riding mode, with the table in force, has the hand standing still.
+    #[error(
+        "no pull of job {job} in mode {mode} with {revision} has the hand standing still where grip, plate and engine speed are logged; hold the grip at several places while engine speed sweeps, and submit with --mode {mode}"
+    )]
+    NoStays {
+        /// The job.
+        job: JobId,
+        /// The riding mode.
+        mode: ModeName,
+        /// The grip table in force.
+        revision: RevisionId,
+    },
+    /// A chosen part of a grip table falls, or breaks a slope limit that the whole keeps.
+    #[error(
+        "taking just this, from {from_grip_percent} to {to_grip_percent} % of grip the plate would go {slope:.2} % for a percent of grip, outside {slope_min} to {slope_max}; take both, or the whole"
+    )]
+    SubsetBreaksGrip {
+        /// Grip at the lower end, percent.
+        from_grip_percent: f64,
+        /// At the upper end.
+        to_grip_percent: f64,
+        /// Plate for a percent of grip between them.
+        slope: f64,
+        /// Least that is permitted.
+        slope_min: f64,
+        /// Most that is permitted.
+        slope_max: f64,
+    },
     /// The proposal was computed from a revision that is not in force any more.
     #[error(
         "proposal {job}/{proposal} is stale: it was computed from {base}, and {head} is in force; compute it again with `baytrim propose {job}`"
@@ -269,23 +309,6 @@ pub enum Refusal {
     RequestIdReused(String),
 }
 
-/// What kind of refusal it is, so that a caller need not know them all.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum RefusalKind {
-    /// The request itself is wrong.
-    Invalid,
-    /// It speaks of something that there isn't.
-    NotFound,
-    /// It would make something that there is.
-    Exists,
-    /// The state of the job does not allow it.
-    State,
-    /// It was made against a state that is no more.
-    Conflict,
-    /// It is not for who asks.
-    Forbidden,
-}
-
 impl Refusal {
     /// Returns the refusal of one wrong field.
     pub fn field(
@@ -308,77 +331,17 @@ impl Refusal {
             known: known.map(BayName::as_str).collect::<Vec<_>>().join(", "),
         }
     }
-
-    /// Returns the stable name of the refusal, for `google.rpc.ErrorInfo`.
-    pub fn reason(&self) -> &'static str {
-        match self {
-            Self::Fields(_) => "FIELD_INVALID",
-            Self::JobExists(_) => "JOB_EXISTS",
-            Self::JobUnknown(_) => "JOB_UNKNOWN",
-            Self::BayUnknown { .. } => "BAY_UNKNOWN",
-            Self::ChannelMapNone(_) => "CHANNEL_MAP_NONE",
-            Self::ChannelMapUnknown { .. } => "CHANNEL_MAP_UNKNOWN",
-            Self::ChannelMapInForce { .. } => "CHANNEL_MAP_ALREADY_IN_FORCE",
-            Self::LogKnown { .. } => "LOG_KNOWN",
-            Self::PullUnknown { .. } => "PULL_UNKNOWN",
-            Self::ProposalUnknown { .. } => "PROPOSAL_UNKNOWN",
-            Self::RevisionUnknown { .. } => "REVISION_UNKNOWN",
-            Self::StageUnknown { .. } => "STAGE_UNKNOWN",
-            Self::StageEmpty { .. } => "STAGE_EMPTY",
-            Self::AlreadyStands { .. } => "ALREADY_STANDS",
-            Self::NoPulls(_) => "NO_PULLS",
-            Self::NoEvidence(_) => "NO_EVIDENCE",
-            Self::Stale { .. } => "PROPOSAL_STALE",
-            Self::Decided { .. } => "PROPOSAL_DECIDED",
-            Self::Expired { .. } => "PROPOSAL_EXPIRED",
-            Self::SameHand { .. } => "SAME_HAND",
-            Self::HandUnknown { .. } => "HAND_UNKNOWN",
-            Self::EtagMismatch { .. } => "ETAG_MISMATCH",
-            Self::NothingToApprove { .. } => "NOTHING_TO_APPROVE",
-            Self::SubsetBreaksNeighbour { .. } => "SUBSET_BREAKS_NEIGHBOUR_LIMIT",
-            Self::CommentsFull { .. } => "COMMENTS_FULL",
-            Self::AlreadyInForce { .. } => "REVISION_ALREADY_IN_FORCE",
-            Self::RequestIdReused(_) => "REQUEST_ID_REUSED",
-            Self::Library(refusal) => refusal.reason(),
-        }
-    }
-
-    /// Returns what kind of refusal it is.
-    pub fn kind(&self) -> RefusalKind {
-        match self {
-            Self::Fields(_) => RefusalKind::Invalid,
-            Self::JobUnknown(_)
-            | Self::BayUnknown { .. }
-            | Self::ChannelMapNone(_)
-            | Self::ChannelMapUnknown { .. }
-            | Self::PullUnknown { .. }
-            | Self::ProposalUnknown { .. }
-            | Self::RevisionUnknown { .. }
-            | Self::StageUnknown { .. } => RefusalKind::NotFound,
-            Self::JobExists(_) | Self::LogKnown { .. } | Self::RequestIdReused(_) => {
-                RefusalKind::Exists
-            }
-            Self::NoPulls(_)
-            | Self::StageEmpty { .. }
-            | Self::AlreadyStands { .. }
-            | Self::NoEvidence(_)
-            | Self::Stale { .. }
-            | Self::Decided { .. }
-            | Self::Expired { .. }
-            | Self::NothingToApprove { .. }
-            | Self::SubsetBreaksNeighbour { .. }
-            | Self::CommentsFull { .. }
-            | Self::AlreadyInForce { .. }
-            | Self::ChannelMapInForce { .. } => RefusalKind::State,
-            Self::Library(refusal) => refusal.kind(),
-            Self::EtagMismatch { .. } => RefusalKind::Conflict,
-            Self::SameHand { .. } | Self::HandUnknown { .. } => RefusalKind::Forbidden,
-        }
-    }
 }
 
 fn became(revision: Option<RevisionId>) -> String {
     revision.map_or_else(String::new, |revision| format!(", and became {revision}"))
+}
+
+fn known_modes(known: &str) -> String {
+    match known {
+        "" => String::new(),
+        known => format!(" (it has one for {known})"),
+    }
 }
 
 fn more(pair_count: usize) -> String {

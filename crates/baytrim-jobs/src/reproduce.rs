@@ -40,6 +40,7 @@ pub fn compare(recorded: &Proposal, again: &Proposal) -> Comparison {
         .map(|(node, (then, now))| difference(node, then, now));
     Comparison {
         is_identical: recorded.nodes == again.nodes
+            && recorded.grip == again.grip
             && recorded.fit == again.fit
             && recorded.base_revision == again.base_revision
             && recorded.start == again.start,

@@ -21,7 +21,8 @@ pub fn event(
 ) -> Result<JobEvent, Refusal> {
     check_reason(reason)?;
     let earlier = state.revision(to)?;
-    if earlier.values == state.head().values {
+    let head = state.head_of(&earlier.table);
+    if head.is_some_and(|head| head.values == earlier.values) {
         return Err(Refusal::AlreadyInForce {
             job: state.id().clone(),
             revision: to,
@@ -31,6 +32,7 @@ pub fn event(
         revision: Box::new(Revision {
             id: state.next_revision(),
             origin: RevisionOrigin::Revert { to },
+            table: earlier.table.clone(),
             values: earlier.values.clone(),
             created_at: at,
             created_by: by.clone(),

@@ -4,13 +4,14 @@ mod entry;
 mod find;
 mod outcome;
 mod stages;
+mod tables;
 
 use std::collections::HashMap;
 
 use baytrim_model::ids::{Actor, ProposalId, RequestId, RevisionId, UnixMillis};
 use baytrim_model::job::JobSpec;
 use baytrim_model::record::{JobEvent, JobRecord};
-use baytrim_model::revision::{Revision, RevisionOrigin};
+use baytrim_model::revision::{Revision, RevisionOrigin, TableKind};
 
 pub use entry::{ClosedEntry, CommentEntry, ProposalEntry, PullEntry, StageEntry, VerdictEntry};
 pub use outcome::{FoldError, Outcome, ProposalStanding};
@@ -53,11 +54,13 @@ impl JobState {
         let base = Revision {
             id: RevisionId(0),
             origin: RevisionOrigin::Base,
+            table: TableKind::Fuel,
             values: spec.table.values.clone(),
             created_at: record.at,
             created_by: record.by.clone(),
             reason: "the table that came with the vehicle".to_owned(),
         };
+        let revisions = tables::first_revisions(spec, &base);
         let requests = record.request_id.iter().cloned();
         Ok(Self {
             spec: (**spec).clone(),
@@ -67,7 +70,7 @@ impl JobState {
             proposals: Vec::new(),
             stages: vec![entry::as_it_came(record)],
             closed: None,
-            revisions: vec![base],
+            revisions,
             requests: requests.map(|id| (id, Outcome::Opened)).collect(),
             latest_at: record.at,
             latest_by: record.by.clone(),
@@ -216,7 +219,7 @@ impl JobState {
 
     fn check_revision(&self, revision: &Revision) -> Result<(), FoldError> {
         let fits = revision.id == self.next_revision()
-            && revision.values.len() == self.spec.axes.node_count();
+            && Some(revision.values.len()) == self.node_count_of(&revision.table);
         self.check_order(fits, || format!("revision {}", revision.id))
     }
 
@@ -237,7 +240,7 @@ impl JobState {
         match &entry.verdict {
             Some(verdict) if verdict.approved.is_some() => ProposalStanding::Approved,
             Some(_) => ProposalStanding::Rejected,
-            None if entry.proposal.base_revision != self.head().id => ProposalStanding::Stale,
+            None if !self.is_base_in_force(entry) => ProposalStanding::Stale,
             None if expires_at.is_some_and(|at| at <= clock.max(self.latest_at)) => {
                 ProposalStanding::Expired
             }
@@ -250,7 +253,8 @@ impl JobState {
         self.requests.get(request_id?).copied()
     }
 
-    /// Returns the fuel change from the base table, node by node, as a natural logarithm.
+    /// Returns the fuel change of a revision of the fuel table from the base table, node by node, as a natural
+    /// logarithm.
     pub fn log_trim(&self, revision: &Revision) -> Vec<f64> {
         let content = self.spec.table.content;
         let base = &self.spec.table.values;

@@ -65,6 +65,13 @@ pub fn ask(
                 ));
             }
             let proposal = &state.proposal(id)?.proposal;
+            if !proposal.table.is_fuel() {
+                return Err(Refusal::field(
+                    "name",
+                    format!("{id} is a proposal for a grip table, which has no such nodes"),
+                    "ask of a proposal for the fuel table, or of the job",
+                ));
+            }
             (proposal.base_revision, proposal.pulls.clone())
         }
         None => (state.head().id, chosen_pulls(state, excluded)?),

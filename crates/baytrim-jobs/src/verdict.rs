@@ -1,6 +1,7 @@
 //! Checking and deciding a verdict on a proposal.
 
 mod choice;
+mod grip_choice;
 mod reason;
 
 use baytrim_model::ids::{Actor, ProposalId, UnixMillis};
@@ -14,6 +15,7 @@ use crate::refusal::Refusal;
 use crate::state::{JobState, ProposalStanding};
 
 pub use choice::{Choice, NodeChoice};
+pub use grip_choice::broken_by;
 pub use reason::{BORROWED_BELOW, REASON_BYTES_MAX, check_reason};
 
 /// What records name where nobody said who asks.
@@ -72,7 +74,10 @@ pub fn approve(
     let proposal = undecided(state, ask)?;
     check_in_time(state, proposal, ask)?;
     check_hands(state, proposal, ask, rules)?;
-    let taken = choice::taken(state, proposal, choice)?;
+    let taken = match &proposal.grip {
+        Some(grip) => grip_choice::taken(state, proposal, grip, choice)?,
+        None => choice::taken(state, proposal, choice)?,
+    };
     reason::check_reason_for(&ask.reason, proposal, &taken.nodes)?;
     Ok(JobEvent::ProposalApproved {
         proposal: ask.proposal,
@@ -84,6 +89,7 @@ pub fn approve(
             origin: RevisionOrigin::Approval {
                 proposal: ask.proposal,
             },
+            table: proposal.table.clone(),
             values: taken.values,
             created_at: ask.at,
             created_by: ask.by.clone(),
@@ -171,7 +177,9 @@ fn check_in_time(state: &JobState, proposal: &Proposal, ask: &Ask) -> Result<(),
             job,
             proposal: proposal.id,
             base: proposal.base_revision,
-            head: state.head().id,
+            head: state
+                .head_of(&proposal.table)
+                .map_or(proposal.base_revision, |head| head.id),
         }),
         ProposalStanding::Expired => Err(Refusal::Expired {
             job,

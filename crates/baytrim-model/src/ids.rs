@@ -83,6 +83,17 @@ slug! {
     /// Name of a bay: 1 to 48 lower-case letters, digits and inner hyphens.
     BayName, "bay"
 }
+slug! {
+    /// Name of a riding mode: 1 to 48 lower-case letters, digits and inner hyphens.
+    ModeName, "mode"
+}
+
+impl ModeName {
+    /// Returns the mode of pulls that name none.
+    pub fn unnamed() -> Self {
+        Self("unnamed".to_owned())
+    }
+}
 
 /// Returns the name that a job gets from its title: lower case, everything else a hyphen.
 ///

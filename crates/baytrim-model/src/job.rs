@@ -9,7 +9,8 @@ use crate::bay::{BaySetup, DelayChoice};
 use crate::engine::{Engine, Fuel};
 use crate::field::{FieldError, check_range};
 use crate::gate::GateSettings;
-use crate::ids::{BayName, JobId};
+use crate::grip::GripTableSpec;
+use crate::ids::{BayName, JobId, ModeName};
 use crate::library::Vehicle;
 use crate::limits::Limits;
 use crate::power::PowerSettings;
@@ -56,6 +57,9 @@ pub struct JobSpec {
     pub secondary_air: Option<RecordedAir>,
     /// The bays that may send pulls.
     pub bays: BTreeMap<BayName, BaySetup>,
+    /// The tables from grip to plate that came with the vehicle, by riding mode; none where nobody gave any.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub grip: BTreeMap<ModeName, GripTableSpec>,
 }
 
 impl JobSpec {
@@ -105,6 +109,9 @@ impl JobSpec {
             if let Some(roller) = &bay.roller {
                 errors.extend(roller.problems(&format!("bays.{name}.roller")));
             }
+        }
+        for (mode, grip) in &self.grip {
+            errors.extend(grip.problems(&format!("grip.{mode}")));
         }
         errors
     }

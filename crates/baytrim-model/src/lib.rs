@@ -7,6 +7,7 @@ pub mod channel;
 pub mod engine;
 pub mod field;
 pub mod gate;
+pub mod grip;
 pub mod ids;
 pub mod job;
 pub mod library;

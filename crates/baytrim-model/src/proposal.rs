@@ -4,9 +4,11 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use crate::grip::GripChange;
 use crate::ids::{Actor, BayName, ProposalId, PullId, RevisionId, UnixMillis};
 use crate::library::StartingTable;
 use crate::limits::LimitName;
+use crate::revision::TableKind;
 
 /// What a proposal does with a node.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -121,6 +123,9 @@ pub struct FitSummary {
 pub struct Proposal {
     /// Its number in the job.
     pub id: ProposalId,
+    /// Which table it would change.
+    #[serde(default, skip_serializing_if = "TableKind::is_fuel")]
+    pub table: TableKind,
     /// The revision that it was computed from.
     pub base_revision: RevisionId,
     /// The pulls that it was computed from.
@@ -132,16 +137,19 @@ pub struct Proposal {
     /// Seconds after `created_at` for which it can be approved, by the rule of the day; none: for ever.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub valid_s: Option<u64>,
-    /// The fit as a whole.
+    /// The fit as a whole; of a grip table its program, its stays and its remarks only.
     pub fit: FitSummary,
     /// Chance that the job is done where its pulls have been; none in proposals from before it was computed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub done: Option<DoneChance>,
-    /// One entry per node, in node order.
+    /// One entry per node, in node order; none of a grip table.
     pub nodes: Vec<NodeChange>,
     /// What makes it a starting table: learnt from other vehicles, from no pull of its own.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub start: Option<Box<StartingTable>>,
+    /// What is proposed for a table from grip to plate; none of the fuel table.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub grip: Option<GripChange>,
     /// How each bay reads against the others at the same places; empty where all pulls came from one bay, or they
     /// hardly meet, and in records of a time when nobody noted it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -160,6 +168,14 @@ pub struct BayDifference {
 }
 
 impl Proposal {
+    /// Returns the number of nodes, or of grip breakpoints of a grip table, that it changes.
+    #[expect(clippy::float_cmp, reason = "unchanged means the very same number")]
+    pub fn change_count(&self) -> usize {
+        let nodes = self.nodes.iter().filter(|node| node.after != node.before);
+        let rows = self.grip.iter().flat_map(|grip| &grip.rows);
+        nodes.count() + rows.filter(|row| row.is_change()).count()
+    }
+
     /// Returns the moment from which it can't be approved any more; none: it always can.
     pub fn expires_at(&self) -> Option<UnixMillis> {
         let valid_ms = i64::try_from(self.valid_s?).ok()?.checked_mul(1000)?;

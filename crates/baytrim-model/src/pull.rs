@@ -5,7 +5,8 @@ use serde::{Deserialize, Serialize};
 use crate::bay::{DelayBelief, DelayModel};
 use crate::channel::{ChannelMap, Quantity};
 use crate::gate::GateName;
-use crate::ids::{BayName, ChannelMapId, PullId, RevisionId, StageId};
+use crate::grip::PullGrip;
+use crate::ids::{BayName, ChannelMapId, ModeName, PullId, RevisionId, StageId};
 use crate::power::{Conditions, PullAir, PullPower};
 use crate::recording::Recording;
 use crate::vehicle::PullBehaviour;
@@ -120,6 +121,10 @@ pub struct PullSummary {
     /// records of a time when nobody looked.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub behaviour: Option<PullBehaviour>,
+    /// How the plate followed the hand; none where the log lacks grip, plate or engine speed, or the hand never
+    /// stood still.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub grip: Option<PullGrip>,
 }
 
 /// How far readings with the throttle opening and closing disagree within a band of speeds: what the model of the
@@ -237,6 +242,12 @@ pub struct PullRecord {
     /// The stage that it was recorded under; none in records of a time when jobs had none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub stage: Option<StageId>,
+    /// The riding mode; none where nobody named one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mode: Option<ModeName>,
+    /// The revision of that mode's grip table that was loaded; none where the job has none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub grip_revision: Option<RevisionId>,
     /// The log's name as its sender knows it; empty for a live stream.
     pub source_name: String,
     /// The channel map that the log was read with, so that it can be read again.

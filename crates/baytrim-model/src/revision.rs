@@ -2,7 +2,36 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::ids::{Actor, ProposalId, RevisionId, UnixMillis};
+use crate::ids::{Actor, ModeName, ProposalId, RevisionId, UnixMillis};
+
+/// Which of a job's tables something is about. Each has its own revision in force; their numbers are one row.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum TableKind {
+    /// The fuel table.
+    #[default]
+    Fuel,
+    /// The table from grip to plate of a riding mode.
+    Grip {
+        /// The riding mode.
+        mode: ModeName,
+    },
+}
+
+impl TableKind {
+    /// Returns whether it is the fuel table: what every record of an earlier time is about.
+    pub fn is_fuel(&self) -> bool {
+        *self == Self::Fuel
+    }
+
+    /// Returns the riding mode; none of the fuel table.
+    pub fn mode(&self) -> Option<&ModeName> {
+        match self {
+            Self::Fuel => None,
+            Self::Grip { mode } => Some(mode),
+        }
+    }
+}
 
 /// Where a revision came from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -29,7 +58,11 @@ pub struct Revision {
     pub id: RevisionId,
     /// Where it came from.
     pub origin: RevisionOrigin,
-    /// Table values in node order, in the table's unit.
+    /// Which table it is a state of.
+    #[serde(default, skip_serializing_if = "TableKind::is_fuel")]
+    pub table: TableKind,
+    /// Table values in node order, in the table's unit; of a grip table plate in percent, engine speed by engine
+    /// speed.
     pub values: Vec<f64>,
     /// When it was made.
     pub created_at: UnixMillis,

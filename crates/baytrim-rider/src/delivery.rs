@@ -42,6 +42,9 @@ pub struct Gain {
     pub gain: f64,
     /// Its 95 % interval, none where an end is known from a single stay.
     pub interval: Option<(f64, f64)>,
+    /// The gain over that from the first place to the last: 1 where the plate follows evenly. None where the plate
+    /// does not open from the first to the last.
+    pub over_mean: Option<Estimate>,
 }
 
 /// How the plate follows the hand in one riding mode.
@@ -70,10 +73,10 @@ pub fn delivery(stays: &[Stay], grip_step_percent: f64) -> Delivery {
         places.entry(place).or_default().push(*stay);
     }
     let points: Vec<GripPoint> = places.values().map(|stays| point(stays)).collect();
-    let gains = points
-        .windows(2)
-        .map(|pair| gain(&pair[0], &pair[1]))
-        .collect();
+    let near = 0.5 * grip_step_percent;
+    let apart = |at: &usize| points[at + 1].grip_percent - points[*at].grip_percent >= near;
+    let gains = (0..points.len().saturating_sub(1)).filter(apart);
+    let gains = gains.map(|at| gain(&points, at)).collect();
     Delivery { points, gains }
 }
 
@@ -103,6 +106,11 @@ fn point(stays: &[Stay]) -> GripPoint {
     }
 }
 
+/// Returns the mean of `values` with its interval; none of none.
+pub fn mean_of(values: &[f64]) -> Option<Estimate> {
+    (!values.is_empty()).then(|| estimate(values))
+}
+
 fn estimate(values: &[f64]) -> Estimate {
     let count = values.len() as f64;
     let value = values.iter().sum::<f64>() / count;
@@ -116,8 +124,9 @@ fn estimate(values: &[f64]) -> Estimate {
     }
 }
 
-/// Half intervals of the two ends go together as the root of their squares.
-fn gain(from: &GripPoint, to: &GripPoint) -> Gain {
+/// Half intervals of the ends go together as the root of their squares.
+fn gain(points: &[GripPoint], at: usize) -> Gain {
+    let (from, to) = (&points[at], &points[at + 1]);
     let grip = to.grip_percent - from.grip_percent;
     let gain = (to.plate_percent.value - from.plate_percent.value) / grip;
     let half = |point: &GripPoint| {
@@ -132,7 +141,46 @@ fn gain(from: &GripPoint, to: &GripPoint) -> Gain {
         to_grip_percent: to.grip_percent,
         gain,
         interval: both.map(|half| (gain - half, gain + half)),
+        over_mean: over_mean(points, at, gain),
     }
+}
+
+/// The ratio is linear in the plate at each place to first order, its mean in the ends alone:
+/// `d(ratio) = (d(gain) - ratio d(mean)) / mean`.
+fn over_mean(points: &[GripPoint], at: usize, gain: f64) -> Option<Estimate> {
+    let last = points.len() - 1;
+    let grip = |from: usize, to: usize| points[to].grip_percent - points[from].grip_percent;
+    let plate = |point: usize| points[point].plate_percent.value;
+    let mean = (plate(last) - plate(0)) / grip(0, last);
+    if mean <= 0.0 {
+        return None;
+    }
+    let value = gain / mean;
+    let mut weights = vec![0.0; points.len()];
+    weights[at + 1] += 1.0 / grip(at, at + 1);
+    weights[at] -= 1.0 / grip(at, at + 1);
+    weights[last] -= value / grip(0, last);
+    weights[0] += value / grip(0, last);
+    let involved = || {
+        points
+            .iter()
+            .zip(&weights)
+            .filter(|(_, weight)| **weight != 0.0)
+    };
+    let halves = involved().map(|(point, weight)| {
+        let (low, high) = point.plate_percent.interval?;
+        Some((0.5 * (high - low) * weight).powi(2))
+    });
+    let half = halves
+        .sum::<Option<f64>>()
+        .map(|squares| squares.sqrt() / mean);
+    Some(Estimate {
+        value,
+        interval: half.map(|half| (value - half, value + half)),
+        stay_count: involved()
+            .map(|(point, _)| point.plate_percent.stay_count)
+            .sum(),
+    })
 }
 
 #[cfg(test)]
@@ -199,6 +247,7 @@ mod tests {
         let stay = Stay {
             grip_percent: 20.0,
             plate_percent: 8.0,
+            rpm: 4000.0,
             drift_percent_per_1000_rpm: None,
         };
         let found = delivery(&[stay], 5.0);

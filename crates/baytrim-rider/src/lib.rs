@@ -8,6 +8,7 @@
 pub mod contradiction;
 pub mod cubic;
 pub mod delivery;
+pub mod grid;
 pub mod overrun;
 pub mod secondary_air;
 pub mod slopes;
@@ -16,8 +17,8 @@ pub mod table;
 
 pub use contradiction::{Contradiction, Recorded, RecordedAir, RecordedCut, contradictions};
 pub use cubic::MonotoneCubic;
-pub use delivery::{Delivery, Estimate, Gain, GripPoint, delivery};
+pub use delivery::{Delivery, Estimate, Gain, GripPoint, delivery, mean_of};
 pub use overrun::{OverrunCut, overrun_cut};
 pub use secondary_air::{SecondaryAir, secondary_air};
-pub use stay::{Stay, StayRules, stays};
+pub use stay::{GRIP_STEP_PERCENT, STAYS_MAX, Stay, StayRules, pull_grip, stays};
 pub use table::{GripTable, RollOff, RulesError, TableRules, propose};

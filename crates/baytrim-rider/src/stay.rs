@@ -1,7 +1,21 @@
 //! The times at which the rider's hand stood still.
 
+use std::collections::BTreeMap;
+
 use baytrim_model::channel::Quantity;
+use baytrim_model::grip::{GripCell, PullGrip};
 use baytrim_model::samples::Samples;
+
+pub use baytrim_model::grip::Stay;
+
+/// Most stays that a pull's record keeps: more than a day of holds, and a record stays small.
+pub const STAYS_MAX: usize = 400;
+
+/// Width of a cell of the surface in percent of grip, and of the places that stays are gathered around.
+pub const GRIP_STEP_PERCENT: f64 = 5.0;
+
+/// Height of a cell of the surface in rpm.
+const SPEED_STEP_RPM: f64 = 1000.0;
 
 /// What counts as standing still.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,26 +41,67 @@ impl Default for StayRules {
     }
 }
 
-/// One time at which the hand stood still.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Stay {
-    /// Mean grip, percent.
-    pub grip_percent: f64,
-    /// Mean plate, percent.
-    pub plate_percent: f64,
-    /// Change of the plate over 1000 rpm, percent; none where engine speed hardly changed.
-    pub drift_percent_per_1000_rpm: Option<f64>,
-}
-
 /// Returns every stay of a log, in its order; none where grip, plate or speed are not logged.
 pub fn stays(samples: &Samples, rules: &StayRules) -> Vec<Stay> {
-    let [grip, plate, rpm] = [
-        Quantity::GripAngle,
-        Quantity::PlateAngle,
-        Quantity::EngineSpeed,
-    ]
-    .map(|quantity| samples.channel(quantity));
-    let (Some(grip), Some(plate), Some(rpm)) = (grip, plate, rpm) else {
+    found(samples, rules)
+        .into_iter()
+        .map(|(stay, _)| stay)
+        .collect()
+}
+
+/// Returns what a pull's record keeps of how the plate followed the hand; none where it tells nothing.
+pub fn pull_grip(samples: &Samples, rules: &StayRules) -> Option<PullGrip> {
+    let found = found(samples, rules);
+    let channels = channels(samples)?;
+    if found.is_empty() {
+        return None;
+    }
+    let rows = found.iter().flat_map(|(_, rows)| rows.iter().copied());
+    let cells = cells(channels, rows);
+    let kept = found.len().min(STAYS_MAX);
+    let places = (0..kept).map(|place| place * found.len() / kept);
+    Some(PullGrip {
+        stays: places.map(|place| found[place].0).collect(),
+        left_out_count: u32::try_from(found.len() - kept).unwrap_or(u32::MAX),
+        cells,
+    })
+}
+
+fn channels(samples: &Samples) -> Option<[&[f64]; 3]> {
+    let channel = |quantity| samples.channel(quantity);
+    Some([
+        channel(Quantity::GripAngle)?,
+        channel(Quantity::PlateAngle)?,
+        channel(Quantity::EngineSpeed)?,
+    ])
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "percent and rpm are far below 2^63"
+)]
+fn cells([grip, plate, rpm]: [&[f64]; 3], rows: impl Iterator<Item = usize>) -> Vec<GripCell> {
+    let mut sums: BTreeMap<(i64, i64), (f64, u32)> = BTreeMap::new();
+    for row in rows {
+        let place = (
+            (grip[row] / GRIP_STEP_PERCENT).round() as i64,
+            (rpm[row] / SPEED_STEP_RPM).round() as i64,
+        );
+        let sum = sums.entry(place).or_default();
+        sum.0 += plate[row];
+        sum.1 += 1;
+    }
+    let cell = |(&(grip, speed), &(sum, row_count)): (&(i64, i64), &(f64, u32))| GripCell {
+        grip_percent: grip as f64 * GRIP_STEP_PERCENT,
+        rpm: speed as f64 * SPEED_STEP_RPM,
+        plate_percent: sum / f64::from(row_count),
+        row_count,
+    };
+    sums.iter().map(cell).collect()
+}
+
+fn found(samples: &Samples, rules: &StayRules) -> Vec<(Stay, Vec<usize>)> {
+    let Some([grip, plate, rpm]) = channels(samples) else {
         return Vec::new();
     };
     let mut found = Vec::new();
@@ -61,7 +116,9 @@ pub fn stays(samples: &Samples, rules: &StayRules) -> Vec<Stay> {
             .filter(|&row| samples.offset_s[row] >= settled_s)
             .filter(|&row| !(plate[row].is_nan() || rpm[row].is_nan()))
             .collect();
-        found.extend(stay(samples, &rows, [grip, plate, rpm], rules));
+        if let Some(stay) = stay(samples, &rows, [grip, plate, rpm], rules) {
+            found.push((stay, rows));
+        }
         begin = end.max(begin + 1);
     }
     found
@@ -89,6 +146,7 @@ fn stay(
     Some(Stay {
         grip_percent: mean(grip),
         plate_percent: mean_plate,
+        rpm: mean_rpm,
         drift_percent_per_1000_rpm: (span_rpm >= rules.span_rpm_min)
             .then(|| 1000.0 * products.sum::<f64>() / square),
     })

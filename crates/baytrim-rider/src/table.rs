@@ -3,20 +3,10 @@
 //! A plate that opens further than the hand asks can throw a rider: a table is tried on the roller first, and
 //! whoever loads it answers for the limits and monitors of the control unit, which no table may work around.
 
+pub use baytrim_model::grip::RollOff;
+
 use crate::cubic::MonotoneCubic;
 use crate::slopes::Wanted;
-
-/// How the plate gives way at high engine speed: in full up to the first speed, by a share of the opening from
-/// the second on, straight in between.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct RollOff {
-    /// Engine speed up to which nothing changes, rpm.
-    pub from_rpm: f64,
-    /// Engine speed from which the share holds, rpm.
-    pub to_rpm: f64,
-    /// Share of the opening that is left there, above 0 to 1.
-    pub share: f64,
-}
 
 /// What a table must keep to.
 #[derive(Debug, Clone, PartialEq)]
@@ -59,6 +49,11 @@ pub enum RulesError {
         "a roll-off must go from a lower to a higher engine speed and leave a share above 0 and up to 1"
     )]
     RollOff,
+    /// The limits cannot be kept on the steps that the table stores.
+    #[error(
+        "the slopes cannot be kept on steps of {0} %; let 100 be a whole number of steps, give rows further apart, slopes further apart or a finer resolution"
+    )]
+    Resolution(f64),
     /// A wish is not one.
     #[error("wish {place}: a grip and a plate of 0 to 100 percent and a weight above 0 are wanted")]
     Wish {
@@ -80,7 +75,7 @@ pub struct GripTable {
 }
 
 impl TableRules {
-    fn check(&self, wishes: &[(f64, f64, f64)]) -> Result<(), RulesError> {
+    pub(crate) fn check(&self) -> Result<(), RulesError> {
         let grips = &self.grip_percent;
         let is_whole = grips.first() == Some(&0.0) && grips.last() == Some(&100.0);
         if grips.len() < 3 || !is_whole || !grips.windows(2).all(|pair| pair[0] < pair[1]) {
@@ -101,6 +96,10 @@ impl TableRules {
         if !self.roll_off.is_none_or(gives_way) {
             return Err(RulesError::RollOff);
         }
+        Ok(())
+    }
+
+    fn check_wishes(wishes: &[(f64, f64, f64)]) -> Result<(), RulesError> {
         let is_percent = |value: f64| (0.0..=100.0).contains(&value);
         let is_wish = |&(grip, plate, weight): &(f64, f64, f64)| {
             is_percent(grip) && is_percent(plate) && weight > 0.0 && weight.is_finite()
@@ -118,7 +117,8 @@ impl TableRules {
 /// # Errors
 /// Where the rules cannot be kept, or a wish is none.
 pub fn propose(wishes: &[(f64, f64, f64)], rules: &TableRules) -> Result<GripTable, RulesError> {
-    rules.check(wishes)?;
+    rules.check()?;
+    TableRules::check_wishes(wishes)?;
     let slopes = Wanted {
         grip_percent: &rules.grip_percent,
         wishes,
@@ -132,28 +132,26 @@ pub fn propose(wishes: &[(f64, f64, f64)], rules: &TableRules) -> Result<GripTab
         let before = plate_percent[plate_percent.len() - 1];
         plate_percent.push(before + slope * (pair[1] - pair[0]));
     }
-    Ok(GripTable {
-        curve: MonotoneCubic::through(&rules.grip_percent, &plate_percent),
-        grip_percent: rules.grip_percent.clone(),
-        plate_percent,
-        roll_off: rules.roll_off,
-    })
+    Ok(GripTable::through(rules, plate_percent))
 }
 
 impl GripTable {
+    /// Returns the table of these plates.
+    pub(crate) fn through(rules: &TableRules, plate_percent: Vec<f64>) -> Self {
+        Self {
+            curve: MonotoneCubic::through(&rules.grip_percent, &plate_percent),
+            grip_percent: rules.grip_percent.clone(),
+            plate_percent,
+            roll_off: rules.roll_off,
+        }
+    }
+
     /// Returns the plate, percent, for a grip and an engine speed: on the monotone cubic through the rows.
     pub fn plate_percent_at(&self, grip_percent: f64, engine_speed_rpm: f64) -> f64 {
         let full = self.curve.at(grip_percent);
-        let Some(RollOff {
-            from_rpm,
-            to_rpm,
-            share,
-        }) = self.roll_off
-        else {
-            return full;
-        };
-        let way = ((engine_speed_rpm - from_rpm) / (to_rpm - from_rpm)).clamp(0.0, 1.0);
-        full * (1.0 - way * (1.0 - share))
+        full * self
+            .roll_off
+            .map_or(1.0, |off| off.share_at(engine_speed_rpm))
     }
 }
 

@@ -12,6 +12,7 @@ pub mod exhaust;
 pub mod faults;
 pub mod film;
 pub mod grid;
+pub mod hand;
 pub mod job_file;
 pub mod noise;
 pub mod random;

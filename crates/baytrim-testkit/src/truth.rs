@@ -231,6 +231,7 @@ impl EngineTruth {
             overrun: None,
             secondary_air: None,
             bays,
+            grip: BTreeMap::new(),
         }
     }
 }

@@ -13,6 +13,7 @@ use crate::name::{JobName, parse_job};
 
 pub(crate) mod access;
 pub(crate) mod channels;
+pub(crate) mod grip;
 pub(crate) mod job;
 pub(crate) mod ledger;
 pub(crate) mod library;
@@ -26,6 +27,7 @@ pub(crate) mod trace;
 
 use access::{MemberCommand, PolicyCommand, TokenCommand};
 use channels::{BayCommand, ChannelsCommand};
+use grip::GripCommand;
 use job::JobCommand;
 use ledger::LedgerCommand;
 use library::LibraryCommand;
@@ -173,6 +175,9 @@ pub(crate) enum Command {
     },
     /// Show what is behind a node's number: pulls, rows, gates, and what its uncertainty is made of
     Trace(TraceArgs),
+    /// Look at how the plate follows the hand, and compute grip tables
+    #[command(subcommand)]
+    Grip(GripCommand),
     /// Approve a proposal, whole or node by node: a new table revision comes of it
     Approve(ApproveArgs),
     /// Reject a proposal

@@ -7,6 +7,7 @@ pub(crate) mod channels;
 pub(crate) mod checkpoint;
 pub(crate) mod completions;
 pub(crate) mod follow;
+pub(crate) mod grip;
 pub(crate) mod inbox;
 pub(crate) mod job;
 pub(crate) mod job_follow;

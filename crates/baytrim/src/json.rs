@@ -6,6 +6,7 @@ pub(crate) mod bay;
 pub(crate) mod channel_maps;
 pub(crate) mod channels;
 pub(crate) mod checkpoint;
+pub(crate) mod grip;
 pub(crate) mod inbox;
 pub(crate) mod job;
 pub(crate) mod ledger;

@@ -9,6 +9,7 @@ pub(crate) mod checkpoint;
 pub(crate) mod columns;
 pub(crate) mod comments;
 pub(crate) mod grid;
+pub mod grip;
 pub(crate) mod inbox;
 pub mod job;
 pub mod ledger;

@@ -5,8 +5,8 @@ use std::io::Write;
 
 use crate::args::{Cli, Command, parse};
 use crate::command::{
-    access, bay, channels, completions, inbox, job, ledger, library, plan, power, proposal, pull,
-    review, shop, stage, status, table, trace,
+    access, bay, channels, completions, grip, inbox, job, ledger, library, plan, power, proposal,
+    pull, review, shop, stage, status, table, trace,
 };
 use crate::context::Context;
 use crate::environment::Environment;
@@ -58,7 +58,8 @@ async fn dispatch(cli: &Cli, context: &mut Context<'_>) -> Result<Exit, Failure>
         Command::Power(args) => power::run(args, context).await,
         Command::Bay(command) => bay::run(command, context).await,
         Command::Channels(command) => channels::run(command, context).await,
-        Command::Propose(args) => proposal::propose(args, context).await,
+        Command::Propose(args) => proposal::propose(args, "", context).await,
+        Command::Grip(command) => grip::run(command, context).await,
         Command::Plan(args) => plan::run(args, context).await,
         Command::Proposal(command) => proposal::run(command, context).await,
         Command::Inbox { follow } => inbox::run(*follow, context).await,

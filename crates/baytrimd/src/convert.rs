@@ -3,6 +3,7 @@
 pub mod access;
 pub mod bay;
 pub mod checkpoint;
+pub mod grip;
 pub mod job;
 pub mod library;
 pub mod name;

@@ -15,6 +15,7 @@ use baytrim_model::channel::ChannelMap;
 use baytrim_model::ids::JobId;
 use baytrim_model::pull::{ChannelMapSource, PullWarning};
 use baytrim_model::recording::Recording;
+use baytrim_model::revision::TableKind;
 
 use crate::evidence;
 use crate::fault::{Fault, InternalFault};
@@ -206,7 +207,7 @@ pub fn compare(
     circumstances: &Circumstances,
     reading: &mut PullReading,
 ) -> Result<(), Fault> {
-    if job.state.revisions.len() < 2 {
+    if job.state.revisions_of(&TableKind::Fuel).nth(1).is_none() {
         return Ok(());
     }
     let pulls = realise::predicting_pulls(&job.state);

@@ -12,6 +12,7 @@ mod coverage;
 mod decide;
 mod frame;
 mod grid;
+mod grip;
 mod guard;
 mod inbox;
 mod job;
@@ -64,6 +65,7 @@ pub fn router(shop: Arc<Shop>, access: Access) -> Router {
         .route("/jobs/{job}", get(read::job))
         .route("/jobs/{job}/compare", get(read::compare))
         .route("/jobs/{job}/coverage", get(coverage::page))
+        .route("/jobs/{job}/grip", get(grip::page))
         .route("/jobs/{job}/sheet", get(sheet::page))
         .route("/jobs/{job}/sheet.pdf", get(sheet::file))
         .route("/jobs/{job}/library", get(library::page))

@@ -3,7 +3,7 @@
 use baytrim_estimate::PullEvidence;
 use baytrim_jobs::library::Source;
 use baytrim_jobs::reproduce::{Comparison, compare};
-use baytrim_jobs::{Fold as _, JobState, propose};
+use baytrim_jobs::{Fold as _, JobState, grip, propose};
 use baytrim_ledger::{Hasher, Store};
 use baytrim_model::ids::{JobId, ProposalId, PullId};
 use baytrim_model::proposal::Proposal;
@@ -53,14 +53,11 @@ pub fn reproduce(store: &dyn Store, id: &JobId, number: ProposalId) -> Result<Re
         evidence.push(read);
     }
     let evidence: Vec<&PullEvidence> = evidence.iter().collect();
-    let again = propose::plan(
-        &state,
-        &recorded.pulls,
-        &evidence,
-        recorded.created_at,
-        &recorded.created_by,
-        recorded.valid_s,
-    )?;
+    let (of, at, by) = (&recorded.pulls, recorded.created_at, &recorded.created_by);
+    let again = match recorded.table.mode() {
+        None => propose::plan(&state, of, &evidence, at, by, recorded.valid_s)?,
+        Some(mode) => grip::plan(&state, mode, of, at, by, recorded.valid_s)?,
+    };
     let comparison = compare(&recorded, &again);
     Ok(Reproduction {
         state,

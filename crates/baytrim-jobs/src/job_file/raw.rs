@@ -6,6 +6,7 @@ use baytrim_model::bay::DelayModel;
 use baytrim_model::channel::ChannelMap;
 use baytrim_model::engine::Engine;
 use baytrim_model::gate::GateSettings;
+use baytrim_model::grip::GripTableSpec;
 use baytrim_model::library::Vehicle;
 use baytrim_model::limits::Limits;
 use baytrim_model::power::{PowerSettings, Roller};
@@ -35,6 +36,8 @@ pub(super) struct JobFile {
     pub(super) secondary_air: Option<RecordedAir>,
     #[serde(default)]
     pub(super) bays: BTreeMap<String, BayFile>,
+    #[serde(default)]
+    pub(super) grip: BTreeMap<String, GripTableSpec>,
 }
 
 /// A fuel by its ratio, or by its composition.

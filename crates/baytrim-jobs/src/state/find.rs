@@ -1,7 +1,7 @@
 //! Finding what a job has by its number.
 
 use baytrim_model::ids::{Actor, JobId, ProposalId, PullId, RevisionId, StageId, UnixMillis};
-use baytrim_model::revision::Revision;
+use baytrim_model::revision::{Revision, TableKind};
 use baytrim_model::stage::Stage;
 
 use super::{JobState, ProposalEntry, PullEntry, StageEntry, count};
@@ -23,12 +23,13 @@ impl JobState {
         self.record_count
     }
 
-    /// Returns the revision in force.
+    /// Returns the revision of the fuel table in force.
     ///
     /// # Panics
     /// Never: `r0` is made with the job.
     pub fn head(&self) -> &Revision {
-        self.revisions.last().expect("r0 is made with the job")
+        self.head_of(&TableKind::Fuel)
+            .expect("r0 is made with the job")
     }
 
     /// Returns the stage that the vehicle is in.
@@ -113,7 +114,7 @@ impl JobState {
             .ok_or_else(|| Refusal::RevisionUnknown {
                 job: self.id().clone(),
                 revision: id,
-                latest: self.head().id,
+                latest: RevisionId(count(self.revisions.len() - 1)),
             })
     }
 }

@@ -11,6 +11,8 @@ use crate::state::JobState;
 pub struct Choice {
     /// Nodes to take; empty: all that change.
     pub nodes: Vec<NodeChoice>,
+    /// Grip breakpoints to take of a grip table, percent; empty: all that change.
+    pub grip_percent: Vec<f64>,
     /// Share of each change to take in percent, above 0 and at most 100; nodes with a value of their own take that.
     pub share_percent: f64,
 }
@@ -41,6 +43,7 @@ impl Choice {
         });
         Self {
             nodes: nodes.collect(),
+            grip_percent: Vec::new(),
             share_percent: 100.0,
         }
     }
@@ -66,6 +69,13 @@ pub(super) fn taken(
     proposal: &Proposal,
     choice: &Choice,
 ) -> Result<Taken, Refusal> {
+    if !choice.grip_percent.is_empty() {
+        return Err(Refusal::field(
+            "nodes",
+            "names grips of a proposal for the fuel table",
+            "name nodes by the breakpoints of both axes",
+        ));
+    }
     let share = share(choice.share_percent)?;
     let mut values = state.head().values.clone();
     let mut nodes = Vec::new();

@@ -29,7 +29,7 @@ pub(super) fn check_reason_for(
     nodes: &[usize],
 ) -> Result<(), Refusal> {
     let told = nodes.iter().filter_map(|&node| {
-        let change = &proposal.nodes[node];
+        let change = proposal.nodes.get(node)?;
         let why = why_told(change)?;
         Some(format!(
             "{} rpm, {} % {why}",

@@ -6,6 +6,7 @@ use baytrim_jobs::{JobState, open, propose};
 use baytrim_model::ids::{Actor, ProposalId, RequestId, RevisionId, UnixMillis};
 use baytrim_model::proposal::{FitSummary, NodeChange, NodeStatus, Proposal};
 use baytrim_model::record::{JobEvent, JobRecord, RECORD_VERSION};
+use baytrim_model::revision::TableKind;
 
 /// Returns a record of `event`, made by `by`.
 pub(crate) fn record(event: JobEvent, by: &str, request_id: Option<&str>) -> JobRecord {
@@ -65,6 +66,8 @@ pub(crate) fn proposal(state: &JobState, changes: &[(usize, f64)]) -> Proposal {
     Proposal {
         start: None,
         bays: Vec::new(),
+        table: TableKind::Fuel,
+        grip: None,
         id: state.next_proposal(),
         base_revision: state.head().id,
         pulls: Vec::new(),

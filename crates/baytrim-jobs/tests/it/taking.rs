@@ -30,6 +30,7 @@ fn at(state: &JobState, node: usize, value: f64) -> Choice {
             plate_percent,
             value: Some(value),
         }],
+        grip_percent: Vec::new(),
         share_percent: 100.0,
     }
 }

@@ -52,13 +52,17 @@ pub(crate) struct ProposalArg {
     baytrim approve quoll-1/c1 --reason \"holds looked right, knock quiet\"\n  \
     baytrim approve quoll-1/c1 --only 3000:20,3000:30 --reason \"the dip first\"\n  \
     baytrim approve quoll-1/c1 --only 3000:20=2.5 --reason \"half way, then look\"\n  \
-    baytrim approve quoll-1/c1 --share 50 --reason \"first pull after the rebuild\"")]
+    baytrim approve quoll-1/c1 --share 50 --reason \"first pull after the rebuild\"\n  \
+    baytrim approve quoll-1/c2 --grip 5,10 --reason \"the first opening, on the roller\"")]
 pub(crate) struct ApproveArgs {
     #[command(flatten)]
     pub(crate) proposal: ProposalArg,
     /// Take these nodes only, as rpm:plate angle in percent, each perhaps with a lesser table value [default: all that change]
     #[arg(long, value_name = "RPM:PLATE[=VALUE],...", value_delimiter = ',', value_parser = parse_take)]
     pub(crate) only: Vec<Take>,
+    /// Take these grips only of a grip table, percent, each at all engine speeds [default: all that change]
+    #[arg(long, value_name = "PERCENT,...", value_delimiter = ',', value_parser = parse_grip, conflicts_with_all = ["only", "share"])]
+    pub(crate) grip: Vec<f64>,
     /// Take this share of each change, in percent [default: 100]
     #[arg(long, value_name = "PERCENT", value_parser = parse_share)]
     pub(crate) share: Option<f64>,
@@ -130,6 +134,12 @@ fn parse_take(text: &str) -> Result<Take, String> {
         node: parse_node(node)?,
         value: Some(value?),
     })
+}
+
+fn parse_grip(text: &str) -> Result<f64, String> {
+    number(text)
+        .filter(|grip| (0.0..=100.0).contains(grip))
+        .ok_or_else(|| "write grip in percent, 0 to 100".to_owned())
 }
 
 fn parse_share(text: &str) -> Result<f64, String> {

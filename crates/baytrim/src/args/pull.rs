@@ -51,6 +51,12 @@ pub(crate) struct SubmitArgs {
     /// Stage that the vehicle was in [default: the one begun last]
     #[arg(long, value_name = "sN", value_parser = parse_stage)]
     pub(crate) stage: Option<String>,
+    /// Riding mode that the pull was run in, for example street [default: none is named]
+    #[arg(long, value_name = "MODE")]
+    pub(crate) mode: Option<String>,
+    /// Revision of that mode's grip table that was loaded [default: the one in force]
+    #[arg(long, value_name = "rN", value_parser = parse_revision)]
+    pub(crate) grip_revision: Option<String>,
     /// Only read the logs and say what they are: record nothing
     #[arg(long)]
     pub(crate) check: bool,

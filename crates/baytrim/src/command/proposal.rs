@@ -19,9 +19,10 @@ use crate::name::JobName;
 use crate::render::proposal::{render_proposal, render_proposals};
 use crate::render::reproduction::render_reproduction;
 
-/// Computes a proposal.
+/// Computes a proposal: for the fuel table, or for the grip table of a riding mode.
 pub(crate) async fn propose(
     args: &ProposeArgs,
+    grip_mode: &str,
     context: &mut Context<'_>,
 ) -> Result<Exit, Failure> {
     let server = context.server().await?;
@@ -30,6 +31,7 @@ pub(crate) async fn propose(
         request_id: request_id(),
         excluded_pulls: args.without.clone(),
         validate_only: args.dry_run,
+        grip_mode: grip_mode.to_owned(),
     };
     let answer = server.ask(COMPUTE, request, |channel, request| async move {
         let client = CorrectionServiceClient::new(channel);

@@ -32,11 +32,17 @@ pub(crate) async fn approve(
         rpm: take.node.rpm,
         plate_percent: take.node.plate_percent,
         after: take.value,
+        grip_percent: None,
     };
+    let grip = |grip_percent: &f64| NodeRef {
+        grip_percent: Some(*grip_percent),
+        ..NodeRef::default()
+    };
+    let nodes = args.only.iter().map(node).chain(args.grip.iter().map(grip));
     let request = ApproveProposalRequest {
         name,
         etag,
-        nodes: args.only.iter().map(node).collect(),
+        nodes: nodes.collect(),
         reason: args.reason.reason.clone(),
         request_id: request_id(),
         share_percent: args.share.unwrap_or_default(),
@@ -86,6 +92,7 @@ pub(crate) async fn comment(
             rpm: node.rpm,
             plate_percent: node.plate_percent,
             after: None,
+            grip_percent: None,
         }),
         request_id: request_id(),
     };

@@ -68,6 +68,8 @@ fn opening(args: &SubmitArgs, log: &Path, channel_map: &str) -> OpenUpload {
         validate_only: args.check,
         stage: args.stage.clone().unwrap_or_default(),
         conditions: args.conditions.given(),
+        mode: args.mode.clone().unwrap_or_default(),
+        grip_revision: args.grip_revision.clone().unwrap_or_default(),
     }
 }
 

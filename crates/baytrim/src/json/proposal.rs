@@ -3,6 +3,7 @@
 use baytrim_api::v1::{Comment, FitSummary, NodeChange, Proposal, Verdict};
 use serde::Serialize;
 
+use super::grip::{self, GripRowJson};
 use super::library::StartJson;
 use super::plan::DoneJson;
 use crate::name::{job_of, number, short};
@@ -25,6 +26,8 @@ pub(crate) struct ProposalJson<'a> {
     rpm: &'a [f64],
     plate_percent: &'a [f64],
     nodes: Vec<NodeJson<'a>>,
+    grip_mode: Option<&'a str>,
+    grip_rows: Vec<GripRowJson<'a>>,
     fit: Option<FitJson<'a>>,
     done: Option<DoneJson>,
     start: Option<StartJson<'a>>,
@@ -51,6 +54,7 @@ struct ProposalRowJson<'a> {
     expire_time: Option<String>,
     creator: &'a str,
     change_count: u32,
+    grip_mode: Option<&'a str>,
     fit: Option<FitJson<'a>>,
     verdict: Option<VerdictJson<'a>>,
 }
@@ -121,6 +125,8 @@ impl<'a> From<&'a Proposal> for ProposalJson<'a> {
             rpm: &proposal.rpm,
             plate_percent: &proposal.plate_percent,
             nodes: proposal.nodes.iter().map(node).collect(),
+            grip_mode: some(&proposal.grip_mode),
+            grip_rows: proposal.grip_rows.iter().map(grip::row).collect(),
             fit: proposal.fit.as_ref().map(fit),
             done: proposal.done.as_ref().map(DoneJson::from),
             start: proposal.start.as_ref().map(StartJson::from),
@@ -152,9 +158,15 @@ fn row(proposal: &Proposal) -> ProposalRowJson<'_> {
         expire_time: proposal.expire_time.map(|time| time.to_string()),
         creator: &proposal.creator,
         change_count: proposal.change_count,
+        grip_mode: some(&proposal.grip_mode),
         fit: proposal.fit.as_ref().map(fit),
         verdict: proposal.verdict.as_ref().map(verdict),
     }
+}
+
+/// Returns a name; none for the empty one.
+pub(super) fn some(name: &str) -> Option<&str> {
+    (!name.is_empty()).then_some(name)
 }
 
 fn numbers(names: &[String]) -> Vec<&str> {

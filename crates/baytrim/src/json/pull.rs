@@ -7,6 +7,7 @@ use baytrim_api::v1::{
 use serde::Serialize;
 
 use super::power::{AirJson, PowerJson};
+use super::proposal::some;
 use super::realised::RealisedJson;
 use super::recording::RecordingJson;
 use super::vehicle::BehaviourJson;
@@ -21,6 +22,9 @@ pub(crate) struct PullJson<'a> {
     bay: &'a str,
     revision: &'a str,
     stage: &'a str,
+    mode: Option<&'a str>,
+    grip_revision: Option<&'a str>,
+    stay_count: u32,
     source_name: &'a str,
     log_sha256: &'a str,
     create_time: Option<String>,
@@ -132,6 +136,9 @@ impl<'a> PullJson<'a> {
             bay: &pull.bay,
             revision: number(&pull.revision),
             stage: &pull.stage,
+            mode: some(&pull.mode),
+            grip_revision: some(&pull.grip_revision),
+            stay_count: pull.stay_count,
             source_name: &pull.source_name,
             log_sha256: &pull.log_sha256,
             create_time: pull.create_time.map(|time| time.to_string()),

@@ -3,6 +3,7 @@
 use baytrim_api::v1::{ExportTableResponse, Revision};
 use serde::Serialize;
 
+use super::proposal::some;
 use crate::name::{job_of, number};
 use crate::render::table_diff::change_percent;
 
@@ -21,6 +22,8 @@ pub(crate) struct RevisionJson<'a> {
     plate_percent: &'a [f64],
     values: &'a [f64],
     total_percent: &'a [f64],
+    grip_mode: Option<&'a str>,
+    grip_percent: &'a [f64],
 }
 
 /// What changed between two revisions, in node order.
@@ -71,6 +74,8 @@ impl<'a> From<&'a Revision> for RevisionJson<'a> {
             plate_percent: &revision.plate_percent,
             values: &revision.values,
             total_percent: &revision.total_percent,
+            grip_mode: some(&revision.grip_mode),
+            grip_percent: &revision.grip_percent,
         }
     }
 }

@@ -5,6 +5,7 @@ use baytrim_api::v1::{Proposal, Verdict};
 
 use super::columns::{Edge, columns};
 use super::comments::comments;
+use super::grip;
 use super::look::worth_a_look;
 use super::number::fixed;
 use super::proposal_grid::change_grid;
@@ -18,11 +19,24 @@ use crate::name::{job_of, number, short};
 ///
 /// A proposal that was only computed, so has no number, says so.
 pub fn render_proposal(proposal: &Proposal, options: &RenderOptions) -> String {
+    let [told, grid, look] = if proposal.grip_mode.is_empty() {
+        [
+            summary(proposal, options),
+            change_grid(proposal, options),
+            worth_a_look(proposal, options),
+        ]
+    } else {
+        [
+            grip::change(proposal, options),
+            String::new(),
+            String::new(),
+        ]
+    };
     let parts = [
         heading(proposal, options),
-        summary(proposal, options),
-        change_grid(proposal, options),
-        worth_a_look(proposal, options),
+        told,
+        grid,
+        look,
         comments(&proposal.comments, options),
         cautions(&proposal.cautions, options),
         next(proposal, options),
@@ -164,22 +178,43 @@ fn cautions(cautions: &[String], options: &RenderOptions) -> String {
 
 fn next(proposal: &Proposal, options: &RenderOptions) -> String {
     let (name, job) = (short(&proposal.name), job_of(&proposal.name));
+    let mode = plain(&proposal.grip_mode);
+    let (part, propose) = match mode.as_str() {
+        "" => ("--only RPM:PLATE,…", format!("baytrim propose {job}")),
+        mode => (
+            "--grip PERCENT,…",
+            format!("baytrim grip propose {job} --mode {mode}"),
+        ),
+    };
     let commands = match proposal.state() {
-        _ if !is_recorded(proposal) => vec![format!("baytrim propose {job}")],
+        _ if !is_recorded(proposal) => vec![propose],
         State::Open => vec![
             format!("baytrim approve {name} --reason \"…\""),
-            format!("baytrim approve {name} --only RPM:PLATE,… --reason \"…\""),
+            format!("baytrim approve {name} {part} --reason \"…\""),
             format!("baytrim reject {name} --reason \"…\""),
         ],
+        State::Approved if !mode.is_empty() => {
+            let revision = proposal
+                .verdict
+                .as_ref()
+                .map(|verdict| number(&verdict.revision));
+            let revision = plain(revision.unwrap_or("rN"));
+            vec![
+                format!("baytrim table show {job} --revision {revision}"),
+                format!(
+                    "baytrim table export {job} --revision {revision} --format csv --output {job}-grip.csv"
+                ),
+                format!("baytrim pull submit {job} LOG --bay NAME --mode {mode}"),
+            ]
+        }
         State::Approved => vec![
             format!("baytrim table show {job}"),
             format!("baytrim table export {job} --format csv --output {job}.csv"),
             format!("baytrim pull submit {job} LOG --bay NAME"),
         ],
-        State::Stale | State::Expired | State::Rejected => vec![
-            format!("baytrim pull submit {job} LOG --bay NAME"),
-            format!("baytrim propose {job}"),
-        ],
+        State::Stale | State::Expired | State::Rejected => {
+            vec![format!("baytrim pull submit {job} LOG --bay NAME"), propose]
+        }
         State::Unspecified => return String::new(),
     };
     let mut page = options.paint(Ink::Strong, "Next") + "\n";

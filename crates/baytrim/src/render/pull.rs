@@ -96,20 +96,30 @@ fn source_name(pull: &Pull) -> String {
     }
 }
 
+/// Returns the riding mode, and the grip table that was loaded.
+fn mode(pull: &Pull) -> String {
+    match (pull.mode.as_str(), pull.grip_revision.as_str()) {
+        ("", _) => String::new(),
+        (mode, "") => format!(", mode {mode}"),
+        (mode, revision) => format!(", mode {mode} with grip table {revision}"),
+    }
+}
+
 fn heading(pull: &Pull, options: &RenderOptions) -> String {
     let name = match pull.name.as_str() {
         "" => "Only checked, not recorded".to_owned(),
         name => format!("Pull {}", short(name)),
     };
     let title = format!(
-        "{name}: {} from bay {} under {}{}",
+        "{name}: {} from bay {} under {}{}{}",
         source_name(pull),
         pull.bay,
         number(&pull.revision),
         match pull.stage.as_str() {
             "" => String::new(),
             stage => format!(", stage {stage}"),
-        }
+        },
+        mode(pull)
     );
     let mut page = String::new();
     for line in wrap(&plain(&title), options.width, 0).lines() {

@@ -4,6 +4,7 @@ use baytrim_api::v1::Revision;
 
 use super::columns::{Edge, columns};
 use super::grid::{Cell, Grid};
+use super::grip;
 use super::number::{decimals_of, fixed, signed};
 use super::proposal_grid::ink;
 use super::style::{Ink, RenderOptions};
@@ -13,6 +14,9 @@ use crate::name::{job_of, number, short};
 /// Returns a revision with its values and the fuel change from the base table.
 pub fn render_revision(revision: &Revision, options: &RenderOptions) -> String {
     let page = revision_heading(revision, options);
+    if !revision.grip_mode.is_empty() {
+        return format!("{page}\n{}", grip::revision_table(revision, options));
+    }
     let decimals = decimals_of(revision.values.iter().copied());
     let values = revision
         .values

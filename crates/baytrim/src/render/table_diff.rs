@@ -24,6 +24,9 @@ pub(crate) fn render_diff(from: &Revision, to: &Revision, options: &RenderOption
     let is_new = |node: usize| from.values.get(node) != to.values.get(node);
     let count = (0..to.values.len()).filter(|&node| is_new(node)).count();
     let mut page = options.paint(Ink::Strong, &plain(&title)) + "\n";
+    if !(from.grip_mode.is_empty() && to.grip_mode.is_empty()) {
+        return page + &super::grip::difference(from, to, options);
+    }
     let all = counted(to.values.len(), "node");
     if count == 0 {
         let text = format!("All of the {all} hold the same.");

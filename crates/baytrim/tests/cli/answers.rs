@@ -1,6 +1,7 @@
 //! Canned answers: the invented job quoll-1 of an invented shop. Nothing here was measured.
 
 pub(crate) mod bays;
+pub(crate) mod grip;
 mod house;
 pub(crate) mod library;
 mod next;
@@ -137,6 +138,9 @@ pub(crate) fn pull() -> Pull {
     };
     Pull {
         stage: "s1".to_owned(),
+        mode: String::new(),
+        grip_revision: String::new(),
+        stay_count: 0,
         name: "jobs/quoll-1/pulls/p2".to_owned(),
         bay: "east".to_owned(),
         revision: "r0".to_owned(),
@@ -235,6 +239,8 @@ pub(crate) fn proposal() -> Proposal {
         .filter(|node| node.proposed_percent.abs() > 0.0)
         .count();
     Proposal {
+        grip_mode: String::new(),
+        grip_rows: Vec::new(),
         name: "jobs/quoll-1/proposals/c1".to_owned(),
         state: State::Open.into(),
         base_revision: "r0".to_owned(),
@@ -369,6 +375,8 @@ fn node_of(rpm: f64, plate_percent: f64, need: f64, visits: u32) -> NodeChange {
 pub(crate) fn revision() -> Revision {
     let changes: Vec<f64> = nodes().iter().map(|node| node.proposed_percent).collect();
     Revision {
+        grip_mode: String::new(),
+        grip_percent: Vec::new(),
         name: "jobs/quoll-1/revisions/r1".to_owned(),
         in_force: true,
         origin: "approval of c1".to_owned(),

@@ -267,6 +267,7 @@ async fn verdicts_quote_the_etag_and_the_nodes() {
             rpm,
             plate_percent,
             after: None,
+            grip_percent: None,
         });
         assert_eq!(approval.nodes, nodes);
         assert_eq!(

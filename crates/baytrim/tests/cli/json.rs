@@ -82,7 +82,7 @@ async fn other_answers_have_their_documented_keys() {
         ("pull list quoll-1 --json", "job pulls"),
         (
             "pull show quoll-1/p2 --json",
-            "id job bay revision stage source_name log_sha256 create_time creator \
+            "id job bay revision stage mode grip_revision stay_count source_name log_sha256 create_time creator \
              channel_map_source channel_map sample_count \
              duration_s accepted_s refused strip delay warnings film sensors realised power air behaviour recording coverage",
         ),
@@ -109,7 +109,7 @@ async fn other_answers_have_their_documented_keys() {
         (
             "revert quoll-1 --to r0 --reason x --json",
             "job revision in_force origin create_time creator reason content rpm plate_percent \
-             values total_percent",
+             values total_percent grip_mode grip_percent",
         ),
         (
             "comment quoll-1/c1 --node 3000:20 knocks --json",

@@ -3,6 +3,7 @@
 use baytrim::render::bay::render_bay;
 use baytrim::render::channel_maps::{render_map, render_maps};
 use baytrim::render::channels::render_suggestion;
+use baytrim::render::grip::render_delivery;
 use baytrim::render::job::{render_job, render_jobs};
 use baytrim::render::ledger::{render_check, render_records};
 use baytrim::render::plan::render_plan;
@@ -102,6 +103,21 @@ fn proposals() {
         let approved = render_verdict(&answers::decided(true), options);
         let rejected = render_verdict(&answers::decided(false), options);
         approved + "\n" + &rejected
+    });
+}
+
+/// A tuner would see another drift or gain than was measured, or a reviewer another grip table than is to be decided on.
+#[test]
+fn grip_and_plate() {
+    check("grip", |options| {
+        let modes = answers::grip::delivery().modes;
+        render_delivery("quoll-1", &modes, options) + &render_delivery("quoll-1", &[], options)
+    });
+    check("grip-proposal", |options| {
+        render_proposal(&answers::grip::grip_proposal(), options)
+    });
+    check("grip-revision", |options| {
+        render_revision(&answers::grip::grip_revision(), options)
     });
 }
 

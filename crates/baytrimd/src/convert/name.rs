@@ -53,6 +53,18 @@ pub fn parse_job(field: &str, name: &str) -> Result<JobId, Refusal> {
     }
 }
 
+/// Returns the job whose delivery `name` names.
+///
+/// # Errors
+/// When it names none.
+pub fn parse_delivery(field: &str, name: &str) -> Result<JobId, Refusal> {
+    let parts: Vec<&str> = name.split('/').collect();
+    match parts.as_slice() {
+        ["jobs", job, "delivery"] => part(field, job),
+        _ => Err(wrong(field, name, "jobs/JOB/delivery")),
+    }
+}
+
 /// Returns the job and the pull that `name` names.
 ///
 /// # Errors

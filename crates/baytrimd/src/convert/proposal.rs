@@ -8,15 +8,20 @@ use baytrim_jobs::verdict;
 use baytrim_model::library::{LibrarySource, StartingTable};
 use baytrim_model::proposal::{DoneChance, FitSummary, NodeChange, Proposal};
 use baytrim_model::record::Duty;
+use baytrim_model::revision::TableKind;
 
-use super::name;
 use super::time::timestamp;
+use super::{grip, name};
 use crate::clock;
+
+/// What the numbers of a grip table mean.
+pub(super) const GRIP_CONTENT: &str = "plate_percent";
 
 /// Returns a recorded proposal with its nodes.
 pub fn whole(state: &JobState, entry: &ProposalEntry) -> v1::Proposal {
     v1::Proposal {
         nodes: entry.proposal.nodes.iter().map(node).collect(),
+        grip_rows: grip_rows(&entry.proposal),
         comments: comments(entry),
         ..brief(state, entry)
     }
@@ -58,17 +63,39 @@ pub fn brief(state: &JobState, entry: &ProposalEntry) -> v1::Proposal {
 pub fn checked(state: &JobState, proposal: &Proposal) -> v1::Proposal {
     v1::Proposal {
         nodes: proposal.nodes.iter().map(node).collect(),
+        grip_rows: grip_rows(proposal),
         ..facts(state, proposal)
     }
 }
 
-#[expect(clippy::float_cmp, reason = "unchanged means the very same number")]
+fn grip_rows(proposal: &Proposal) -> Vec<v1::GripRow> {
+    let rows = proposal.grip.iter().flat_map(|grip| &grip.rows);
+    rows.map(grip::row).collect()
+}
+
+/// Returns what belongs to the one table or the other: axes, what the numbers mean, cautions.
+fn of_table(state: &JobState, table: &TableKind) -> v1::Proposal {
+    let Some(mode) = table.mode() else {
+        let axes = &state.spec.axes;
+        return v1::Proposal {
+            content: state.spec.table.content.as_str().to_owned(),
+            rpm: axes.rpm.breakpoints().to_vec(),
+            plate_percent: axes.plate_percent.breakpoints().to_vec(),
+            cautions: CAUTIONS.map(str::to_owned).to_vec(),
+            ..v1::Proposal::default()
+        };
+    };
+    let spec = state.spec.grip.get(mode);
+    v1::Proposal {
+        grip_mode: mode.to_string(),
+        content: GRIP_CONTENT.to_owned(),
+        rpm: spec.map(|spec| spec.rpm.clone()).unwrap_or_default(),
+        cautions: baytrim_jobs::grip::CAUTIONS.map(str::to_owned).to_vec(),
+        ..v1::Proposal::default()
+    }
+}
+
 fn facts(state: &JobState, proposal: &Proposal) -> v1::Proposal {
-    let axes = &state.spec.axes;
-    let changes = proposal
-        .nodes
-        .iter()
-        .filter(|node| node.after != node.before);
     v1::Proposal {
         base_revision: proposal.base_revision.to_string(),
         pulls: proposal.pulls.iter().map(ToString::to_string).collect(),
@@ -77,13 +104,9 @@ fn facts(state: &JobState, proposal: &Proposal) -> v1::Proposal {
         expire_time: proposal.expires_at().map(timestamp),
         fit: Some(fit(&proposal.fit)),
         done: proposal.done.as_ref().map(done),
-        content: state.spec.table.content.as_str().to_owned(),
-        rpm: axes.rpm.breakpoints().to_vec(),
-        plate_percent: axes.plate_percent.breakpoints().to_vec(),
-        change_count: u32::try_from(changes.count()).unwrap_or(u32::MAX),
-        cautions: CAUTIONS.map(str::to_owned).to_vec(),
         start: proposal.start.as_deref().map(start),
-        ..v1::Proposal::default()
+        change_count: u32::try_from(proposal.change_count()).unwrap_or(u32::MAX),
+        ..of_table(state, &proposal.table)
     }
 }
 

@@ -36,6 +36,13 @@ pub fn brief(state: &JobState, pull: &PullEntry) -> v1::Pull {
         name: name::pull(state.id(), record.id),
         bay: record.bay.to_string(),
         revision: record.revision.to_string(),
+        mode: record
+            .mode
+            .as_ref()
+            .map_or_else(String::new, ToString::to_string),
+        grip_revision: record
+            .grip_revision
+            .map_or_else(String::new, |id| id.to_string()),
         source_name: record.source_name.clone(),
         log_sha256: record.log_blob.clone(),
         create_time: Some(timestamp(pull.at)),
@@ -71,6 +78,13 @@ pub fn checked(
     v1::Pull {
         bay: circumstances.bay.to_string(),
         revision: circumstances.revision.to_string(),
+        mode: circumstances
+            .mode
+            .as_ref()
+            .map_or_else(String::new, ToString::to_string),
+        grip_revision: circumstances
+            .grip_revision
+            .map_or_else(String::new, |id| id.to_string()),
         source_name: source_name.to_owned(),
         create_time: Some(timestamp(at)),
         creator: by.to_string(),
@@ -163,7 +177,9 @@ fn of_summary(summary: &PullSummary) -> v1::Pull {
         code: warning.code.clone(),
         message: warning.message.clone(),
     });
+    let stays = summary.grip.as_ref().map_or(0, |grip| grip.stays.len());
     v1::Pull {
+        stay_count: u32::try_from(stays).unwrap_or(u32::MAX),
         sample_count: summary.sample_count,
         duration_s: summary.duration_s,
         accepted_s: summary.accepted_s,

@@ -185,6 +185,16 @@ fn told_pull(pull: &PullRecord) -> String {
 }
 
 fn told_proposal(proposal: &Proposal) -> String {
+    if let Some(mode) = proposal.table.mode() {
+        let pulls: Vec<String> = proposal.pulls.iter().map(ToString::to_string).collect();
+        return format!(
+            "{} for the grip table of mode {mode} computed from {} against {}: {} grips change",
+            proposal.id,
+            pulls.join(", "),
+            proposal.base_revision,
+            proposal.change_count()
+        );
+    }
     let changed = [NodeStatus::Change, NodeStatus::Limited];
     let count = proposal
         .nodes

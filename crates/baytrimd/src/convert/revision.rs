@@ -7,10 +7,22 @@ use baytrim_jobs::{JobState, Refusal};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
 use super::name;
+use super::proposal::GRIP_CONTENT;
 use super::time::timestamp;
 
 /// Returns a revision with its values.
 pub fn whole(state: &JobState, revision: &Revision) -> v1::Revision {
+    if let Some(mode) = revision.table.mode() {
+        let spec = state.spec.grip.get(mode);
+        return v1::Revision {
+            rpm: spec.map(|spec| spec.rpm.clone()).unwrap_or_default(),
+            grip_percent: spec
+                .map(|spec| spec.grip_percent.clone())
+                .unwrap_or_default(),
+            values: revision.values.clone(),
+            ..brief(state, revision)
+        };
+    }
     let axes = &state.spec.axes;
     let percent = state.log_trim(revision).into_iter();
     v1::Revision {
@@ -31,12 +43,19 @@ pub fn brief(state: &JobState, revision: &Revision) -> v1::Revision {
     };
     v1::Revision {
         name: name::revision(state.id(), revision.id),
-        in_force: revision.id == state.head().id,
+        in_force: state.is_in_force(revision),
         origin,
         create_time: Some(timestamp(revision.created_at)),
         creator: revision.created_by.to_string(),
         reason: revision.reason.clone(),
-        content: state.spec.table.content.as_str().to_owned(),
+        content: match revision.table.mode() {
+            None => state.spec.table.content.as_str().to_owned(),
+            Some(_) => GRIP_CONTENT.to_owned(),
+        },
+        grip_mode: revision
+            .table
+            .mode()
+            .map_or_else(String::new, ToString::to_string),
         ..v1::Revision::default()
     }
 }

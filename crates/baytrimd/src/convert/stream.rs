@@ -26,6 +26,10 @@ pub struct Opening {
     pub revision: String,
     /// Stage that the vehicle is in; empty: the one begun last.
     pub stage: String,
+    /// Riding mode; empty: none is named.
+    pub mode: String,
+    /// Revision of that mode's grip table loaded in the vehicle; empty: the one in force.
+    pub grip_revision: String,
     /// The client's name for the pull.
     pub request_id: RequestId,
     /// The channel map that the finished log is read with: the standard one, with the evidence asked for.
@@ -54,6 +58,8 @@ pub fn opening(open: &v1::OpenStream) -> Result<Opening, Refusal> {
         bay: open.bay.clone(),
         revision: open.revision.clone(),
         stage: open.stage.clone(),
+        mode: open.mode.clone(),
+        grip_revision: open.grip_revision.clone(),
         request_id: request::stream_id(&open.request_id)?,
         channels: channels(evidence),
         conditions: power::conditions(open.conditions.as_ref())?,

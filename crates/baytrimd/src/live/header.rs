@@ -2,7 +2,7 @@
 
 use baytrim_jobs::pulls::Circumstances;
 use baytrim_model::channel::ChannelMap;
-use baytrim_model::ids::{Actor, BayName, JobId, RevisionId, StageId, UnixMillis};
+use baytrim_model::ids::{Actor, BayName, JobId, ModeName, RevisionId, StageId, UnixMillis};
 use baytrim_model::power::Conditions;
 use baytrim_model::pull::ChannelMapSource;
 use serde::{Deserialize, Serialize};
@@ -21,6 +21,11 @@ pub(super) struct Header {
     /// The stage that the vehicle was in; none where an earlier program wrote this.
     #[serde(default)]
     pub(super) stage: Option<StageId>,
+    /// The riding mode; none where nobody named one, or an earlier program wrote this.
+    #[serde(default)]
+    pub(super) mode: Option<ModeName>,
+    #[serde(default)]
+    pub(super) grip_revision: Option<RevisionId>,
     pub(super) channels: ChannelMap,
     pub(super) opened_at: UnixMillis,
     /// Who began it; none where an earlier program wrote this.
@@ -48,6 +53,8 @@ impl Header {
             bay: self.bay.clone(),
             revision: self.revision,
             stage: self.stage,
+            mode: self.mode.clone(),
+            grip_revision: self.grip_revision,
             channels: self.channels.clone(),
             channels_from: Some(ChannelMapSource::Standard),
             delay_expected: None,
@@ -61,6 +68,10 @@ impl Header {
             "" => self.revision.to_string(),
             given => given.to_owned(),
         };
+        let grip_revision = match opening.grip_revision.as_str() {
+            "" => word_of(self.grip_revision.as_ref()),
+            given => given.to_owned(),
+        };
         let pairs = [
             (
                 "request_id",
@@ -70,6 +81,12 @@ impl Header {
             ("job", self.job.to_string(), opening.job.to_string()),
             ("bay", self.bay.to_string(), opening.bay.clone()),
             ("revision", self.revision.to_string(), revision),
+            ("mode", word_of(self.mode.as_ref()), opening.mode.clone()),
+            (
+                "grip_revision",
+                word_of(self.grip_revision.as_ref()),
+                grip_revision,
+            ),
             ("evidence", word(&self.channels), word(&opening.channels)),
         ];
         match pairs.into_iter().find(|(_, before, now)| before != now) {
@@ -82,6 +99,10 @@ impl Header {
             }),
         }
     }
+}
+
+fn word_of<T: ToString>(name: Option<&T>) -> String {
+    name.map_or_else(String::new, T::to_string)
 }
 
 fn word(channels: &ChannelMap) -> String {

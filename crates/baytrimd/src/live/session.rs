@@ -249,12 +249,16 @@ fn header(
         &opening.stage,
         (opening.channels.clone(), ChannelMapSource::Standard),
     )?;
+    let (mode, grip_revision) = (&opening.mode, &opening.grip_revision);
+    let found = pulls::in_mode(&job.state, found, mode, grip_revision)?;
     let header = Header {
         request_id: opening.request_id.0.clone(),
         job: opening.job.clone(),
         bay: found.bay,
         revision: found.revision,
         stage: found.stage,
+        mode: found.mode,
+        grip_revision: found.grip_revision,
         channels: found.channels,
         opened_at: clock::now(),
         opened_by: Some(by.by.clone()),

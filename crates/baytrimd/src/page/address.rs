@@ -53,6 +53,11 @@ pub(super) fn library(job: &JobId) -> String {
     format!("/jobs/{job}/library")
 }
 
+/// Returns the path of how the plate follows the hand in a job.
+pub(super) fn grip(job: &JobId) -> String {
+    format!("/jobs/{job}/grip")
+}
+
 /// Returns the path of a job's sheet.
 pub(super) fn sheet(job: &JobId) -> String {
     format!("/jobs/{job}/sheet")
@@ -66,6 +71,7 @@ pub(super) fn sections(job: &JobId, here: &str) -> Markup {
         ("traces", "Traces", traces(job)),
         ("stages", "Stages", stages(job)),
         ("library", "Library", library(job)),
+        ("grip", "Grip", grip(job)),
         ("sheet", "Job sheet", sheet(job)),
     ];
     html! {

@@ -49,6 +49,7 @@ pub(super) async fn comment(
             view.bars = decide::bars(&shop, &state, number).await?;
             view.draft.comment = field(&fields, "text").unwrap_or_default().to_owned();
             view.draft.reason = field(&fields, "reason").unwrap_or_default().to_owned();
+            view.draft.grips = Some(decide::grips(&fields));
             view.draft.problem = Some(refusal.to_string());
             let page = proposal::page(&view).into_string();
             Ok((problem::status(&refusal), Html(page)).into_response())

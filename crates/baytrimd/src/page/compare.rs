@@ -8,34 +8,61 @@ use maud::{Markup, html};
 use super::grid::{grid, plain_head};
 use super::moment::moment;
 use super::number::{counted, decimals, fixed, signed};
-use super::{address, frame, job, scale};
+use super::{address, frame, grip, job, revision, scale};
 
 /// Returns the page.
 pub(super) fn page(state: &JobState, from: &Revision, to: &Revision) -> Markup {
+    if from.table != to.table || !to.table.is_fuel() {
+        return grips(state, from, to);
+    }
     let title = format!("{} to {} of {}", from.id, to.id, state.spec.title);
     let way = [(state.spec.title.clone(), address::job(state.id()))];
     let change = change_percent(state, from, to);
     let body = html! {
         h1 { "From " (from.id) " to " (to.id) }
         p.lead { (sentence(&change)) }
-        (form(state, from.id, to.id))
+        (form(state, from, to.id))
         section aria-label="The table" {
             (table(state, to, &change))
             div.legend { (scale::change_legend("less fuel", "more fuel")) }
         }
-        section aria-labelledby="why" { h2 #why { "Why" } (steps(state, from.id, to.id)) }
+        section aria-labelledby="why" { h2 #why { "Why" } (steps(state, from, to.id)) }
+    };
+    frame::page(&title, &way, &body)
+}
+
+/// Returns the page of two grip tables, one over the other; of tables that are not alike, each by itself.
+fn grips(state: &JobState, from: &Revision, to: &Revision) -> Markup {
+    let title = format!("{} to {} of {}", from.id, to.id, state.spec.title);
+    let way = [(state.spec.title.clone(), address::job(state.id()))];
+    let alike = from.table == to.table;
+    let body = html! {
+        h1 { "From " (from.id) " to " (to.id) }
+        @if !alike { p.problem { "These are revisions of two different tables: there is no change from one to the other." } }
+        (form(state, from, to.id))
+        @if alike {
+            section aria-label="The table" {
+                figure {
+                    figcaption { "Dashed: " (from.id) ". Solid: " (to.id) "." }
+                    (grip::plot::curve(&grip::lines(state, from), &grip::lines(state, to), &[]))
+                }
+                h2 { (from.id) } (revision::grip_table(state, from))
+                h2 { (to.id) } (revision::grip_table(state, to))
+            }
+            section aria-labelledby="why" { h2 #why { "Why" } (steps(state, from, to.id)) }
+        }
     };
     frame::page(&title, &way, &body)
 }
 
 /// Returns the form that asks for another pair.
-pub(super) fn form(state: &JobState, from: RevisionId, to: RevisionId) -> Markup {
+pub(super) fn form(state: &JobState, from: &Revision, to: RevisionId) -> Markup {
     let select = |name: &str, words: &str, chosen: RevisionId| {
         html! {
             label.field {
                 span { (words) }
                 select name=(name) {
-                    @for revision in &state.revisions {
+                    @for revision in state.revisions_of(&from.table) {
                         option value=(revision.id) selected[revision.id == chosen] { (revision.id) }
                     }
                 }
@@ -44,7 +71,7 @@ pub(super) fn form(state: &JobState, from: RevisionId, to: RevisionId) -> Markup
     };
     html! {
         form.pair method="get" action={ (address::job(state.id())) "/compare" } {
-            (select("from", "From", from))
+            (select("from", "From", from.id))
             (select("to", "To", to))
             button type="submit" { "Compare" }
         }
@@ -102,11 +129,10 @@ fn table(state: &JobState, to: &Revision, change: &[f64]) -> Markup {
 }
 
 /// Returns what lies between two revisions.
-fn steps(state: &JobState, from: RevisionId, to: RevisionId) -> Markup {
-    let (first, last) = (from.min(to), from.max(to));
+fn steps(state: &JobState, from: &Revision, to: RevisionId) -> Markup {
+    let (first, last) = (from.id.min(to), from.id.max(to));
     let between = state
-        .revisions
-        .iter()
+        .revisions_of(&from.table)
         .filter(|revision| revision.id > first && revision.id <= last);
     html! {
         ol.steps-between {

@@ -142,7 +142,7 @@ fn visited(state: &JobState, pooled: &[NodeCoverage]) -> Markup {
 
 /// Returns how sure each node is, as the newest proposal has it.
 fn sure(state: &JobState) -> Markup {
-    let Some(entry) = state.proposals.last() else {
+    let Some(entry) = state.fuel_proposals().next_back() else {
         return html! { p.empty { "No proposal says it yet. Compute one: " code { "baytrim propose " (state.id()) } } };
     };
     let proposal = &entry.proposal;

@@ -8,6 +8,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::verdict::{self, Ask, Choice, Rules};
 use baytrim_jobs::{JobState, Refusal};
+use baytrim_model::grip::GripChange;
 use baytrim_model::ids::{Actor, JobId, ProposalId};
 use baytrim_model::proposal::{NodeChange, Proposal};
 use baytrim_model::record::JobEvent;
@@ -133,6 +134,7 @@ async fn record(
         request_id: None,
     };
     let (shop, job, take) = (Arc::clone(shop), job.clone(), take.clone());
+    let grips = grips(fields);
     blocking(move || {
         let is_same = |_: Outcome| false;
         shop.decide(&job, &author, &is_same, |job| {
@@ -144,7 +146,7 @@ async fn record(
                 at: clock::now(),
                 by,
             };
-            shop.by_rules(|rules| Ok(plan(&job.state, &ask, &take, verdict, rules)?))
+            shop.by_rules(|rules| Ok(plan(&job.state, &ask, (&take, &grips), verdict, rules)?))
         })
     })
     .await?;
@@ -154,12 +156,17 @@ async fn record(
 fn plan(
     state: &JobState,
     ask: &Ask,
-    take: &Take,
+    (take, grips): (&Take, &[usize]),
     verdict: Verdict,
     rules: &Rules<'_>,
 ) -> Result<JobEvent, Refusal> {
     if verdict == Verdict::Reject {
         return verdict::reject(state, ask, rules);
+    }
+    let proposal = &state.proposal(ask.proposal)?.proposal;
+    if let Some(grip) = &proposal.grip {
+        let choice = grip_choice(grip, grips)?;
+        return verdict::approve(state, ask, &choice, rules);
     }
     // To the verdict no nodes mean all of them; to a reviewer who has unticked all, none.
     if take.count() == 0 {
@@ -169,8 +176,29 @@ fn plan(
             "choose at least one, or reject the proposal",
         ));
     }
-    let proposal = &state.proposal(ask.proposal)?.proposal;
     verdict::approve(state, ask, &choice_of(state, proposal, take), rules)
+}
+
+/// Returns the grips that a form has ticked, by their place.
+pub(super) fn grips(fields: &[(String, String)]) -> Vec<usize> {
+    let ticked = fields.iter().filter(|(name, _)| name == "g");
+    ticked.filter_map(|(_, place)| place.parse().ok()).collect()
+}
+
+fn grip_choice(grip: &GripChange, grips: &[usize]) -> Result<Choice, Refusal> {
+    let rows = grips.iter().filter_map(|&place| grip.rows.get(place));
+    let grip_percent: Vec<f64> = rows.map(|row| row.grip_percent).collect();
+    if grip_percent.is_empty() {
+        return Err(Refusal::field(
+            "nodes",
+            "no grip is ticked",
+            "tick at least one, or reject the proposal",
+        ));
+    }
+    Ok(Choice {
+        grip_percent,
+        ..Choice::whole()
+    })
 }
 
 /// Returns the proposal's page again, with why nothing was recorded and with what was written.
@@ -187,6 +215,7 @@ fn refused(
         reason: field(fields, "reason").unwrap_or_default().to_owned(),
         comment: field(fields, "text").unwrap_or_default().to_owned(),
         problem: Some(refusal.to_string()),
+        grips: Some(grips(fields)),
     };
     let status: StatusCode = problem::status(refusal);
     (status, Html(proposal::page(&view).into_string())).into_response()

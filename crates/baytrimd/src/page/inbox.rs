@@ -7,7 +7,6 @@ use baytrim_jobs::{JobBrief, JobState};
 use baytrim_model::ids::UnixMillis;
 use maud::{Markup, html};
 
-use super::mark::is_change;
 use super::moment::{age, moment};
 use super::number::counted;
 use super::{address, frame};
@@ -90,16 +89,18 @@ pub(super) fn bays(job: &JobState, entry: &ProposalEntry) -> String {
 
 fn card(job: &JobState, entry: &ProposalEntry, now: UnixMillis) -> Markup {
     let proposal = &entry.proposal;
-    let changes = proposal.nodes.iter().filter(|node| is_change(node)).count();
+    let changes = proposal.change_count();
+    let what = if proposal.table.is_fuel() {
+        "node"
+    } else {
+        "grip"
+    };
     html! {
         a.card href=(address::proposal(job.id(), proposal.id)) {
-            span.figure {
-                strong { (format!("{:.1}", proposal.fit.off_target_percent)) " %" }
-                span { "off target" }
-            }
+            (super::job::figure(proposal))
             span.what {
                 strong { (job.spec.title) }
-                span { "Proposal " (proposal.id) ": " (counted(changes, "node")) " would change" }
+                span { "Proposal " (proposal.id) ": " (counted(changes, what)) " would change" }
                 span.quiet { (proposal.created_by) ", " (age(proposal.created_at, now)) }
             }
         }

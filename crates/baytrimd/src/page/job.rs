@@ -2,11 +2,11 @@
 
 use baytrim_jobs::JobState;
 use baytrim_jobs::state::{ProposalStanding, PullEntry};
-use baytrim_model::ids::UnixMillis;
+use baytrim_model::ids::{RevisionId, UnixMillis};
+use baytrim_model::proposal::Proposal;
 use baytrim_model::revision::{Revision, RevisionOrigin};
 use maud::{Markup, html};
 
-use super::mark::is_change;
 use super::moment::{age, moment};
 use super::number::{breakpoint, counted, seconds};
 use super::{address, frame, pull, strip};
@@ -48,10 +48,10 @@ fn proposals(state: &JobState, now: UnixMillis) -> Markup {
         ul.cards {
             @for entry in state.proposals.iter().rev() {
                 @let proposal = &entry.proposal;
-                @let changes = proposal.nodes.iter().filter(|node| is_change(node)).count();
+                @let changes = proposal.change_count();
                 li {
                     a.card href=(address::proposal(job, proposal.id)) {
-                        span.figure { strong { (format!("{:.1}", proposal.fit.off_target_percent)) " %" } span { "off target" } }
+                        (figure(proposal))
                         span.what {
                             strong { "Proposal " (proposal.id) ": " (standing(state.standing(entry, now))) }
                             span { (counted(changes, "change")) " to " (proposal.base_revision) " from " (counted(proposal.pulls.len(), "pull")) }
@@ -124,15 +124,14 @@ fn revisions(state: &JobState) -> Markup {
                         tr {
                             th scope="row" {
                                 a href=(address::revision(job, revision.id)) { (revision.id) }
-                                @if revision.id == state.head().id { " in force" }
+                                @if let Some(mode) = revision.table.mode() { " grip, " (mode) } @if state.is_in_force(revision) { " in force" }
                             }
                             td { (origin(state, revision)) }
                             td { (revision.reason) }
                             td { (revision.created_by) }
                             td { (moment(revision.created_at)) }
                             td {
-                                @if revision.id.0 > 0 {
-                                    @let before = baytrim_model::ids::RevisionId(revision.id.0 - 1);
+                                @if let Some(before) = before(state, revision) {
                                     a href=(address::compare(job, before, revision.id)) { "with " (before) }
                                 }
                             }
@@ -140,6 +139,24 @@ fn revisions(state: &JobState) -> Markup {
                     }
                 }
             }
+        }
+    }
+}
+
+/// Returns the revision of the same table before this one.
+fn before(state: &JobState, revision: &Revision) -> Option<RevisionId> {
+    let mut earlier = state.revisions_of(&revision.table).rev();
+    earlier
+        .find(|earlier| earlier.id < revision.id)
+        .map(|earlier| earlier.id)
+}
+
+/// Returns the figure of a proposal's card.
+pub(super) fn figure(proposal: &Proposal) -> Markup {
+    html! {
+        @match proposal.table.mode() {
+            None => span.figure { strong { (format!("{:.1}", proposal.fit.off_target_percent)) " %" } span { "off target" } },
+            Some(mode) => span.figure { strong { "Grip" } span { "mode " (mode) } },
         }
     }
 }

@@ -3,6 +3,7 @@
 pub(super) mod aspect;
 pub(super) mod behind;
 pub(super) mod decide_form;
+mod grip;
 pub(super) mod headline;
 pub(super) mod node;
 pub(super) mod part;
@@ -115,6 +116,9 @@ impl<'a> View<'a> {
 
 /// Returns the page.
 pub(super) fn page(view: &View<'_>) -> Markup {
+    if let Some(grip) = &view.entry.proposal.grip {
+        return grip::page(view, grip);
+    }
     let (state, proposal) = (view.state, &view.entry.proposal);
     let title = format!("Proposal {} for {}", proposal.id, state.spec.title);
     let way = [(state.spec.title.clone(), address::job(state.id()))];

@@ -17,7 +17,7 @@ use super::proposal::decide_form::{Draft, cautions};
 use super::{address, read, revision, signed};
 use crate::clock;
 use crate::compute::blocking;
-use crate::fault::Fault;
+use crate::fault::{Fault, InternalFault};
 use crate::shop::{Author, Shop};
 
 /// Leads back to a revision from the address of its form, as on a reload.
@@ -41,6 +41,7 @@ pub(super) async fn revert(
                 reason: field(&fields, "reason").unwrap_or_default().to_owned(),
                 comment: String::new(),
                 problem: Some(refusal.to_string()),
+                grips: None,
             };
             let page = revision::page(&state, state.revision(number)?, &draft);
             Ok((problem::status(&refusal), Html(page.into_string())).into_response())
@@ -65,7 +66,7 @@ async fn record(
     let decided = blocking(move || {
         let is_same = |_: Outcome| false;
         shop.decide(&id, &author, &is_same, |job| {
-            unmoved(&job.state, &seen)?;
+            unmoved(&job.state, number, &seen)?;
             Ok(plan::event(
                 &job.state,
                 number,
@@ -75,12 +76,17 @@ async fn record(
             )?)
         })
     });
-    Ok(decided.await?.job.state.head().id)
+    match decided.await?.outcome {
+        Outcome::Reverted(made) => Ok(made),
+        _ => Err(InternalFault::Impossible("a revert was recorded as something else").into()),
+    }
 }
 
 /// Refuses when the table has moved on since the form was shown.
-fn unmoved(state: &JobState, seen: &str) -> Result<(), Refusal> {
-    let head = state.head();
+fn unmoved(state: &JobState, number: RevisionId, seen: &str) -> Result<(), Refusal> {
+    let Some(head) = state.head_of(&state.revision(number)?.table) else {
+        return Ok(());
+    };
     if head.id.to_string() == seen {
         return Ok(());
     }
@@ -93,10 +99,11 @@ fn unmoved(state: &JobState, seen: &str) -> Result<(), Refusal> {
 
 /// Returns the form; nothing on the revision in force.
 pub(super) fn form(state: &JobState, revision: &Revision, draft: &Draft) -> Markup {
-    let head = state.head().id;
-    if revision.id == head {
+    if state.is_in_force(revision) {
         return html! {};
     }
+    let head = state.head_of(&revision.table);
+    let head = head.map_or(revision.id, |head| head.id);
     let path = address::revision(state.id(), revision.id);
     html! {
         section.decide aria-labelledby="back" {
@@ -108,7 +115,7 @@ pub(super) fn form(state: &JobState, revision: &Revision, draft: &Draft) -> Mark
                 "It becomes a new revision after " (head) "; nothing is deleted. "
                 a href=(address::compare(state.id(), head, revision.id)) { "See what would change" } "."
             }
-            (cautions())
+            @if revision.table.is_fuel() { (cautions()) } @else { (super::grip::cautions()) }
             form method="post" action={ (path) "/revert" } data-draft=(path) {
                 button type="submit" disabled hidden {}
                 input type="hidden" name="head" value=(head);

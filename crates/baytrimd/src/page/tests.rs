@@ -3,6 +3,7 @@
 mod answers;
 mod contrast;
 mod deciding;
+mod grip;
 mod house;
 mod paper;
 mod saying;

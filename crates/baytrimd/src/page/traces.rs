@@ -115,9 +115,9 @@ impl<'a> Chosen<'a> {
         pulls.truncate(PULLS_MAX);
         let named = all("proposal").next().and_then(|text| text.parse().ok());
         let proposal = match named {
-            Some(id) => Some(state.proposal(id)?),
+            Some(id) => Some(state.proposal(id)?).filter(|entry| entry.proposal.table.is_fuel()),
             None if all("proposal").next().is_some() => None,
-            None => state.proposals.last(),
+            None => state.fuel_proposals().next_back(),
         };
         Ok(Self {
             band: Band::of(&state.spec.axes, plate),
@@ -210,7 +210,7 @@ fn form(state: &JobState, chosen: &Chosen<'_>) -> Markup {
         label.field {
             span { "Proposal" }
             select name="proposal" {
-                @for entry in state.proposals.iter().rev() {
+                @for entry in state.fuel_proposals().rev() {
                     @let id = entry.proposal.id;
                     @let is_chosen = chosen.proposal.is_some_and(|chosen| chosen.proposal.id == id);
                     option value=(id) selected[is_chosen] { (id) " from " (entry.proposal.base_revision) }

@@ -4,13 +4,14 @@ use std::sync::Arc;
 
 use baytrim_api::v1::correction_service_server::CorrectionService;
 use baytrim_api::v1::{
-    CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
-    ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse,
-    ReproduceProposalRequest, ReproduceProposalResponse, TraceNodeRequest, TraceNodeResponse,
+    CreateProposalRequest, CreateProposalResponse, GetDeliveryRequest, GetDeliveryResponse,
+    GetProposalRequest, GetProposalResponse, ListProposalsRequest, ListProposalsResponse,
+    PlanPullRequest, PlanPullResponse, ReproduceProposalRequest, ReproduceProposalResponse,
+    TraceNodeRequest, TraceNodeResponse,
 };
 use baytrim_jobs::state::{Outcome, ProposalEntry};
 use baytrim_jobs::{Refusal, bay_reading, propose, pull_plan as next};
-use baytrim_model::ids::{Actor, PullId};
+use baytrim_model::ids::{Actor, ModeName, PullId};
 use baytrim_model::proposal::Proposal;
 use tonic::{Request, Response, Status};
 
@@ -18,7 +19,7 @@ use super::trace;
 use crate::clock;
 use crate::compute::blocking;
 use crate::convert::page::Page;
-use crate::convert::{name, proposal, pull_plan, reproduction, request};
+use crate::convert::{grip, name, proposal, pull_plan, reproduction, request};
 use crate::fault::{Fault, InternalFault};
 use crate::reproduce::reproduce;
 use crate::shop::{Author, Decided, Loaded, Shop, stream_of};
@@ -46,6 +47,18 @@ impl CorrectionService for Corrections {
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
         let created = self.shop.compute().run(move || create(&shop, by, &request));
         Ok(Response::new(created.await?))
+    }
+
+    async fn get_delivery(
+        &self,
+        request: Request<GetDeliveryRequest>,
+    ) -> Result<Response<GetDeliveryResponse>, Status> {
+        let parsed = name::parse_delivery("name", &request.get_ref().name);
+        let id = parsed.map_err(Fault::from)?;
+        let shop = Arc::clone(&self.shop);
+        let found = blocking(move || Ok(grip::modes(&shop.job(&id)?.state)));
+        let modes = found.await?;
+        Ok(Response::new(GetDeliveryResponse { modes }))
     }
 
     async fn get_proposal(
@@ -148,9 +161,13 @@ fn create(
     let id = name::parse_job("parent", &request.parent)?;
     let author = request::author(by, &request.request_id)?;
     let excluded = excluded(&request.excluded_pulls)?;
+    let mode = match request.grip_mode.as_str() {
+        "" => None,
+        mode => Some(name::part::<ModeName>("grip_mode", mode)?),
+    };
     if request.validate_only {
         let job = shop.job(&id)?;
-        let computed = compute(shop, &job, &excluded, &author.by)?;
+        let computed = compute(shop, &job, mode.as_ref(), &excluded, &author.by)?;
         let proposal = Some(proposal::checked(&job.state, &computed));
         return Ok(CreateProposalResponse { proposal });
     }
@@ -158,7 +175,7 @@ fn create(
     // Who waited for another request finds its proposal recorded, and its own answer where it was the same request.
     let decided = shop.claims().alone(&**shop.store(), &stream_of(&id), || {
         shop.decide(&id, &author, &is_same, |job| {
-            compute(shop, job, &excluded, &author.by).map(propose::event)
+            compute(shop, job, mode.as_ref(), &excluded, &author.by).map(propose::event)
         })
     })?;
     tell_bays(shop, &author.by, &decided);
@@ -188,18 +205,28 @@ fn tell_bays(shop: &Shop, by: &Actor, decided: &Decided) {
     }
 }
 
-fn compute(shop: &Shop, job: &Loaded, excluded: &[PullId], by: &Actor) -> Result<Proposal, Fault> {
+fn compute(
+    shop: &Shop,
+    job: &Loaded,
+    mode: Option<&ModeName>,
+    excluded: &[PullId],
+    by: &Actor,
+) -> Result<Proposal, Fault> {
+    let (at, valid_s) = (clock::now(), shop.access()?.policy().proposal_valid_s);
+    if let Some(mode) = mode {
+        let pulls = baytrim_jobs::grip::chosen(&job.state, mode, excluded)?;
+        shop.metrics().proposals_computed.inc();
+        let state = &job.state;
+        return Ok(baytrim_jobs::grip::plan(
+            state, mode, &pulls, at, by, valid_s,
+        )?);
+    }
     let pulls = propose::chosen_pulls(&job.state, excluded)?;
     let evidence = shop.evidence().of_pulls(&**shop.store(), job, &pulls)?;
     let evidence: Vec<_> = evidence.iter().map(|evidence| &**evidence).collect();
     shop.metrics().proposals_computed.inc();
     Ok(propose::plan(
-        &job.state,
-        &pulls,
-        &evidence,
-        clock::now(),
-        by,
-        shop.access()?.policy().proposal_valid_s,
+        &job.state, &pulls, &evidence, at, by, valid_s,
     )?)
 }
 

@@ -136,13 +136,16 @@ fn reject(
 }
 
 fn choice(request: &ApproveProposalRequest) -> Choice {
-    let nodes = request.nodes.iter().map(|node| NodeChoice {
+    let grips = request.nodes.iter().filter_map(|node| node.grip_percent);
+    let is_node = |node: &&baytrim_api::v1::NodeRef| node.grip_percent.is_none();
+    let nodes = request.nodes.iter().filter(is_node).map(|node| NodeChoice {
         rpm: node.rpm,
         plate_percent: node.plate_percent,
         value: node.after,
     });
     Choice {
         nodes: nodes.collect(),
+        grip_percent: grips.collect(),
         share_percent: match request.share_percent {
             0.0 => 100.0,
             share_percent => share_percent,

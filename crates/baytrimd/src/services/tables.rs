@@ -8,7 +8,6 @@ use baytrim_api::v1::{
     ListRevisionsRequest, ListRevisionsResponse, RevertTableRequest, RevertTableResponse,
 };
 use baytrim_jobs::export::{Export, Form};
-use baytrim_jobs::propose::CAUTIONS;
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{JobState, Refusal, export, revert};
 use baytrim_model::ids::{Actor, RevisionId};
@@ -141,6 +140,7 @@ fn hand_out(
     let mut handed = None;
     let decided = shop.decide(&id, &author, &is_same, |job| {
         let found = find(&job.state, number)?;
+        export::check_form(found, form)?;
         let export = export::render(&job.state, found, form);
         let event = export::event(found, form, &export);
         handed = Some((export, found.id));
@@ -161,7 +161,9 @@ fn hand_out(
         sha256: export.sha256,
         revision: revision.to_string(),
         revision_sha256: export::values_sha256(state.revision(revision)?),
-        cautions: CAUTIONS.map(str::to_owned).to_vec(),
+        cautions: export::cautions(state.revision(revision)?)
+            .map(str::to_owned)
+            .to_vec(),
     })
 }
 

@@ -108,9 +108,11 @@ fn begin(shop: &Shop, by: Actor, open: OpenUpload) -> Result<Opened, Fault> {
 fn circumstances(shop: &Shop, state: &JobState, open: &OpenUpload) -> Result<Circumstances, Fault> {
     let map = intake::channel_map(shop, state, &open.bay, &open.channel_map)?;
     let conditions = power::conditions(open.conditions.as_ref())?;
+    let found = pulls::circumstances(state, &open.bay, &open.revision, &open.stage, map)?;
+    let (mode, grip_revision) = (&open.mode, &open.grip_revision);
     Ok(Circumstances {
         conditions,
-        ..pulls::circumstances(state, &open.bay, &open.revision, &open.stage, map)?
+        ..pulls::in_mode(state, found, mode, grip_revision)?
     })
 }
 

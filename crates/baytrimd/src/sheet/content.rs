@@ -41,6 +41,8 @@ pub struct Sheet {
     pub now: Vec<String>,
     /// How the last stage compares with the first; empty where fewer than two were pulled.
     pub stages: Vec<String>,
+    /// How the throttle answers the hand; none where no pull tells and no table came.
+    pub grip: Vec<String>,
     /// Before and after in pictures; none where no proposal says it.
     pub maps: Option<Maps>,
     /// The table handed over.
@@ -95,11 +97,14 @@ pub struct Table {
 impl Sheet {
     /// Returns the sheet of a job whose records end at `head`; `stages` compares its last stage with its first.
     pub fn of(state: &JobState, head: &Head, stages: Option<&StageComparison>) -> Self {
-        let maps = state.proposals.last().and_then(|entry| maps(state, entry));
+        let maps = state
+            .fuel_proposals()
+            .next_back()
+            .and_then(|entry| maps(state, entry));
         let steps: Vec<Step> = state
             .revisions
             .iter()
-            .skip(1)
+            .filter(|revision| revision.origin != RevisionOrigin::Base)
             .map(|r| step(state, r))
             .collect();
         let untold = steps.len().saturating_sub(STEPS_MAX);
@@ -113,6 +118,7 @@ impl Sheet {
             untold,
             steps: steps.into_iter().skip(untold).collect(),
             now: words::now(state, maps.as_ref()),
+            grip: words::grip(state),
             stages: stages.map_or_else(Vec::new, |found| stage_words::told(state, found)),
             conditions: [words::conditions(state), vehicle_words::told(state)].concat(),
             seals: seals(state, head),
@@ -129,16 +135,21 @@ fn step(state: &JobState, revision: &Revision) -> Step {
             .filter(|(now, then)| now.to_bits() != then.to_bits())
             .count()
     };
-    let earlier = &state.revisions[revision.id.0 as usize - 1];
+    let mut earlier = state.revisions_of(&revision.table).rev();
+    let earlier = earlier.find(|earlier| earlier.id < revision.id);
+    let table = match revision.table.mode() {
+        None => "Table".to_owned(),
+        Some(mode) => format!("Grip table (mode {mode})"),
+    };
     let what = match &revision.origin {
         RevisionOrigin::Base => "The table that came".to_owned(),
         RevisionOrigin::Approval { proposal } => format!(
-            "Table {} from proposal {proposal}: {} of {} cells changed",
+            "{table} {} from proposal {proposal}: {} of {} cells changed",
             revision.id,
-            changed(earlier),
+            earlier.map_or(0, changed),
             revision.values.len()
         ),
-        RevisionOrigin::Revert { to } => format!("Table {}: {to} put back", revision.id),
+        RevisionOrigin::Revert { to } => format!("{table} {}: {to} put back", revision.id),
     };
     Step {
         what,

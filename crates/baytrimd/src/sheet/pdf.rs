@@ -103,6 +103,12 @@ fn story(paper: &mut Paper, sheet: &Sheet) {
     for said in &sheet.now {
         paper.paragraph(BODY, said);
     }
+    if !sheet.grip.is_empty() {
+        paper.heading("How the throttle answers");
+        for said in &sheet.grip {
+            paper.paragraph(BODY, said);
+        }
+    }
     if !sheet.stages.is_empty() {
         paper.heading("From stage to stage");
         for said in &sheet.stages {

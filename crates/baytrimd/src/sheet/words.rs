@@ -1,8 +1,10 @@
 //! The sheet's sentences.
 
 use baytrim_jobs::JobState;
+use baytrim_jobs::grip::{CAUTIONS, deliveries, sentences};
 use baytrim_model::ids::UnixMillis;
 use baytrim_model::pull::{DelaySource, PullSummary};
+use baytrim_model::revision::{RevisionOrigin, TableKind};
 
 use super::content::Maps;
 pub(super) use crate::page::saying::{
@@ -126,6 +128,43 @@ fn checked(state: &JobState) -> String {
         ),
         None => format!("Pull {} was run with it.", check.record.id),
     }
+}
+
+/// Returns how the throttle answers the hand in each riding mode, and which grip table was handed over.
+pub(super) fn grip(state: &JobState) -> Vec<String> {
+    let mut said = Vec::new();
+    for found in deliveries(state) {
+        let kind = TableKind::Grip {
+            mode: found.mode.clone(),
+        };
+        let head = state.head_of(&kind);
+        let told = head.map_or_else(String::new, |head| {
+            let changed = match head.origin {
+                RevisionOrigin::Base => "the one that came",
+                RevisionOrigin::Approval { .. } | RevisionOrigin::Revert { .. } => "made here",
+            };
+            format!(" Its grip table is {}, {changed}.", head.id)
+        });
+        let measured = match (found.revision, head) {
+            (Some(measured), Some(head)) if measured != head.id => {
+                format!(" With table {measured}, before:")
+            }
+            _ => String::new(),
+        };
+        let sentences = sentences(&found).join(" ");
+        said.push(format!(
+            "Riding mode {}.{told}{measured} {sentences}",
+            found.mode
+        ));
+    }
+    let is_new = |revision: &baytrim_model::revision::Revision| {
+        !revision.table.is_fuel() && revision.origin != RevisionOrigin::Base
+    };
+    if state.revisions.iter().any(is_new) {
+        said.push(CAUTIONS[0].to_owned());
+        said.push(CAUTIONS[1].to_owned());
+    }
+    said
 }
 
 /// Returns under what conditions the sheet holds.

@@ -23,6 +23,7 @@ mod false_lean;
 mod figures;
 #[cfg(feature = "columnar")]
 mod formats;
+mod grip;
 mod harness;
 mod hostile;
 mod large;

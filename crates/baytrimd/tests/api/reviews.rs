@@ -151,6 +151,7 @@ async fn a_verdict_quotes_what_was_seen_and_says_why() {
             rpm,
             plate_percent,
             after: None,
+            grip_percent: None,
         }]
     };
     let rows: [(&str, ApproveProposalRequest); 7] = [

@@ -43,6 +43,7 @@ async fn less_than_proposed_is_taken_and_told() {
             rpm: first.rpm,
             plate_percent: first.plate_percent,
             after: Some(first.after + 0.1),
+            grip_percent: None,
         }],
         ..approval(&proposal)
     };
@@ -123,6 +124,7 @@ async fn comments_are_kept_with_their_node() {
         rpm: 4000.0,
         plate_percent: 40.0,
         after: None,
+        grip_percent: None,
     };
     let comment = |text: &str, node| CreateCommentRequest {
         parent: "jobs/j/proposals/c1".to_owned(),

@@ -2,9 +2,10 @@
 
 use baytrim_api::v1::correction_service_server::CorrectionService;
 use baytrim_api::v1::{
-    CreateProposalRequest, CreateProposalResponse, GetProposalRequest, GetProposalResponse,
-    ListProposalsRequest, ListProposalsResponse, PlanPullRequest, PlanPullResponse, Proposal,
-    ReproduceProposalRequest, ReproduceProposalResponse, TraceNodeRequest, TraceNodeResponse,
+    CreateProposalRequest, CreateProposalResponse, GetDeliveryRequest, GetDeliveryResponse,
+    GetProposalRequest, GetProposalResponse, ListProposalsRequest, ListProposalsResponse,
+    PlanPullRequest, PlanPullResponse, Proposal, ReproduceProposalRequest,
+    ReproduceProposalResponse, TraceNodeRequest, TraceNodeResponse,
 };
 use tonic::{Request, Response, Status};
 
@@ -19,7 +20,10 @@ impl CorrectionService for Shop {
     ) -> Result<Response<CreateProposalResponse>, Status> {
         self.enter(&request).await?;
         let request = request.into_inner();
-        let mut proposal = answers::proposal();
+        let mut proposal = match request.grip_mode.as_str() {
+            "" => answers::proposal(),
+            _ => answers::grip::grip_proposal(),
+        };
         if request.validate_only {
             proposal.name.clear();
         }
@@ -27,6 +31,14 @@ impl CorrectionService for Shop {
         Ok(Response::new(CreateProposalResponse {
             proposal: Some(proposal),
         }))
+    }
+
+    async fn get_delivery(
+        &self,
+        request: Request<GetDeliveryRequest>,
+    ) -> Result<Response<GetDeliveryResponse>, Status> {
+        self.enter(&request).await?;
+        Ok(Response::new(answers::grip::delivery()))
     }
 
     async fn get_proposal(

@@ -32,6 +32,8 @@ pub(crate) struct Draft {
     pub(crate) comment: String,
     /// Why the verdict, or the comment, was not taken.
     pub(crate) problem: Option<String>,
+    /// The grips that were ticked, by their place; none: all that change.
+    pub(crate) grips: Option<Vec<usize>>,
 }
 
 /// What keeps who looks at a proposal from deciding, whatever they choose: said before they write a reason.
@@ -258,6 +260,7 @@ pub(crate) fn choice_of(state: &JobState, proposal: &Proposal, take: &Take) -> C
     Choice {
         share_percent: f64::from(take.share_percent()),
         nodes: nodes.collect(),
+        grip_percent: Vec::new(),
     }
 }
 
@@ -266,6 +269,8 @@ pub(crate) fn outcome(view: &View<'_>) -> Markup {
     let job = view.state.id();
     let base = view.entry.proposal.base_revision;
     let standing = view.state.standing(view.entry, view.now);
+    let head = view.state.head_of(&view.entry.proposal.table);
+    let head = head.map_or(base, |head| head.id);
     html! {
         @if let Some(problem) = &view.draft.problem {
             div.problem role="alert" {
@@ -279,18 +284,18 @@ pub(crate) fn outcome(view: &View<'_>) -> Markup {
                 div.outcome role="status" {
                     p { strong { "Rejected" } " by " (verdict.by) ", " (moment(verdict.at)) (one_person(verdict)) ". The table stays as it is." }
                     blockquote { (verdict.reason) }
-                    p { "Pull again, then compute anew: " code { "baytrim propose " (job) } }
+                    p { "Pull again, then compute anew: " code { (again(view)) } }
                 }
             }
             (None, ProposalStanding::Stale) => {
                 div.outcome.stale role="status" {
                     p {
                         strong { "Stale" } ": it was computed from " (base) ", and "
-                        a href=(address::revision(job, view.state.head().id)) { (view.state.head().id) }
+                        a href=(address::revision(job, head)) { (head) }
                         " is in force. It can't be approved any more. "
-                        a href=(address::compare(job, base, view.state.head().id)) { "See what changed since" } "."
+                        a href=(address::compare(job, base, head)) { "See what changed since" } "."
                     }
-                    p { "Compute it again: " code { "baytrim propose " (job) } }
+                    p { "Compute it again: " code { (again(view)) } }
                 }
             }
             (None, ProposalStanding::Expired) => {
@@ -300,11 +305,20 @@ pub(crate) fn outcome(view: &View<'_>) -> Markup {
                         @if let Some(at) = view.entry.proposal.expires_at() { " " (moment(at)) }
                         ". The rules of the shop gave it so much time; it can't be approved any more."
                     }
-                    p { "Compute it again: " code { "baytrim propose " (job) } }
+                    p { "Compute it again: " code { (again(view)) } }
                 }
             }
             (None, _) => {}
         }
+    }
+}
+
+/// Returns the command that computes it anew.
+fn again(view: &View<'_>) -> String {
+    let job = view.state.id();
+    match view.entry.proposal.table.mode() {
+        None => format!("baytrim propose {job}"),
+        Some(mode) => format!("baytrim grip propose {job} --mode {mode}"),
     }
 }
 
@@ -324,14 +338,16 @@ fn approved(view: &View<'_>, verdict: &VerdictEntry) -> Markup {
         div.outcome.done role="status" {
             p {
                 strong { "Approved" } " by " (verdict.by) ", " (moment(verdict.at)) (one_person(verdict)) ": "
-                (counted(nodes.len(), "change")) " of " (Tally::of(&view.entry.proposal.nodes).changes()) " "
+                (counted(nodes.len(), "change")) " of " (view.entry.proposal.change_count()) " "
                 @if !verdict.reduced.is_empty() { "(of " (verdict.reduced.len()) " less than proposed) " }
                 "became "
                 a href=(address::revision(job, *revision)) { (revision) } "."
             }
             blockquote { (verdict.reason) }
             p {
-                "Next: export it with " code { "baytrim table export " (job) " --format csv --output " (job) ".csv" }
+                "Next: export it with "
+                @if view.entry.proposal.table.is_fuel() { code { "baytrim table export " (job) " --format csv --output " (job) ".csv" } }
+                @else { code { "baytrim table export " (job) " --revision " (revision) " --format csv --output " (job) "-grip.csv" } }
                 ", load it, pull again. "
                 a href=(address::compare(job, view.entry.proposal.base_revision, *revision)) { "See what changed" } "."
             }

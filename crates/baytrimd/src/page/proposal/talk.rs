@@ -67,7 +67,7 @@ fn say(view: &View<'_>) -> Markup {
                         option value="" { "the whole proposal" }
                     }
                 }
-            } @else { p.quiet { "About the whole proposal; touch a cell first to say something about its node." } }
+            } @else if view.entry.proposal.table.is_fuel() { p.quiet { "About the whole proposal; touch a cell first to say something about its node." } }
             label.field {
                 span { "Comment (all who work here can read it)" }
                 textarea name="text" rows="2" maxlength=(COMMENT_BYTES_MAX) { (view.draft.comment) }

@@ -109,6 +109,7 @@ async fn decide(
         Err(Fault::Refused(refusal)) => {
             let state = read::load(&shop, &id.to_string()).await?;
             let draft = Draft {
+                grips: None,
                 reason: typed,
                 comment: String::new(),
                 problem: Some(refusal.to_string()),

@@ -9,6 +9,7 @@ use baytrim_model::job::JobSpec;
 use baytrim_model::limits::LimitName;
 use baytrim_model::proposal::{FitSummary, NodeChange, NodeStatus, Proposal};
 use baytrim_model::record::{JobEvent, JobRecord, RECORD_VERSION};
+use baytrim_model::revision::TableKind;
 
 /// The time of day of all tests.
 pub(super) const NOW: UnixMillis = UnixMillis(1_790_000_000_000);
@@ -65,6 +66,8 @@ fn proposal(state: &JobState, change: &dyn Fn(usize) -> (f64, f64)) -> Proposal 
     Proposal {
         start: None,
         bays: Vec::new(),
+        table: TableKind::Fuel,
+        grip: None,
         id: ProposalId(1),
         base_revision: RevisionId(0),
         pulls: vec![PullId(1)],

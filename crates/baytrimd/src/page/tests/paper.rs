@@ -4,7 +4,7 @@ use baytrim_jobs::JobState;
 use baytrim_ledger::Head;
 use baytrim_model::ids::{Actor, ProposalId, RevisionId};
 use baytrim_model::record::JobEvent;
-use baytrim_model::revision::{Revision, RevisionOrigin};
+use baytrim_model::revision::{Revision, RevisionOrigin, TableKind};
 
 use super::house::{NOW, job, large_spec, record, spec};
 use crate::sheet::{Sheet, render};
@@ -21,6 +21,7 @@ fn approve(state: &mut JobState, reason: &str) {
         origin: RevisionOrigin::Approval {
             proposal: ProposalId(1),
         },
+        table: TableKind::Fuel,
         values: nodes.iter().map(|node| node.after).collect(),
         created_at: NOW,
         created_by: Actor("R. Quenby".to_owned()),

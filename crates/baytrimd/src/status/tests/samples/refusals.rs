@@ -2,7 +2,9 @@
 
 use baytrim_jobs::Refusal;
 use baytrim_jobs::refusal::LibraryRefusal;
-use baytrim_model::ids::{ChannelMapId, ProposalId, PullId, RevisionId, StageId, UnixMillis};
+use baytrim_model::ids::{
+    ChannelMapId, ModeName, ProposalId, PullId, RevisionId, StageId, UnixMillis,
+};
 
 use super::{bay, field, job};
 use crate::fault::Fault;
@@ -104,7 +106,10 @@ pub(super) fn refusals() -> Vec<Fault> {
         },
         Refusal::RequestIdReused("r-1".to_owned()),
     ];
-    let others = of_stages().into_iter().chain(of_the_library());
+    let others = of_stages()
+        .into_iter()
+        .chain(of_the_library())
+        .chain(of_grip());
     let all = refusals.into_iter().chain(others);
     all.map(Fault::from).collect()
 }
@@ -125,6 +130,30 @@ fn of_the_library() -> [Refusal; 5] {
         },
     ]
     .map(Refusal::from)
+}
+
+/// Refusals about grip tables.
+fn of_grip() -> [Refusal; 3] {
+    let mode: ModeName = "street".parse().expect("a slug");
+    [
+        Refusal::GripTableNone {
+            job: job(),
+            mode: mode.clone(),
+            known: "rain".to_owned(),
+        },
+        Refusal::NoStays {
+            job: job(),
+            mode,
+            revision: RevisionId(1),
+        },
+        Refusal::SubsetBreaksGrip {
+            from_grip_percent: 10.0,
+            to_grip_percent: 20.0,
+            slope: -0.2,
+            slope_min: 0.2,
+            slope_max: 2.0,
+        },
+    ]
 }
 
 /// Refusals about stages and the standing of a job.
