@@ -19,7 +19,7 @@ pub(super) fn pulls(state: &JobState, found: &PowerComparison<'_>) -> Markup {
             div.scroll.wide role="region" tabindex="0" aria-label="Table of pulls" {
                 table.list.compact {
                     thead { tr {
-                        th scope="col" { "pull" } th scope="col" { "most power" } th scope="col" { "most torque" }
+                        th scope="col" { "pull" } th scope="col" { "finished" } th scope="col" { "most power" } th scope="col" { "most torque" }
                         th.n scope="col" { "factor" } th.n scope="col" { "against the first" }
                         th.n scope="col" { "kPa" } th.n scope="col" { "\u{b0}C" } th.n scope="col" { "% humidity" }
                         th.n scope="col" { "kg/m\u{b3}" } th scope="col" { "from" }
@@ -30,8 +30,8 @@ pub(super) fn pulls(state: &JobState, found: &PowerComparison<'_>) -> Markup {
                             tr {
                                 th scope="row" {
                                     a href=(address::pull(state.id(), id)) { (id) } ", " (pull.entry.stage) ", " (pull.entry.record.revision)
-                                    br; small { (moment(pull.entry.at)) }
                                 }
+                                td { (moment(pull.entry.at)) }
                                 (peaks(pull))
                                 td.n { @match &pull.power.correction { Some(by) => (format!("{:.4}", by.factor)), None => "\u{b7}" } }
                                 td.n { @match pull.mean_log_power.zip(first) {
