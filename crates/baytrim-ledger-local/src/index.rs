@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
+use std::time::Duration;
 
 use baytrim_ledger::{Hash, Head, Snapshot, StreamName};
 
@@ -82,6 +83,24 @@ fn part_key(prefix: &[u8], part: usize) -> Vec<u8> {
     .concat()
 }
 
+/// Tries to open an index that is locked, and the pause between two.
+///
+/// A program that is just being started by this process holds its open files, and their locks, for a moment.
+const LOCK_TRIES: u32 = 20;
+const LOCK_PAUSE: Duration = Duration::from_millis(50);
+
+fn open_unlocked(config: &sled::Config) -> sled::Result<sled::Db> {
+    for _ in 1..LOCK_TRIES {
+        match config.open() {
+            Err(sled::Error::Io(error)) if error.to_string().contains("acquire lock") => {
+                std::thread::sleep(LOCK_PAUSE);
+            }
+            opened => return opened,
+        }
+    }
+    config.open()
+}
+
 impl Index {
     /// Opens the database in `dir`, creating it.
     ///
@@ -92,7 +111,7 @@ impl Index {
             .path(dir)
             .cache_capacity(cache_bytes)
             .mode(sled::Mode::LowSpace);
-        let database = guarded(|| config.open())?;
+        let database = guarded(|| open_unlocked(&config))?;
         Ok(Self { database })
     }
 

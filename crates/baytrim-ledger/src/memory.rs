@@ -23,6 +23,7 @@ use blob::{MemoryBlob, Shared};
 #[derive(Clone, Default)]
 pub struct MemoryStore {
     state: Arc<Mutex<State>>,
+    is_shared: bool,
 }
 
 #[derive(Default)]
@@ -37,6 +38,12 @@ impl MemoryStore {
     /// Returns an empty store.
     pub fn new() -> Self {
         Self::default()
+    }
+
+    /// Returns an empty store that says that other programs record in it too, as a database does.
+    pub fn shared() -> Self {
+        let (state, is_shared) = (Arc::default(), true);
+        Self { state, is_shared }
     }
 
     fn lock(&self) -> MutexGuard<'_, State> {
@@ -74,6 +81,10 @@ fn slice<T>(
 }
 
 impl Store for MemoryStore {
+    fn is_shared(&self) -> bool {
+        self.is_shared
+    }
+
     fn append(
         &self,
         stream: &StreamName,
@@ -359,7 +370,6 @@ mod tests {
         fn store(&self) -> Arc<dyn Store> {
             Arc::new(self.0.clone())
         }
-
         fn reopen(&mut self) {}
     }
 
@@ -375,10 +385,9 @@ mod tests {
             .expect("appends");
         let id = store.put_blob(b"raw").expect("puts");
         assert!(store.verify(&mut |_| ()).expect("looks").is_sound());
-
         store.lock().streams.get_mut(&name).expect("there")[1].body[0] ^= 1;
-        let report = store.verify(&mut |_| ()).expect("looks");
-        assert_eq!(report.first_damage.expect("found").seq, Some(1));
+        let found = store.verify(&mut |_| ()).expect("looks").first_damage;
+        assert_eq!(found.expect("found").seq, Some(1));
 
         store.lock().streams.get_mut(&name).expect("there")[1].body[0] ^= 1;
         store.lock().blobs.insert(id, Arc::new(b"rAw".to_vec()));

@@ -150,7 +150,10 @@ mod tests {
         }
     }
 
-    fn any(numbers: &mut Numbers) -> (TableRules, Vec<(f64, f64, f64)>, Vec<f64>, f64) {
+    /// Rules, wishes (grip, plate, error), speeds, resolution.
+    type Case = (TableRules, Vec<(f64, f64, f64)>, Vec<f64>, f64);
+
+    fn any(numbers: &mut Numbers) -> Case {
         let mut grip_percent = vec![0.0];
         while grip_percent[grip_percent.len() - 1] < 96.0 {
             let last = grip_percent[grip_percent.len() - 1];

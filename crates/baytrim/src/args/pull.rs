@@ -12,7 +12,7 @@ use crate::name::{JobName, parse_job, parse_pull, parse_revision, parse_stage};
 #[derive(Debug, Subcommand)]
 pub(crate) enum PullCommand {
     /// Send finished logs, each as one pull, and show what the gates left of them
-    Submit(SubmitArgs),
+    Submit(Box<SubmitArgs>),
     /// List the pulls of a job
     #[command(after_help = "Example:\n  baytrim pull list quoll-1")]
     List(JobArg),

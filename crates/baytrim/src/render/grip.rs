@@ -61,9 +61,8 @@ fn is_same(one: f64, other: f64) -> bool {
 }
 
 fn plain_lines(text: &str) -> String {
-    text.lines()
-        .map(|line| format!("  {}\n", plain(line.trim())))
-        .collect()
+    let lines: Vec<String> = text.lines().map(|line| plain(line.trim())).collect();
+    format!("  {}\n", lines.join("\n  "))
 }
 
 fn head(text: &str, options: &RenderOptions) -> String {

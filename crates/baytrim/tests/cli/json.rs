@@ -35,7 +35,7 @@ async fn a_proposal_has_its_documented_keys() {
     for words in ["propose quoll-1 --json", "proposal show quoll-1/c1 --json"] {
         let proposal = object(words).await;
         let expected = "id job state base_revision pulls etag create_time expire_time creator content change_count \
-                        rpm plate_percent nodes fit done start cautions verdict comments";
+                        rpm plate_percent nodes grip_mode grip_rows fit done start cautions verdict comments";
         assert_eq!(keys(&proposal), set(expected));
         assert_eq!(proposal["id"], "quoll-1/c1");
         assert_eq!(proposal["job"], "quoll-1");

@@ -24,16 +24,16 @@ resolution = 0.5
 
 fn state() -> JobState {
     let text = job_file::EXAMPLE.to_owned() + TABLE;
-    let spec = job_file::parse(&text, &Attachments::new(), None).unwrap();
-    let mut state = JobState::opened(&record(open::event(spec))).unwrap();
+    let spec = job_file::parse(&text, &Attachments::new(), None).expect("it is sound");
+    let mut state = JobState::opened(&record(open::event(spec))).expect("it is sound");
     let map = (
         baytrim_intake::standard_channels(),
         ChannelMapSource::Standard,
     );
-    let found = pulls::circumstances(&state, "east", "", "", map).unwrap();
-    let found = pulls::in_mode(&state, found, "street", "").unwrap();
+    let found = pulls::circumstances(&state, "east", "", "", map).expect("it is sound");
+    let found = pulls::in_mode(&state, found, "street", "").expect("it is sound");
     let samples = hold(&Throttle::uneven(), 4, 1);
-    let reading = pulls::read(&state, &found, &samples).unwrap();
+    let reading = pulls::read(&state, &found, &samples).expect("it is sound");
     let blobs = PullBlobs {
         log: "00".repeat(32),
         fingerprint: String::new(),
@@ -46,13 +46,16 @@ fn state() -> JobState {
         },
         evidence: "00".repeat(32),
     };
-    let taken = pulls::event(&state, &found, "hand.csv", blobs, reading.summary).unwrap();
-    state.apply(&record(taken)).unwrap();
-    let mode = "street".parse().unwrap();
-    let chosen = grip::chosen(&state, &mode, &[]).unwrap();
+    let taken =
+        pulls::event(&state, &found, "hand.csv", blobs, reading.summary).expect("it is sound");
+    state.apply(&record(taken)).expect("it is sound");
+    let mode = "street".parse().expect("it is sound");
+    let chosen = grip::chosen(&state, &mode, &[]).expect("it is sound");
     let by = Actor("tuner".to_owned());
-    let proposal = grip::plan(&state, &mode, &chosen, NOW, &by, None).unwrap();
-    state.apply(&record(propose::event(proposal))).unwrap();
+    let proposal = grip::plan(&state, &mode, &chosen, NOW, &by, None).expect("it is sound");
+    state
+        .apply(&record(propose::event(proposal)))
+        .expect("it is sound");
     state
 }
 
@@ -81,7 +84,7 @@ fn the_page_says_what_the_plate_does() {
 #[test]
 fn a_grip_proposal_is_shown_where_any_other_is() {
     let state = state();
-    let entry = state.proposal(ProposalId(1)).unwrap();
+    let entry = state.proposal(ProposalId(1)).expect("it is sound");
     let page = proposal::page(&View::first(&state, entry, NOW)).into_string();
     for words in [
         "Proposal c1: grip table, riding mode street",

@@ -301,7 +301,7 @@ async fn streams_end_with_whatever_let_them_in() {
 /// If this fails, a token that was revoked at one daemon is good for ever at another over the same store.
 #[tokio::test]
 async fn another_daemon_over_the_store_heeds_it_too() {
-    let store: Arc<dyn Store> = Arc::new(MemoryStore::new());
+    let store: Arc<dyn Store> = Arc::new(MemoryStore::shared());
     let open = || Access::open(Arc::clone(&store), None).unwrap();
     let access = open();
     join(&access, "owner", &[Role::Owner]);

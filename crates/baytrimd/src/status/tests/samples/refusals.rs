@@ -94,22 +94,13 @@ pub(super) fn refusals() -> Vec<Fault> {
             job,
             revision: RevisionId(1),
         },
-        Refusal::ChannelMapNone(bay()),
-        Refusal::ChannelMapUnknown {
-            bay: bay(),
-            id: ChannelMapId(7),
-            latest: ChannelMapId(2),
-        },
-        Refusal::ChannelMapInForce {
-            bay: bay(),
-            id: ChannelMapId(2),
-        },
         Refusal::RequestIdReused("r-1".to_owned()),
     ];
     let others = of_stages()
         .into_iter()
         .chain(of_the_library())
-        .chain(of_grip());
+        .chain(of_grip())
+        .chain(of_bays());
     let all = refusals.into_iter().chain(others);
     all.map(Fault::from).collect()
 }
@@ -152,6 +143,22 @@ fn of_grip() -> [Refusal; 3] {
             slope: -0.2,
             slope_min: 0.2,
             slope_max: 2.0,
+        },
+    ]
+}
+
+/// Refusals about the channel maps of bays.
+fn of_bays() -> [Refusal; 3] {
+    [
+        Refusal::ChannelMapNone(bay()),
+        Refusal::ChannelMapUnknown {
+            bay: bay(),
+            id: ChannelMapId(7),
+            latest: ChannelMapId(2),
+        },
+        Refusal::ChannelMapInForce {
+            bay: bay(),
+            id: ChannelMapId(2),
         },
     ]
 }
