@@ -1,9 +1,10 @@
 //! Power: from a roller's log over the wire to a curve, its correction and what it is worth.
 
 use baytrim_api::v1::power_service_client::PowerServiceClient;
+use baytrim_api::v1::stage_service_client::StageServiceClient;
 use baytrim_api::v1::{
-    AirSource, Conditions, CreateJobRequest, GetPowerRequest, OpenUpload, PowerSideBySide,
-    PowerSource, PowerStandard, PowerVerdict,
+    AirSource, CompareStagesRequest, Conditions, CreateJobRequest, GetPowerRequest, OpenUpload,
+    PowerSideBySide, PowerSource, PowerStandard, PowerVerdict, StageComparison,
 };
 use baytrim_testkit::csv;
 use baytrim_testkit::roller::{RollerOptions, power_kw, run};
@@ -138,12 +139,33 @@ async fn a_change_of_the_engine_is_told_from_noise() {
         let off = change.difference_percent - 100.0 * (strength - 1.0);
         assert!(off.abs() < 0.5, "{change:?}");
         assert_eq!(change.before_pulls, ["p1", "p2", "p3", "p4"]);
+        let stages = compare_stages(&daemon).await.power.unwrap();
+        assert!(stages.corrected && stages.end_rpm > stages.start_rpm);
+        assert_eq!((stages.from_pull_count, stages.to_pull_count), (4, 4));
+        let told = stages.change.unwrap();
+        assert!((told.difference_percent - 100.0 * strength.ln()).abs() < 0.5);
+        let is_noise = expected == PowerVerdict::InsideTheNoise;
+        assert_eq!(told.inside_the_noise, Some(is_noise), "{told:?}");
         assert!(
             found.pulls.iter().all(|pull| pull.doubts.is_empty()),
             "{found:?}"
         );
         daemon.stop().await;
     }
+}
+
+async fn compare_stages(daemon: &Daemon) -> StageComparison {
+    let request = CompareStagesRequest {
+        parent: "jobs/j".to_owned(),
+        from_stage: "s1".to_owned(),
+        to_stage: "s2".to_owned(),
+    };
+    let mut stages = StageServiceClient::with_interceptor(
+        daemon.channel.clone(),
+        Bearer::of(token_of(SOMEBODY).text()),
+    );
+    let compared = stages.compare_stages(request).await.unwrap();
+    compared.into_inner().comparison.unwrap()
 }
 
 /// Sends four runs of an engine that is never twice the same, by so many percent.
@@ -164,7 +186,6 @@ async fn repeat(daemon: &Daemon, truth: &EngineTruth, roller: &RollerOptions, pe
 }
 
 async fn begin_stage(daemon: &Daemon) {
-    use baytrim_api::v1::stage_service_client::StageServiceClient;
     use baytrim_api::v1::{CreateStageRequest, StageKind};
     let request = CreateStageRequest {
         parent: "jobs/j".to_owned(),
