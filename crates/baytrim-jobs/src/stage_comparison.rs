@@ -4,7 +4,7 @@
 mod power;
 mod repeat;
 
-use baytrim_estimate::{Fit, PullEvidence, fit_whole};
+use baytrim_estimate::{Fit, Posterior, PullEvidence, fit_whole};
 use baytrim_model::ids::{PullId, RevisionId, StageId};
 use baytrim_power::compare;
 
@@ -103,6 +103,8 @@ type Figure = fn(&Fit, &[f64], &[usize]) -> f64;
 struct Fitted {
     found: StageFound,
     whole: Fit,
+    /// What `whole` leaves unknown.
+    posterior: Posterior,
     each: Vec<Fit>,
     /// ln of the fuel of the stage's table over the base table's.
     trim: Vec<f64>,
@@ -147,9 +149,11 @@ pub fn compare_stages(
         .filter(|&node| fitted.iter().all(|side| is_measured(&side.whole, node)))
         .collect();
     let repeatability = repeat::repeatability(&fitted.each_ref().map(thetas));
-    for (side, pulls) in fitted.iter_mut().zip([from, to]) {
+    for side in &mut fitted {
         side.found.off_target_percent = rms(&side.whole, &side.trim, &region);
-        side.found.within_share = within(state, side, pulls, &region)?;
+        let tolerance = TOLERANCE_PERCENT / 100.0;
+        let within = side.posterior.within(&side.trim, &region, tolerance);
+        side.found.within_share = within.map(|found| found.share);
     }
     let [first, second] = &fitted;
     let nodes = (0..state.spec.axes.node_count())
@@ -180,12 +184,13 @@ fn fitted(state: &JobState, side: &StagePulls<'_>) -> Result<Fitted, Refusal> {
     })?;
     let revision = state.pull(last.0)?.record.revision;
     let evidence: Vec<&PullEvidence> = side.pulls.iter().map(|(_, evidence)| *evidence).collect();
+    let settings = sensors::settings(entries(state, side).map(|entry| &entry.record));
     let fit = |evidence: &[&PullEvidence]| {
-        let settings = sensors::settings(entries(state, side).map(|entry| &entry.record));
-        let fit = baytrim_estimate::fit(&state.spec.axes, evidence, &settings);
-        fit.map_err(|error| misfit(error.to_string()))
+        fit_whole(&state.spec.axes, evidence, &settings).map_err(|error| misfit(error.to_string()))
     };
-    let each: Result<Vec<Fit>, Refusal> = evidence.iter().map(|pull| fit(&[*pull])).collect();
+    let each = evidence.iter().map(|pull| Ok(fit(&[*pull])?.0));
+    let each: Result<Vec<Fit>, Refusal> = each.collect();
+    let (whole, posterior) = fit(&evidence)?;
     Ok(Fitted {
         found: StageFound {
             stage: side.stage,
@@ -195,7 +200,8 @@ fn fitted(state: &JobState, side: &StagePulls<'_>) -> Result<Fitted, Refusal> {
             off_target_percent: 0.0,
             within_share: None,
         },
-        whole: fit(&evidence)?,
+        whole,
+        posterior,
         each: each?,
         trim: state.log_trim(state.revision(revision)?),
     })
@@ -223,20 +229,6 @@ fn thetas(side: &Fitted) -> Vec<Vec<Option<f64>>> {
             .collect()
     };
     side.each.iter().map(of).collect()
-}
-
-fn within(
-    state: &JobState,
-    side: &Fitted,
-    pulls: &StagePulls<'_>,
-    region: &[usize],
-) -> Result<Option<f64>, Refusal> {
-    let evidence: Vec<&PullEvidence> = pulls.pulls.iter().map(|(_, evidence)| *evidence).collect();
-    let settings = sensors::settings(entries(state, pulls).map(|entry| &entry.record));
-    let (_, posterior) = fit_whole(&state.spec.axes, &evidence, &settings)
-        .map_err(|error| misfit(error.to_string()))?;
-    let found = posterior.within(&side.trim, region, TOLERANCE_PERCENT / 100.0);
-    Ok(found.map(|found| found.share))
 }
 
 /// Returns the root mean square of how far lambda is off target over the nodes of a region, percent.
