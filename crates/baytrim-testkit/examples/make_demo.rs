@@ -10,7 +10,7 @@ fn main() -> std::io::Result<()> {
         || PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo-data")),
         PathBuf::from,
     );
-    std::fs::create_dir_all(&folder)?;
+    std::fs::create_dir_all(folder.join("earlier"))?;
     for file in demo::files() {
         std::fs::write(folder.join(file.name), &file.text)?;
         println!("{:>8} bytes  {}", file.text.len(), file.name);

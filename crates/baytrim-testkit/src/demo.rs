@@ -1,8 +1,11 @@
-//! The invented shop's demo files: one job with its tables and three pulls.
+//! The invented shop's demo files: one job with its tables and three pulls, and a job before it.
+
+mod earlier;
 
 use baytrim_model::axis::{Axes, Axis};
 use baytrim_model::bay::BaySetup;
 use baytrim_model::job::JobSpec;
+use baytrim_model::library::Vehicle;
 use baytrim_model::limits::{Limits, Wall};
 use baytrim_model::table::TableContent;
 
@@ -76,6 +79,11 @@ pub fn job(truth: &EngineTruth) -> JobSpec {
             walls: vec![wall(30.0, 0.98), wall(60.0, 0.93)],
             ..Limits::default()
         },
+        vehicle: Some(Vehicle {
+            model: "Plover 690".to_owned(),
+            generation: String::new(),
+            parts: vec!["open silencer".to_owned(), "freer air filter".to_owned()],
+        }),
         bays: bays.into(),
         ..truth.job_spec(id)
     }
@@ -103,58 +111,55 @@ fn pulls() -> [(PullKind, &'static str, BayOptions); 3] {
     ]
 }
 
-/// Returns all files of `demo-data/` save its README.
+/// What lies beside a job file.
+const BESIDE: Beside<'static> = Beside {
+    table: "base_table.csv",
+    target: "target_lambda.csv",
+};
+
+fn table(
+    name: &'static str,
+    truth: &EngineTruth,
+    values: &[f64],
+    decimals: usize,
+    what: &str,
+) -> DemoFile {
+    let comments = [INVENTED, what];
+    DemoFile {
+        name,
+        text: csv::table(&truth.axes, values, "plate_percent", decimals, &comments),
+    }
+}
+
+fn base_table(name: &'static str, truth: &EngineTruth) -> DemoFile {
+    let what = "Effective injector time in ms; rpm across, plate percent down.";
+    table(name, truth, &truth.table.values, 3, what)
+}
+
+fn target(name: &'static str, truth: &EngineTruth) -> DemoFile {
+    let what = "Lambda wanted; rpm across, plate percent down.";
+    table(name, truth, &truth.target_lambda, 3, what)
+}
+
+fn percent_lacking(name: &'static str, truth: &EngineTruth) -> DemoFile {
+    let needs = truth.theta_at_nodes().into_iter();
+    let percent: Vec<f64> = needs.map(|need| 100.0 * libm::expm1(need)).collect();
+    let what = "The answer: fuel that the base table lacks at each node, percent.";
+    table(name, truth, &percent, 2, what)
+}
+
+/// Returns all files of `demo-data/` that the seed makes.
 pub fn files() -> Vec<DemoFile> {
     let truth = engine();
-    let spec = job(&truth);
-    let beside = Beside {
-        table: "base_table.csv",
-        target: "target_lambda.csv",
-    };
     let heading = [INVENTED, "See README.md beside this file."];
-    let percent: Vec<f64> = truth
-        .theta_at_nodes()
-        .into_iter()
-        .map(|need| 100.0 * libm::expm1(need))
-        .collect();
-    let table = |values: &[f64], decimals: usize, what: &str| {
-        csv::table(
-            &truth.axes,
-            values,
-            "plate_percent",
-            decimals,
-            &[INVENTED, what],
-        )
-    };
     let mut files = vec![
         DemoFile {
             name: "job.toml",
-            text: job_toml(&spec, &heading, beside),
+            text: job_toml(&job(&truth), &heading, BESIDE),
         },
-        DemoFile {
-            name: beside.table,
-            text: table(
-                &truth.table.values,
-                3,
-                "Effective injector time in ms; rpm across, plate percent down.",
-            ),
-        },
-        DemoFile {
-            name: beside.target,
-            text: table(
-                &truth.target_lambda,
-                3,
-                "Lambda wanted; rpm across, plate percent down.",
-            ),
-        },
-        DemoFile {
-            name: "truth_percent.csv",
-            text: table(
-                &percent,
-                2,
-                "The answer: fuel that the base table lacks at each node, percent.",
-            ),
-        },
+        base_table(BESIDE.table, &truth),
+        target(BESIDE.target, &truth),
+        percent_lacking("truth_percent.csv", &truth),
     ];
     for (seed, (kind, name, bay)) in (DEMO_SEED..).zip(pulls()) {
         let pull = simulate(&truth, &truth.table.values, kind, seed, &bay);
@@ -163,6 +168,7 @@ pub fn files() -> Vec<DemoFile> {
             text: csv::log(&pull.samples),
         });
     }
+    files.extend(earlier::files());
     files
 }
 

@@ -21,7 +21,7 @@ pub struct Beside<'a> {
 const NO_EDGE: f64 = 1e8;
 
 /// Returns the job file of `spec`, with `comments` at its head. Table and target go to the files of
-/// `beside`, see [`crate::csv::table`]; a bay's channel map is not written.
+/// `beside`, see [`crate::csv::table`]; a bay's channel map is not written, nor what a grip table must keep to.
 pub fn job_toml(spec: &JobSpec, comments: &[&str], beside: Beside<'_>) -> String {
     let mut text = String::new();
     for comment in comments {
@@ -64,6 +64,13 @@ pub fn job_toml(spec: &JobSpec, comments: &[&str], beside: Beside<'_>) -> String
     text.push_str(&gates_section(&spec.gates));
     for (name, bay) in &spec.bays {
         let _ = writeln!(text, "\n[bays.{name}]\ndelay = {}", delay(bay));
+    }
+    for (mode, table) in &spec.grip {
+        let _ = writeln!(
+            text,
+            "\n[grip.{mode}]\ngrip_percent = {:?}\nplate_percent = {:?}",
+            table.grip_percent, table.plate_percent
+        );
     }
     text
 }

@@ -63,29 +63,41 @@ pub fn power_kw(truth: &EngineTruth, roller: &RollerOptions, rpm: f64) -> f64 {
     torque_nm(truth, roller, rpm) * rpm * std::f64::consts::TAU / 60_000.0
 }
 
-/// Returns one run: two seconds at part load, then wide open to 97 % of the limiter, then a second shut.
+/// One moment of a run as it truly was.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Moment {
+    /// Seconds since the run began.
+    pub at_s: f64,
+    /// Engine speed, rpm.
+    pub engine_rpm: f64,
+    /// Plate, percent.
+    pub plate_percent: f64,
+    /// Torque at the roller, Nm.
+    pub roller_nm: f64,
+}
+
+/// Returns one run, a moment to a row: two seconds at part load, then wide open to 97 % of the limiter, then a second
+/// shut.
 ///
 /// Speeds follow from torque and inertia step by step, so that work put in is energy of the roller.
-pub fn run(truth: &EngineTruth, roller: &RollerOptions, seed: u64) -> Samples {
+pub fn motion(truth: &EngineTruth, roller: &RollerOptions) -> Vec<Moment> {
     /// Time step of the integration, seconds.
     const STEP_S: f64 = 0.0005;
-    let mut dice = Dice::new(seed, Purpose::Logger);
-    let begin_rpm = 2500.0;
     let end_rpm = 0.97 * truth.ecu.limiter_rpm;
     let per_rpm = std::f64::consts::TAU / 60.0;
-    let mut samples = Samples::default();
-    let (mut engine_rpm, mut now_s, mut next_s) = (begin_rpm, 0.0, 0.0);
+    let mut moments = Vec::new();
+    let (mut engine_rpm, mut now_s, mut next_s) = (2500.0, 0.0, 0.0);
     let mut shut_since_s = f64::INFINITY;
     while now_s < shut_since_s + 1.0 && now_s < 120.0 {
         let is_open = now_s >= 2.0 && shut_since_s.is_infinite();
-        let plate = match (now_s < 2.0, is_open) {
+        let plate_percent = match (now_s < 2.0, is_open) {
             (true, _) => 30.0,
             (false, true) => 100.0,
             _ => 0.0,
         };
         let at_engine_nm = if is_open {
             torque_nm(truth, roller, engine_rpm)
-        } else if plate > 0.0 {
+        } else if plate_percent > 0.0 {
             0.0
         } else {
             -8.0
@@ -93,26 +105,12 @@ pub fn run(truth: &EngineTruth, roller: &RollerOptions, seed: u64) -> Samples {
         let roller_nm = at_engine_nm * roller.ratio;
         if now_s >= next_s {
             next_s += 1.0 / roller.rate_hz;
-            let mut put = |quantity, value: f64| {
-                samples.channels.entry(quantity).or_default().push(value);
-            };
-            put(Quantity::EngineSpeed, engine_rpm + 4.0 * dice.normal());
-            put(Quantity::PlateAngle, plate);
-            put(Quantity::Lambda, 0.88 + 0.004 * dice.normal());
-            let speed = engine_rpm / roller.ratio + roller.speed_noise_rpm * dice.normal();
-            put(Quantity::RollerSpeed, speed);
-            if roller.logs_torque {
-                let torque = roller_nm + roller.torque_noise_nm * dice.normal();
-                put(Quantity::RollerTorque, torque);
-            }
-            if let Some((kpa, c, percent)) = roller.air {
-                put(Quantity::AmbientPressure, kpa);
-                put(Quantity::AmbientTemperature, c);
-                put(Quantity::RelativeHumidity, percent);
-            }
-            samples
-                .offset_s
-                .push(libm::round(now_s * 10_000.0) / 10_000.0);
+            moments.push(Moment {
+                at_s: now_s,
+                engine_rpm,
+                plate_percent,
+                roller_nm,
+            });
         }
         let roller_rpm_per_s = roller_nm / roller.inertia_kg_m2 / per_rpm;
         engine_rpm += roller_rpm_per_s * roller.ratio * STEP_S;
@@ -120,6 +118,38 @@ pub fn run(truth: &EngineTruth, roller: &RollerOptions, seed: u64) -> Samples {
         if engine_rpm >= end_rpm && shut_since_s.is_infinite() {
             shut_since_s = now_s;
         }
+    }
+    moments
+}
+
+/// Returns [`motion`] as a logger with noise writes it.
+pub fn run(truth: &EngineTruth, roller: &RollerOptions, seed: u64) -> Samples {
+    let mut dice = Dice::new(seed, Purpose::Logger);
+    let mut samples = Samples::default();
+    for moment in motion(truth, roller) {
+        let mut put = |quantity, value: f64| {
+            samples.channels.entry(quantity).or_default().push(value);
+        };
+        put(
+            Quantity::EngineSpeed,
+            moment.engine_rpm + 4.0 * dice.normal(),
+        );
+        put(Quantity::PlateAngle, moment.plate_percent);
+        put(Quantity::Lambda, 0.88 + 0.004 * dice.normal());
+        let speed = moment.engine_rpm / roller.ratio + roller.speed_noise_rpm * dice.normal();
+        put(Quantity::RollerSpeed, speed);
+        if roller.logs_torque {
+            let torque = moment.roller_nm + roller.torque_noise_nm * dice.normal();
+            put(Quantity::RollerTorque, torque);
+        }
+        if let Some((kpa, c, percent)) = roller.air {
+            put(Quantity::AmbientPressure, kpa);
+            put(Quantity::AmbientTemperature, c);
+            put(Quantity::RelativeHumidity, percent);
+        }
+        samples
+            .offset_s
+            .push(libm::round(moment.at_s * 10_000.0) / 10_000.0);
     }
     samples
 }
