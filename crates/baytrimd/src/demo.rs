@@ -3,6 +3,7 @@
 //! Nothing here is a short cut: the daemon serves on a real port, and the demo is a client of it
 //! like any other, with the command line's own commands.
 
+mod earlier;
 mod people;
 mod stream;
 mod tour;

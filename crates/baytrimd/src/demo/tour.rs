@@ -10,6 +10,7 @@ use baytrim_api::v1::job_service_client::JobServiceClient;
 use baytrim_api::v1::{CreateSignInRequest, GetJobRequest, Job};
 use tonic::transport::Channel;
 
+use super::earlier;
 use super::people::{People, REVIEWER, TUNER};
 use super::stream::{self, Bearer};
 
@@ -31,6 +32,8 @@ impl Tour {
              The daemon serves at {server}; its ledger is in {place}.\n\
              {TUNER} opens jobs and proposes, {REVIEWER} decides; each has a token.\n"
         ))?;
+        let reviewer = Terminal::new(server, &self.people.reviewer)?;
+        let earlier = earlier::play(from, &terminal, &reviewer).await?;
         let file = from.join("job.toml").display().to_string();
         if terminal.job(&job).await?.is_some() {
             say(&format!(
@@ -41,10 +44,15 @@ impl Tour {
             terminal.pulls(&job, from).await?;
             terminal.command(&["propose", &job]).await?;
         }
-        say(&self.next_steps(&job, once).await?)
+        say(&self.next_steps(&job, earlier.as_deref(), once).await?)
     }
 
-    async fn next_steps(&self, job: &str, once: bool) -> anyhow::Result<String> {
+    async fn next_steps(
+        &self,
+        job: &str,
+        earlier: Option<&str>,
+        once: bool,
+    ) -> anyhow::Result<String> {
         let server = &self.server;
         if once {
             return Ok("\nThat was the way from logs to a proposal. Without --once the demo serves on, with the review page.\n"
@@ -55,6 +63,15 @@ impl Tour {
         } else {
             format!(" --server {server}")
         };
+        let earlier = earlier.map_or_else(String::new, |earlier| {
+            format!(
+                "Of the earlier job: two stages, power before and after, the hand, a grip table that waits:\n\
+                 \x20 baytrim{option} stage compare {earlier} s1 s2\n\
+                 \x20 baytrim{option} power {earlier}\n\
+                 \x20 baytrim{option} grip show {earlier}\n\
+                 \x20 baytrim{option} library nearest {job}\n"
+            )
+        });
         let link = Terminal::new(server, &self.people.reviewer)?
             .sign_in()
             .await?;
@@ -66,13 +83,14 @@ impl Tour {
              \x20 baytrim --as \"{REVIEWER}\"{option} approve {job}/c1 --reason \"matches what I saw on the dyno\"\n\
              \x20 baytrim{option} table export {job} --format csv --as percent\n\
              \x20 baytrim{option} ledger verify\n\
+             {earlier}\
              Ctrl-C ends the demo.\n"
         ))
     }
 }
 
 /// The demo's own terminal: the command line's commands, run within this process.
-struct Terminal {
+pub(super) struct Terminal {
     server: String,
     token: Bearer,
     environment: Environment,
@@ -102,10 +120,26 @@ impl Terminal {
     /// Runs one command, showing it first as a person would type it.
     async fn command(&self, words: &[&str]) -> anyhow::Result<()> {
         say(&format!("\n$ baytrim {}\n", words.join(" ")))?;
+        let (mut out, mut err) = (std::io::stdout(), std::io::stderr());
+        self.run(words, &mut out, &mut err).await
+    }
+
+    /// Runs one command and shows nothing of it, unless it fails.
+    pub(super) async fn quietly(&self, words: &[String]) -> anyhow::Result<()> {
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
+        let mut said = Vec::new();
+        let done = self.run(&words, &mut std::io::sink(), &mut said).await;
+        done.with_context(|| String::from_utf8_lossy(&said).trim().to_owned())
+    }
+
+    async fn run(
+        &self,
+        words: &[&str],
+        out: &mut (dyn std::io::Write + Send),
+        err: &mut (dyn std::io::Write + Send),
+    ) -> anyhow::Result<()> {
         let args = std::iter::once("baytrim").chain(words.iter().copied());
-        let mut out = std::io::stdout();
-        let mut err = std::io::stderr();
-        let exit = baytrim::run(args, &self.environment, &mut out, &mut err).await;
+        let exit = baytrim::run(args, &self.environment, out, err).await;
         if exit != Exit::Done {
             bail!(
                 "`baytrim {}` ended with exit code {}",
@@ -138,7 +172,7 @@ impl Terminal {
     }
 
     /// Returns the job, where the ledger has it.
-    async fn job(&self, job: &str) -> anyhow::Result<Option<Job>> {
+    pub(super) async fn job(&self, job: &str) -> anyhow::Result<Option<Job>> {
         let channel = Channel::from_shared(self.server.clone())?.connect().await?;
         let mut client = JobServiceClient::with_interceptor(channel, self.token.clone());
         let name = format!("jobs/{job}");
@@ -169,7 +203,7 @@ fn logs(from: &Path) -> anyhow::Result<Vec<PathBuf>> {
     Ok(logs)
 }
 
-fn say(text: &str) -> anyhow::Result<()> {
+pub(super) fn say(text: &str) -> anyhow::Result<()> {
     let mut out = std::io::stdout().lock();
     out.write_all(text.as_bytes())?;
     out.flush()?;
