@@ -1,6 +1,6 @@
 //! The table.
 
-use crate::vehicle::Outcome;
+use crate::vehicle::{CHANCE_MIN, Outcome};
 
 fn quantile(mut values: Vec<f64>, quarters: usize) -> f64 {
     values.sort_by(f64::total_cmp);
@@ -53,7 +53,7 @@ pub(crate) fn print(fleets: &[Vec<Outcome>]) {
             all.iter().flat_map(|one| pick(one).clone()).collect()
         };
         let lean = [0, 1, 2].map(|place| all.iter().map(|one| one.lean[place]).sum::<u32>());
-        let dropped = all.iter().filter(|one| one.dropped).count();
+        let dropped = all.iter().filter(|one| one.dropped()).count();
         println!(
             "{:>7} {:>18} {:>18} {:>11.2} {:>10.2} {:>11.2} {:>11.2} {:>9.1} {:>9.1} {:>15} {:>7} {:>5.1} {:>5.1}",
             vehicle + 1,
@@ -71,4 +71,35 @@ pub(crate) fn print(fleets: &[Vec<Outcome>]) {
             of(|one| one.spread[1], 2),
         );
     }
+    println!("kind put aside, of vehicles that are of it:");
+    let sound = fleets.iter().flatten();
+    let sound: Vec<&Outcome> = sound.filter(|one| !one.is_outlier).collect();
+    aside("after the first pull", &sound, |one| one.chances.first());
+    aside("after the last pull", &sound, |one| one.chances.last());
+    let least = |one: &'_ &Outcome| one.chances.iter().copied().reduce(f64::min);
+    let ever: Vec<f64> = sound.iter().filter_map(least).collect();
+    shares("after any pull", &ever);
+}
+
+fn aside(when: &str, sound: &[&Outcome], pick: fn(&Outcome) -> Option<&f64>) {
+    let chances: Vec<f64> = sound.iter().filter_map(|one| pick(one).copied()).collect();
+    shares(when, &chances);
+}
+
+/// Prints which share of chances is below the one meant, with its standard error; and below one in ten, which a sound
+/// test is as often.
+fn shares(when: &str, chances: &[f64]) {
+    let count = chances.len() as f64;
+    let below =
+        |bound: f64| chances.iter().filter(|chance| **chance < bound).count() as f64 / count;
+    let error = |share: f64| (share * (1.0 - share) / count).sqrt();
+    let (aside, tenth) = (below(CHANCE_MIN), below(0.1));
+    println!(
+        "{when:>22}: {:.1} % (standard error {:.1} %) below {:.0} % meant; {:.1} % ({:.1} %) below 10 %, of {count}",
+        100.0 * aside,
+        100.0 * error(aside),
+        100.0 * CHANCE_MIN,
+        100.0 * tenth,
+        100.0 * error(tenth)
+    );
 }

@@ -21,7 +21,7 @@ const TOLERANCE: f64 = 0.03;
 /// Most pulls of a vehicle.
 const PULLS_MAX: u32 = 8;
 /// Chance below which a vehicle is not of its kind.
-const CHANCE_MIN: f64 = 0.01;
+pub(crate) const CHANCE_MIN: f64 = 0.01;
 
 /// What one vehicle came to.
 #[derive(Debug, Clone, Default)]
@@ -42,10 +42,21 @@ pub(crate) struct Outcome {
     pub(crate) start_scores: Vec<f64>,
     /// Nodes made leaner than base, those leaner than the truth allows, and those over the wall.
     pub(crate) lean: [u32; 3],
-    /// Whether its own evidence spoke against its kind.
-    pub(crate) dropped: bool,
+    /// After each pull, the chance that evidence as far from the kind comes of a vehicle of it; empty without a kind.
+    pub(crate) chances: Vec<f64>,
+    /// Whether it was made unlike its kind.
+    pub(crate) is_outlier: bool,
     /// What vehicles were found to differ in: level and shape, percent.
     pub(crate) spread: [f64; 2],
+}
+
+impl Outcome {
+    /// Returns whether its own evidence spoke against its kind after its last pull.
+    pub(crate) fn dropped(&self) -> bool {
+        self.chances
+            .last()
+            .is_some_and(|chance| *chance < CHANCE_MIN)
+    }
 }
 
 pub(crate) struct Fleet<'a> {
@@ -124,10 +135,14 @@ impl<'a> Fleet<'a> {
         let mut dice = Dice::new(self.seed * 1000 + number, Purpose::Surface);
         let (level, shape) = (self.arguments.level / 100.0, self.arguments.shape / 100.0);
         truth.surface = truth.surface.varied(&mut dice, level, shape);
-        if number + 1 == self.arguments.vehicles as u64 && self.arguments.outlier != 0.0 {
+        if self.is_outlier(number) {
             truth.surface = truth.surface.shifted(self.arguments.outlier / 100.0);
         }
         truth
+    }
+
+    fn is_outlier(&self, number: u64) -> bool {
+        number + 1 == self.arguments.vehicles as u64 && self.arguments.outlier != 0.0
     }
 
     fn log_trim(&self, values: &[f64]) -> Vec<f64> {
@@ -206,7 +221,10 @@ impl<'a> Fleet<'a> {
         let axes = &self.kind.axes;
         let mut values =
             told.map_or_else(|| self.kind.table.values.clone(), |told| self.start(told));
-        let mut outcome = Outcome::default();
+        let mut outcome = Outcome {
+            is_outlier: self.is_outlier(number),
+            ..Outcome::default()
+        };
         let trim = self.log_trim(&values);
         let left = self
             .used
@@ -238,8 +256,8 @@ impl<'a> Fleet<'a> {
             let mut of_kind = None;
             if let Some(told) = told {
                 let found = disagreement(axes, &evidence, told).expect("sound");
-                outcome.dropped = found.chance < CHANCE_MIN;
-                if !outcome.dropped {
+                outcome.chances.push(found.chance);
+                if found.chance >= CHANCE_MIN {
                     let found = fit_of_kind(axes, &all, &settings, told);
                     of_kind = Some(found.expect("solvable"));
                 }

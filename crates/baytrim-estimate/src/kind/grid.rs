@@ -9,6 +9,11 @@ use super::evidence::Vehicle;
 
 /// Most breakpoints of the grid along an axis: needs bend over a fifth of the range or more.
 const BREAKPOINTS_MAX: usize = 8;
+/// Standard deviation of what the coarse grid cannot show, ln units, and the share of the range over which it varies.
+pub(super) const FINE: (f64, f64) = (0.004, 0.06);
+/// Most breakpoints along an axis of the table on which that is told from the rest: what it costs grows with the third
+/// power of the nodes.
+const FINE_BREAKPOINTS_MAX: usize = 24;
 /// Standard deviation of the need of a node outside the grid, which nothing on the grid tells, ln units.
 const OUTSIDE_SD: f64 = 0.1;
 
@@ -18,9 +23,9 @@ pub(super) struct Grid {
     pub(super) axes: Axes,
 }
 
-fn thinned(axis: &Axis) -> Axis {
+fn thinned(axis: &Axis, most: usize) -> Axis {
     let all = axis.breakpoints();
-    let count = all.len().min(BREAKPOINTS_MAX);
+    let count = all.len().min(most);
     let chosen = (0..count).map(|index| all[index * (all.len() - 1) / (count - 1).max(1)]);
     Axis::new("grid", chosen.collect()).unwrap_or_else(|_| axis.clone())
 }
@@ -28,9 +33,13 @@ fn thinned(axis: &Axis) -> Axis {
 impl Grid {
     /// Returns the grid for a table with `axes`.
     pub(super) fn new(axes: &Axes) -> Self {
+        Self::of(axes, BREAKPOINTS_MAX)
+    }
+
+    fn of(axes: &Axes, most: usize) -> Self {
         let axes = Axes {
-            rpm: thinned(&axes.rpm),
-            plate_percent: thinned(&axes.plate_percent),
+            rpm: thinned(&axes.rpm, most),
+            plate_percent: thinned(&axes.plate_percent, most),
         };
         Self { axes }
     }
@@ -63,14 +72,12 @@ impl Grid {
     }
 
     /// Returns what a vehicle says of the needs on the grid: precision and right side. What it says of nodes outside
-    /// is left out, with what depends on them.
+    /// is left out, with what depends on them; and each node may differ from the grid's surface by [`FINE`], or the
+    /// bends between the grid's points would pass for sure knowledge of the points.
     pub(super) fn evidence(&self, vehicle: &Vehicle<'_>) -> (DMatrix<f64>, DVector<f64>) {
-        let nodes = vehicle.axes.node_count();
-        let held = |node: &usize| self.holds(vehicle.axes.position(*node));
-        let (inside, outside): (Vec<usize>, Vec<usize>) = (0..nodes).partition(held);
-        let shift = DVector::from_column_slice(&vehicle.shift);
-        let all = &vehicle.evidence.precision;
-        let right = &vehicle.evidence.right + all * shift;
+        let (axes, all, right) = blurred(vehicle);
+        let held = |node: &usize| self.holds(axes.position(*node));
+        let (inside, outside): (Vec<usize>, Vec<usize>) = (0..axes.node_count()).partition(held);
         let pick = |rows: &[usize], columns: &[usize]| {
             DMatrix::from_fn(rows.len(), columns.len(), |i, j| all[(rows[i], columns[j])])
         };
@@ -87,7 +94,7 @@ impl Grid {
                 known -= across.tr_mul(&own.solve(&some(&outside)));
             }
         }
-        let every = self.at_nodes(vehicle.axes);
+        let every = self.at_nodes(&axes);
         let weights = DMatrix::from_fn(inside.len(), self.len(), |i, j| every[(inside[i], j)]);
         let precision = weights.tr_mul(&(precision * &weights));
         (
@@ -118,6 +125,28 @@ impl Grid {
         };
         (0..axes.node_count()).map(place).collect()
     }
+}
+
+/// Returns the axes, precision and right side of what a vehicle says of its needs save for [`FINE`], on its own table
+/// or one of fewer breakpoints: with F the covariance of that, `(I + L F)^-1` times either.
+fn blurred(vehicle: &Vehicle<'_>) -> (Axes, DMatrix<f64>, DVector<f64>) {
+    let shift = DVector::from_column_slice(&vehicle.shift);
+    let mut precision = vehicle.evidence.precision.clone();
+    let mut right = &vehicle.evidence.right + &precision * shift;
+    let middle = Grid::of(vehicle.axes, FINE_BREAKPOINTS_MAX);
+    if middle.len() < vehicle.axes.node_count() {
+        let weights = middle.at_nodes(vehicle.axes);
+        precision = weights.tr_mul(&(precision * &weights));
+        right = weights.tr_mul(&right);
+    }
+    let (sd, length) = FINE;
+    let fine = middle.correlation(length) * (sd * sd);
+    let widened = DMatrix::identity(middle.len(), middle.len()) + &precision * fine;
+    let widened = widened.lu();
+    let solved = widened.solve(&precision).zip(widened.solve(&right));
+    // I + L F has no eigenvalue below one: it can be solved.
+    let (precision, right) = solved.unwrap_or((precision, right));
+    (middle.axes, precision, right)
 }
 
 /// Returns the correlation of needs at `places` that vary over `length`.

@@ -10,12 +10,9 @@ use baytrim_model::library::KindPrior;
 use nalgebra::{DMatrix, DVector};
 
 use super::evidence::{NeedEvidence, Vehicle};
-use super::grid::{Grid, correlation};
+use super::grid::{FINE, Grid, correlation};
 use crate::fit::{Envelope, Order};
 use crate::limit::normal::chance_below;
-
-/// Standard deviation of what the coarse grid cannot show, ln units, and the share of the range over which it varies.
-const FINE: (f64, f64) = (0.004, 0.06);
 
 /// What a kind tells at the nodes of a table, in node order.
 #[derive(Debug, Clone)]
