@@ -82,16 +82,17 @@ pub struct JobBrief {
     latest_at: UnixMillis,
     /// Who made it.
     latest_by: Actor,
-    /// Proposals on the revision in force without a verdict, oldest first, and when their time is over.
+    /// Proposals on the revision in force of their table without a verdict, oldest first, and when their time is over.
     undecided: Vec<(ProposalId, Option<UnixMillis>)>,
 }
 
 impl JobBrief {
     /// Returns what lists tell of `job`.
     pub fn of(job: &JobState) -> Self {
-        let undecided = job.proposals.iter().filter(|entry| {
-            entry.verdict.is_none() && entry.proposal.base_revision == job.head().id
-        });
+        let undecided = job
+            .proposals
+            .iter()
+            .filter(|entry| entry.verdict.is_none() && job.is_base_in_force(entry));
         Self {
             facts: JobFacts::of(&job.spec),
             opened_at: job.opened_at,

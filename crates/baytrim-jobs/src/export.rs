@@ -73,19 +73,53 @@ pub struct Export {
     pub sha256: String,
 }
 
+/// A table as JSON; what only one kind of table has is left out of the other's.
 #[derive(Serialize)]
 struct JsonTable<'a> {
     job: &'a str,
     title: &'a str,
     revision: String,
     revision_sha256: String,
-    quantity: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    quantity: Option<&'static str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mode: Option<&'a str>,
     content: &'a str,
     rows: &'static str,
     rpm: &'a [f64],
-    plate_percent: &'a [f64],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    plate_percent: Option<&'a [f64]>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    grip_percent: Option<&'a [f64]>,
     values: Vec<Vec<f64>>,
     cautions: [&'static str; 4],
+}
+
+impl<'a> JsonTable<'a> {
+    /// Returns what every table says.
+    fn of(state: &'a JobState, revision: &Revision, values: Vec<Vec<f64>>) -> Self {
+        Self {
+            job: state.id().as_str(),
+            title: &state.spec.title,
+            revision: revision.id.to_string(),
+            revision_sha256: values_sha256(revision),
+            quantity: None,
+            mode: None,
+            content: "",
+            rows: "",
+            rpm: &[],
+            plate_percent: None,
+            grip_percent: None,
+            values,
+            cautions: cautions(revision),
+        }
+    }
+
+    fn bytes(&self) -> Vec<u8> {
+        let mut bytes = serde_json::to_vec_pretty(self).expect("a table holds only finite numbers");
+        bytes.push(b'\n');
+        bytes
+    }
 }
 
 /// Returns `revision` in `form`. The same revision in the same form gives the same bytes.
@@ -256,21 +290,14 @@ fn line(row: &[f64], form: Form, separator: &str) -> String {
 
 fn json(state: &JobState, revision: &Revision, form: Form, values: Vec<Vec<f64>>) -> Vec<u8> {
     let table = JsonTable {
-        job: state.id().as_str(),
-        title: &state.spec.title,
-        revision: revision.id.to_string(),
-        revision_sha256: values_sha256(revision),
-        quantity: form.quantity.as_str(),
+        quantity: Some(form.quantity.as_str()),
         content: state.spec.table.content.as_str(),
         rows: form.rows.as_str(),
         rpm: state.spec.axes.rpm.breakpoints(),
-        plate_percent: state.spec.axes.plate_percent.breakpoints(),
-        values,
-        cautions: CAUTIONS,
+        plate_percent: Some(state.spec.axes.plate_percent.breakpoints()),
+        ..JsonTable::of(state, revision, values)
     };
-    let mut bytes = serde_json::to_vec_pretty(&table).expect("a table holds only finite numbers");
-    bytes.push(b'\n');
-    bytes
+    table.bytes()
 }
 
 /// Returns bytes as lower-case hexadecimal.

@@ -34,6 +34,8 @@ pub enum Untaught {
     NoVehicle,
     /// The table in force came of no approved proposal with pulls.
     NotApproved,
+    /// Parts were fitted after the pulls behind the table in force.
+    OtherParts,
 }
 
 /// What a job teaches: the approved proposal that its table in force came of, with the pulls behind it.
@@ -64,10 +66,7 @@ pub fn lesson(state: &JobState) -> Result<Lesson, Untaught> {
                     .map_err(|_| Untaught::NotApproved)?;
                 let found = &entry.proposal;
                 if found.start.is_none() && !found.pulls.is_empty() {
-                    return Ok(Lesson {
-                        proposal: *proposal,
-                        pulls: found.pulls.clone(),
-                    });
+                    return of_present_parts(state, *proposal, &found.pulls);
                 }
                 // A starting table alone was learnt from others.
                 found.base_revision
@@ -75,6 +74,24 @@ pub fn lesson(state: &JobState) -> Result<Lesson, Untaught> {
         };
         revision = state.revision(at).map_err(|_| Untaught::NotApproved)?;
     }
+}
+
+/// Returns what those pulls of an approved proposal teach that were run with the parts that are fitted now: the job
+/// file names those.
+fn of_present_parts(
+    state: &JobState,
+    proposal: ProposalId,
+    pulls: &[PullId],
+) -> Result<Lesson, Untaught> {
+    let is_older = |id: &&PullId| {
+        let pull = state.pull(**id);
+        pull.is_ok_and(|pull| !state.has_present_parts(pull))
+    };
+    let pulls: Vec<PullId> = pulls.iter().filter(|id| !is_older(id)).copied().collect();
+    if pulls.is_empty() {
+        return Err(Untaught::OtherParts);
+    }
+    Ok(Lesson { proposal, pulls })
 }
 
 /// An entry of the library with its evidence.

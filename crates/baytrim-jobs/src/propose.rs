@@ -23,7 +23,8 @@ pub const CAUTIONS: [&str; 4] = [
     "Local emissions and road law comes first; disabling overrun cut or secondary air may be unlawful on the road.",
 ];
 
-/// Returns the pulls that a proposal is to be computed from: all but `excluded`.
+/// Returns the pulls that a proposal is to be computed from: all that were run with the parts that are fitted now, but
+/// `excluded`.
 ///
 /// # Errors
 /// When an excluded pull is not one of the job's, or none is left.
@@ -31,12 +32,31 @@ pub fn chosen_pulls(state: &JobState, excluded: &[PullId]) -> Result<Vec<PullId>
     for &pull in excluded {
         state.pull(pull)?;
     }
-    let ids = state.pulls.iter().map(|entry| entry.record.id);
+    let ids = state.present_pulls().map(|entry| entry.record.id);
     let pulls: Vec<PullId> = ids.filter(|id| !excluded.contains(id)).collect();
     if pulls.is_empty() {
-        return Err(Refusal::NoPulls(state.id().clone()));
+        return Err(Refusal::NoPulls {
+            job: state.id().clone(),
+            parts_since: (!state.pulls.is_empty()).then(|| state.parts_since()),
+        });
     }
     Ok(pulls)
+}
+
+/// Says which pulls are left out since parts were fitted after them; none where there are none.
+fn parts_remark(state: &JobState, pulls: &[PullId]) -> Option<String> {
+    let before = state
+        .pulls
+        .iter()
+        .filter(|pull| !state.has_present_parts(pull) && !pulls.contains(&pull.record.id));
+    let before: Vec<String> = before.map(|pull| pull.record.id.to_string()).collect();
+    (!before.is_empty()).then(|| {
+        format!(
+            "Left out, since parts were fitted after them (stage {}): {}.",
+            state.parts_since(),
+            before.join(", ")
+        )
+    })
 }
 
 /// Returns the proposal that `evidence`, one entry per pull of `pulls`, leads to. It can be approved for `valid_s`
@@ -70,6 +90,7 @@ pub fn plan(
     )
     .map_err(|error| misfit(error.to_string()))?;
     fit.summary.remarks.splice(0..0, remark);
+    fit.summary.remarks.extend(parts_remark(state, pulls));
     fit.summary.remarks.extend(doubts.remarks);
     let contrasts = bay_contrast::contrasts(state, pulls, evidence, &posterior);
     fit.summary

@@ -21,8 +21,20 @@ const REVISIONS_MAX: usize = 16;
 /// A pull is warned of when what was stated is less likely than this.
 const STATED_PROBABILITY_MIN: f64 = 0.5;
 
-/// Returns the pulls that may predict: all that were not themselves warned of.
+/// Returns the pulls that may predict what the engine does now: sound ones with the parts that are fitted now.
 pub fn predicting_pulls(state: &JobState) -> Vec<PullId> {
+    let present = |id: &PullId| {
+        state
+            .pull(*id)
+            .is_ok_and(|pull| state.has_present_parts(pull))
+    };
+    let mut pulls = sound_pulls(state);
+    pulls.retain(present);
+    pulls
+}
+
+/// Returns the pulls that were not themselves warned of.
+pub fn sound_pulls(state: &JobState) -> Vec<PullId> {
     let doubted = |pull: &&PullEntry| {
         let mut warnings = pull.record.summary.warnings.iter();
         warnings.any(|warning| warning.code == NOT_LOADED || warning.code == OTHER_LOADED)

@@ -110,7 +110,7 @@ pub enum Refusal {
     },
     /// A stage has no pull that could be compared.
     #[error(
-        "stage {stage} of job {job} has no pull; submit one with `baytrim pull submit {job} LOG --stage {stage}`, or assign one with `baytrim stage assign`"
+        "stage {stage} of job {job} has no pull that was run with the table that its sender said; submit one with `baytrim pull submit {job} LOG --stage {stage}`, or assign one with `baytrim stage assign`"
     )]
     StageEmpty {
         /// The job.
@@ -128,9 +128,15 @@ pub enum Refusal {
     },
     /// There is nothing to fit.
     #[error(
-        "job {0} has no pull to learn from; submit one with `baytrim pull submit {0} LOG --bay NAME`"
+        "job {job} has no pull to learn from{}; submit one with `baytrim pull submit {job} LOG --bay NAME`",
+        parts(*parts_since)
     )]
-    NoPulls(JobId),
+    NoPulls {
+        /// The job.
+        job: JobId,
+        /// The stage in which parts were fitted after every pull that it has; none without a pull.
+        parts_since: Option<StageId>,
+    },
     /// The library does not help.
     #[error(transparent)]
     Library(#[from] LibraryRefusal),
@@ -335,6 +341,12 @@ impl Refusal {
 
 fn became(revision: Option<RevisionId>) -> String {
     revision.map_or_else(String::new, |revision| format!(", and became {revision}"))
+}
+
+fn parts(since: Option<StageId>) -> String {
+    since.map_or_else(String::new, |stage| {
+        format!(" that is not left out or older than the parts fitted in {stage}")
+    })
 }
 
 fn known_modes(known: &str) -> String {

@@ -9,7 +9,7 @@ use baytrim_model::ids::{PullId, RevisionId, StageId};
 use baytrim_power::compare;
 
 use crate::propose::{TOLERANCE_PERCENT, misfit};
-use crate::realise::predicting_pulls;
+use crate::realise::sound_pulls;
 use crate::refusal::Refusal;
 use crate::sensors;
 use crate::state::{JobState, PullEntry};
@@ -128,7 +128,7 @@ pub fn pulls_of(state: &JobState, stage: StageId) -> Result<Vec<PullId>, Refusal
 
 /// Returns the pulls that speak for a stage and those that are left out.
 fn sorted(state: &JobState, stage: StageId) -> (Vec<PullId>, Vec<PullId>) {
-    let sound = predicting_pulls(state);
+    let sound = sound_pulls(state);
     let of_stage = state.pulls.iter().filter(|entry| entry.stage == stage);
     of_stage
         .map(|entry| entry.record.id)

@@ -66,9 +66,9 @@ pub enum JobEvent {
         proposal: ProposalId,
         /// Number of the comment on its proposal, from 1.
         number: u32,
-        /// The node that it is about; none: the whole proposal.
+        /// The node or grip that it is about; none: the whole proposal.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        node: Option<NodePlace>,
+        node: Option<CommentPlace>,
         /// What was said.
         text: String,
     },
@@ -109,6 +109,19 @@ pub enum JobEvent {
         form: String,
         /// SHA-256 of what left, in hexadecimal.
         content_sha256: String,
+    },
+}
+
+/// What of a proposal a comment is about.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum CommentPlace {
+    /// A node of the fuel table.
+    Node(NodePlace),
+    /// A grip of a grip table, at all its engine speeds.
+    Grip {
+        /// The breakpoint, percent of grip.
+        grip_percent: f64,
     },
 }
 

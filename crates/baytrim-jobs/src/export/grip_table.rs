@@ -5,26 +5,10 @@ use std::fmt::Write as _;
 use baytrim_model::grip::GripTableSpec;
 use baytrim_model::ids::ModeName;
 use baytrim_model::revision::Revision;
-use serde::Serialize;
 
-use super::{Form, Format, Rows, line, lines, tidy, values_sha256};
+use super::{Form, Format, JsonTable, Rows, line, lines, tidy, values_sha256};
 use crate::grip::CAUTIONS;
 use crate::state::JobState;
-
-#[derive(Serialize)]
-struct JsonTable<'a> {
-    job: &'a str,
-    title: &'a str,
-    revision: String,
-    revision_sha256: String,
-    mode: &'a str,
-    content: &'static str,
-    rows: &'static str,
-    rpm: &'a [f64],
-    grip_percent: &'a [f64],
-    values: Vec<Vec<f64>>,
-    cautions: [&'static str; 4],
-}
 
 /// Returns the bytes of a revision of the grip table of `mode`, plate in percent: one row per engine speed where the
 /// form asks for rows of engine speeds, else one per grip.
@@ -52,25 +36,17 @@ pub(super) fn content(
         Format::Csv => csv(state, revision, (mode, spec), form, &grid).into_bytes(),
         Format::Json => {
             let table = JsonTable {
-                job: state.id().as_str(),
-                title: &state.spec.title,
-                revision: revision.id.to_string(),
-                revision_sha256: values_sha256(revision),
-                mode: mode.as_str(),
+                mode: Some(mode.as_str()),
                 content: "plate_percent",
                 rows: match form.rows {
                     Rows::Plate => "grip",
                     Rows::Rpm => "rpm",
                 },
                 rpm: &spec.rpm,
-                grip_percent: &spec.grip_percent,
-                values: grid,
-                cautions: CAUTIONS,
+                grip_percent: Some(&spec.grip_percent),
+                ..JsonTable::of(state, revision, grid)
             };
-            let mut bytes =
-                serde_json::to_vec_pretty(&table).expect("a table holds only finite numbers");
-            bytes.push(b'\n');
-            bytes
+            table.bytes()
         }
     }
 }

@@ -71,7 +71,10 @@ fn gain(found: &ModeDelivery) -> String {
             gain.to_grip_percent,
             gain.gain,
             over.value,
-            between(over, "")
+            over.interval
+                .map_or_else(String::new, |(low, high)| format!(
+                    " ({low:.1} to {high:.1}, 95 %)"
+                ))
         );
     }
     if steps.len() < 2 {
@@ -102,21 +105,17 @@ fn off_table(found: &ModeDelivery) -> Option<String> {
     Some(format!(
         "The plate stood {:.1} % {way} than the loaded table says{}: another table was loaded, or something else moves the plate, which no table cures.",
         off.value.abs(),
-        between(off, " %")
+        between(off)
     ))
 }
 
 fn per_1000(drift: Estimate) -> String {
-    format!(
-        "{:+.2} % over 1000 rpm{}",
-        drift.value,
-        between(drift, " %")
-    )
+    format!("{:+.2} % over 1000 rpm{}", drift.value, between(drift))
 }
 
-fn between(estimate: Estimate, unit: &str) -> String {
+fn between(estimate: Estimate) -> String {
     estimate.interval.map_or_else(
         || " (one stay, no interval)".to_owned(),
-        |(low, high)| format!(" ({low:+.2} to {high:+.2}{unit}, 95 %)"),
+        |(low, high)| format!(" ({low:+.2} to {high:+.2} %, 95 %)"),
     )
 }

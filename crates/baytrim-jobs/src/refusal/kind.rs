@@ -37,7 +37,7 @@ impl Refusal {
             Self::StageUnknown { .. } => "STAGE_UNKNOWN",
             Self::StageEmpty { .. } => "STAGE_EMPTY",
             Self::AlreadyStands { .. } => "ALREADY_STANDS",
-            Self::NoPulls(_) => "NO_PULLS",
+            Self::NoPulls { .. } => "NO_PULLS",
             Self::NoEvidence(_) => "NO_EVIDENCE",
             Self::GripTableNone { .. } => "GRIP_TABLE_NONE",
             Self::NoStays { .. } => "NO_STAYS",
@@ -73,7 +73,7 @@ impl Refusal {
             Self::JobExists(_) | Self::LogKnown { .. } | Self::RequestIdReused(_) => {
                 RefusalKind::Exists
             }
-            Self::NoPulls(_)
+            Self::NoPulls { .. }
             | Self::StageEmpty { .. }
             | Self::AlreadyStands { .. }
             | Self::NoEvidence(_)

@@ -29,7 +29,7 @@ pub enum LibraryRefusal {
     },
     /// A job has nothing to teach.
     #[error(
-        "{0} has nothing to teach: its table in force came of no approved proposal with pulls of its own"
+        "{0} has nothing to teach: its table in force came of no approved proposal with pulls of its own and of the parts that are fitted"
     )]
     Untaught(JobId),
     /// An entry is not what a starting table was learnt from any more.

@@ -3,7 +3,7 @@
 use baytrim_model::ids::{Actor, RevisionId, StageId, UnixMillis};
 use baytrim_model::proposal::Proposal;
 use baytrim_model::pull::PullRecord;
-use baytrim_model::record::{Duty, JobRecord, NodePlace};
+use baytrim_model::record::{CommentPlace, Duty, JobRecord};
 use baytrim_model::stage::{Stage, StageKind};
 use baytrim_model::vehicle::VehicleRecord;
 
@@ -47,8 +47,8 @@ pub struct CommentEntry {
     pub at: UnixMillis,
     /// By whom.
     pub by: Actor,
-    /// The node that it is about; none: the whole proposal.
-    pub node: Option<NodePlace>,
+    /// The node or grip that it is about; none: the whole proposal.
+    pub node: Option<CommentPlace>,
     /// What was said.
     pub text: String,
 }

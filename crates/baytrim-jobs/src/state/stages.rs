@@ -2,9 +2,9 @@
 
 use baytrim_model::ids::{PullId, StageId};
 use baytrim_model::record::{JobEvent, JobRecord};
-use baytrim_model::stage::Stage;
+use baytrim_model::stage::{Stage, StageKind};
 
-use super::{ClosedEntry, FoldError, JobState, Outcome, StageEntry};
+use super::{ClosedEntry, FoldError, JobState, Outcome, PullEntry, StageEntry};
 
 /// Returns whether an event is work on the vehicle or its table, which takes a closed job up again.
 pub(super) fn is_work(event: &JobEvent) -> bool {
@@ -18,6 +18,25 @@ pub(super) fn is_work(event: &JobEvent) -> bool {
 }
 
 impl JobState {
+    /// Returns the stage since which the engine breathes as it does now: the last in which parts were fitted, else the
+    /// first.
+    pub fn parts_since(&self) -> StageId {
+        let fitted = self.stages.iter().rev().map(|entry| &entry.stage);
+        let fitted = fitted.filter(|stage| stage.kind == StageKind::PartsFitted);
+        fitted.map(|stage| stage.id).next().unwrap_or(StageId(1))
+    }
+
+    /// Returns whether a pull was run with the parts that are fitted now: no other tells what this engine needs.
+    pub fn has_present_parts(&self, pull: &PullEntry) -> bool {
+        pull.stage >= self.parts_since()
+    }
+
+    /// Returns the pulls that were run with the parts that are fitted now, oldest first.
+    pub fn present_pulls(&self) -> impl Iterator<Item = &PullEntry> {
+        let pulls = self.pulls.iter();
+        pulls.filter(|pull| self.has_present_parts(pull))
+    }
+
     pub(super) fn begin_stage(
         &mut self,
         stage: &Stage,

@@ -67,7 +67,7 @@ impl JobState {
         }
     }
 
-    pub(super) fn is_base_in_force(&self, entry: &ProposalEntry) -> bool {
+    pub(crate) fn is_base_in_force(&self, entry: &ProposalEntry) -> bool {
         let head = self.head_of(&entry.proposal.table);
         head.is_some_and(|head| head.id == entry.proposal.base_revision)
     }

@@ -6,7 +6,7 @@ use baytrim_jobs::{JobState, Refusal, codec, comment, propose};
 use baytrim_model::ids::{Actor, ProposalId, UnixMillis};
 use baytrim_model::limits::LimitName;
 use baytrim_model::proposal::Proposal;
-use baytrim_model::record::{Duty, JobEvent, JobRecord, NodePlace};
+use baytrim_model::record::{CommentPlace, Duty, JobEvent, JobRecord, NodePlace};
 
 use crate::house::{ask, fold, opened, proposal, proposed, record, several};
 
@@ -184,10 +184,10 @@ fn a_missing_reason_names_the_nodes_that_ask_for_it() {
 #[test]
 fn comments_are_numbered_and_bounded() {
     let mut records = proposed(&[(7, 3.5)]);
-    let node = NodePlace {
+    let node = CommentPlace::Node(NodePlace {
         rpm: 3000.0,
         plate_percent: 5.0,
-    };
+    });
     for number in 1..=comment::COMMENTS_MAX {
         let state = fold(&records);
         let made = comment::event(&state, ProposalId(1), Some(node), "knocks").expect("granted");
