@@ -86,13 +86,17 @@ pub(crate) struct RejectArgs {
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
     baytrim comment quoll-1/c1 \"p2 was run with the side covers off\"\n  \
-    baytrim comment quoll-1/c1 --node 3000:20 \"heard it knock here\"")]
+    baytrim comment quoll-1/c1 --node 3000:20 \"heard it knock here\"\n  \
+    baytrim comment quoll-1/c2 --grip 30 \"felt abrupt here\"")]
 pub(crate) struct CommentArgs {
     #[command(flatten)]
     pub(crate) proposal: ProposalArg,
     /// The node that it is about, as rpm:plate angle in percent [default: the whole proposal]
     #[arg(long, value_name = "RPM:PLATE", value_parser = parse_node)]
     pub(crate) node: Option<Node>,
+    /// The grip that it is about, percent, of a proposal for a grip table [default: the whole proposal]
+    #[arg(long, value_name = "PERCENT", value_parser = parse_grip, conflicts_with = "node")]
+    pub(crate) grip: Option<f64>,
     /// What to say
     #[arg(value_name = "TEXT", value_parser = super::parse_reason)]
     pub(crate) text: String,

@@ -45,7 +45,7 @@ pub(crate) enum StageCommand {
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  \
     baytrim stage begin quoll-1 parts-fitted --notes \"open silencer, airbox lid off\"\n  \
-    baytrim stage begin quoll-1 other --title \"second silencer\"\n  \
+    baytrim stage begin quoll-1 parts-fitted --title \"second silencer\"\n  \
     baytrim stage begin quoll-1 other --title \"overrun cut out\" --overrun off --secondary-air blocked")]
 pub(crate) struct BeginArgs {
     #[command(flatten)]

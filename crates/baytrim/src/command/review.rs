@@ -79,7 +79,7 @@ pub(crate) async fn reject(args: &RejectArgs, context: &mut Context<'_>) -> Resu
     show(answer.await?.proposal, context)
 }
 
-/// Says something about a proposal, or about one of its nodes.
+/// Says something about a proposal, or about one of its nodes or grips.
 pub(crate) async fn comment(
     args: &CommentArgs,
     context: &mut Context<'_>,
@@ -88,12 +88,17 @@ pub(crate) async fn comment(
     let request = CreateCommentRequest {
         parent: args.proposal.proposal.clone(),
         text: args.text.clone(),
-        node: args.node.map(|node| NodeRef {
-            rpm: node.rpm,
-            plate_percent: node.plate_percent,
-            after: None,
-            grip_percent: None,
-        }),
+        node: args
+            .node
+            .map(|node| NodeRef {
+                rpm: node.rpm,
+                plate_percent: node.plate_percent,
+                ..NodeRef::default()
+            })
+            .or(args.grip.map(|grip_percent| NodeRef {
+                grip_percent: Some(grip_percent),
+                ..NodeRef::default()
+            })),
         request_id: request_id(),
     };
     let answer = server.ask(QUICK, request, |channel, request| async move {

@@ -231,6 +231,7 @@ struct CommentJson<'a> {
     create_time: Option<String>,
     rpm: Option<f64>,
     plate_percent: Option<f64>,
+    grip_percent: Option<f64>,
     text: &'a str,
 }
 
@@ -241,6 +242,7 @@ fn comment(comment: &Comment) -> CommentJson<'_> {
         create_time: comment.create_time.map(|time| time.to_string()),
         rpm: comment.rpm,
         plate_percent: comment.plate_percent,
+        grip_percent: comment.grip_percent,
         text: &comment.text,
     }
 }

@@ -21,10 +21,11 @@ pub(crate) fn comments(comments: &[Comment], options: &RenderOptions) -> String 
 /// Returns one comment: who said it when about what, and the words.
 pub(crate) fn render_comment(comment: &Comment, options: &RenderOptions) -> String {
     let when = moment(comment.create_time.map(|time| time.to_string()));
-    let place = match (comment.rpm, comment.plate_percent) {
-        (Some(rpm), Some(plate)) => {
+    let place = match (comment.rpm, comment.plate_percent, comment.grip_percent) {
+        (Some(rpm), Some(plate), _) => {
             format!(", on {} rpm, {} %", breakpoint(rpm), breakpoint(plate))
         }
+        (_, _, Some(grip)) => format!(", on {} % of grip", breakpoint(grip)),
         _ => String::new(),
     };
     let (number, author, text) = (comment.number, plain(&comment.author), plain(&comment.text));

@@ -24,10 +24,10 @@ pub fn render_power(found: &PowerSideBySide, job: &str, options: &RenderOptions)
     }
     page += &peaks(found, options);
     let parts = [
+        change(found, options),
+        doubts(found, options),
         airs(found, options),
         curves(found, options),
-        doubts(found, options),
-        change(found, options),
         smoothing(found, options),
     ];
     for part in parts.into_iter().filter(|part| !part.is_empty()) {

@@ -3,6 +3,7 @@
 use baytrim_api::v1::{Stage, StageKind};
 
 use super::columns::{Edge, columns};
+use super::number::breakpoint;
 use super::style::{Ink, RenderOptions};
 use super::text::{counted, hang, minute, moment, plain};
 use crate::name::{number, short};
@@ -29,6 +30,10 @@ pub fn render_stage(stage: &Stage, options: &RenderOptions) -> String {
     if !stage.notes.is_empty() {
         page += &hang(&plain(&stage.notes), options.width, 2, 2);
     }
+    let vehicle = vehicle_words(stage);
+    if !vehicle.is_empty() {
+        page += &hang(&plain(&vehicle), options.width, 2, 2);
+    }
     let pulls = match stage.pulls.len() {
         0 => "No pull belongs to it yet.".to_owned(),
         count => format!("{}: {}", counted(count, "pull"), pulls(stage)),
@@ -43,9 +48,11 @@ pub fn render_stages(job: &str, stages: &[Stage], options: &RenderOptions) -> St
             0 => "-".to_owned(),
             _ => pulls(stage),
         };
-        let words = match stage.notes.as_str() {
-            "" => plain(&stage.title),
-            notes => plain(&format!("{}: {notes}", stage.title)),
+        let said = [stage.notes.clone(), vehicle_words(stage)];
+        let said: Vec<String> = said.into_iter().filter(|words| !words.is_empty()).collect();
+        let words = match said.as_slice() {
+            [] => plain(&stage.title),
+            said => plain(&format!("{}: {}", stage.title, said.join("; "))),
         };
         [
             number(&stage.name).to_owned(),
@@ -71,6 +78,30 @@ pub fn render_stages(job: &str, stages: &[Stage], options: &RenderOptions) -> St
     };
     let head = options.paint(Ink::Strong, "Next");
     columns(heads, &rows, options) + &format!("\n{head}\n  {}\n", plain(&next))
+}
+
+/// Returns what is other from the stage on, of the overrun and of secondary air; empty where nothing is said.
+fn vehicle_words(stage: &Stage) -> String {
+    let Some(vehicle) = &stage.vehicle else {
+        return String::new();
+    };
+    let rpm = vehicle.overrun_rpm.map(breakpoint).unwrap_or_default();
+    let cut = match vehicle.overrun_cut.as_str() {
+        "on" => "fuel cut on the overrun".to_owned(),
+        "off" => "fuel not cut on the overrun".to_owned(),
+        "above_rpm" => format!("fuel cut on the overrun above {rpm} rpm only"),
+        other => other.to_owned(),
+    };
+    let air = match vehicle.secondary_air.as_str() {
+        "none" => "no secondary air",
+        "active" => "secondary air active",
+        "blocked" => "secondary air blanked off",
+        other => other,
+    };
+    let said = [cut.as_str(), air]
+        .into_iter()
+        .filter(|words| !words.is_empty());
+    said.collect::<Vec<_>>().join("; ")
 }
 
 fn pulls(stage: &Stage) -> String {

@@ -77,7 +77,7 @@ fn change(what: &str, figure: &FigureComparison) -> String {
     let interval = figure.interval_low.zip(figure.interval_high);
     let Some((low, high)) = interval else {
         return format!(
-            "Change of {what}: {size} percent; with one pull of a stage nobody knows whether that is more than noise"
+            "Change of {what}: {size} percent; with fewer than two pulls of a stage over most of the table nobody knows whether that is more than noise"
         );
     };
     let worth = if figure.inside_the_noise == Some(true) {

@@ -229,6 +229,7 @@ pub(crate) fn comment() -> Comment {
         text: "heard it knock here, once".to_owned(),
         rpm: Some(3000.0),
         plate_percent: Some(20.0),
+        grip_percent: None,
     }
 }
 

@@ -52,10 +52,12 @@ impl ReviewService for Shop {
     ) -> Result<Response<CreateCommentResponse>, Status> {
         self.enter(&request).await?;
         let request = request.into_inner();
+        let node = request.node.filter(|node| node.grip_percent.is_none());
         let comment = Comment {
             text: request.text.clone(),
-            rpm: request.node.map(|node| node.rpm),
-            plate_percent: request.node.map(|node| node.plate_percent),
+            rpm: node.map(|node| node.rpm),
+            plate_percent: node.map(|node| node.plate_percent),
+            grip_percent: request.node.and_then(|node| node.grip_percent),
             ..answers::comment()
         };
         self.with(|seen| seen.comments.push(request));
