@@ -1,4 +1,5 @@
 // A shop of its own for each test file: the real daemon over a fresh directory, driven by the real command line.
+import assert from "node:assert/strict";
 import { execFileSync, spawn } from "node:child_process";
 import { mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
@@ -71,6 +72,16 @@ export function openDemoJob(shop) {
   return "/jobs/plover-690";
 }
 
+/** Plays the shop's earlier job by the commands beside its files, as the demo does. */
+export function playEarlierJob(shop) {
+  const folder = join(demo, "earlier");
+  for (const [who, ...words] of JSON.parse(readFileSync(join(folder, "steps.json"), "utf8"))) {
+    const act = { tuner: shop.run, reviewer: shop.review }[who];
+    act(...words.map((word) => (/\.(csv|toml)$/.test(word) ? join(folder, word) : word)));
+  }
+  return "/jobs/plover-690-spring";
+}
+
 /** Starts Debian's Chromium. */
 export function openBrowser() {
   return chromium.launch({
@@ -101,6 +112,36 @@ export async function openWindow(browser, shop, { token = shop.token, ...options
     if (!address.startsWith(shop.url) && !address.startsWith("data:")) faults.push(`fetched ${address}`);
   });
   return { context, page, faults };
+}
+
+/** Opens `path` on every size, light and dark, and lets `look` judge each; axe, width and faults are judged here. */
+export async function onEverySize(browser, shop, path, name, look) {
+  for (const [size, viewport] of Object.entries(sizes)) {
+    for (const colorScheme of ["light", "dark"]) {
+      const { context, page, faults } = await openWindow(browser, shop, { viewport, colorScheme });
+      await page.goto(path);
+      await look(page, size);
+      assert.deepEqual(await axeViolations(page), [], `${name} ${size} ${colorScheme}`);
+      const beyond = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+      assert.ok(beyond <= 0, `${name}: ${beyond} px wider than the ${size}`);
+      if (size !== "desktop") await assertTouchable(page, `${name} ${size}`);
+      assert.deepEqual(faults, []);
+      if (process.env.SHOTS) {
+        await page.screenshot({ path: join(process.env.SHOTS, `${name}-${size.replace(" ", "-")}-${colorScheme}.png`), fullPage: true });
+      }
+      await context.close();
+    }
+  }
+}
+
+/** Fails where a button, box or choice is too small for a gloved finger: 24 px by WCAG 2.5.8, its label counted. */
+async function assertTouchable(page, where) {
+  const small = await page.evaluate(() => {
+    const shown = [...document.querySelectorAll("main button, main select, main input:not([type=hidden])")].filter((it) => it.offsetParent);
+    const area = (it) => (it.closest("label") ?? it).getBoundingClientRect();
+    return shown.filter((it) => area(it).height < 36 || area(it).width < 36).map((it) => it.outerHTML);
+  });
+  assert.deepEqual(small, [], where);
 }
 
 /** Returns what axe has against the page, by the rules of WCAG 2.2 A and AA. */

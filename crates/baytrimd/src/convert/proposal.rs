@@ -7,7 +7,7 @@ use baytrim_jobs::state::{ProposalEntry, ProposalStanding, VerdictEntry};
 use baytrim_jobs::verdict;
 use baytrim_model::library::{LibrarySource, StartingTable};
 use baytrim_model::proposal::{DoneChance, FitSummary, NodeChange, Proposal};
-use baytrim_model::record::Duty;
+use baytrim_model::record::{CommentPlace, Duty};
 use baytrim_model::revision::TableKind;
 
 use super::time::timestamp;
@@ -30,13 +30,21 @@ pub fn whole(state: &JobState, entry: &ProposalEntry) -> v1::Proposal {
 /// Returns what was said about a proposal.
 pub fn comments(entry: &ProposalEntry) -> Vec<v1::Comment> {
     let numbered = (1..).zip(&entry.comments);
-    let comments = numbered.map(|(number, comment)| v1::Comment {
-        number,
-        author: comment.by.to_string(),
-        create_time: Some(timestamp(comment.at)),
-        text: comment.text.clone(),
-        rpm: comment.node.map(|node| node.rpm),
-        plate_percent: comment.node.map(|node| node.plate_percent),
+    let comments = numbered.map(|(number, comment)| {
+        let (node, grip_percent) = match comment.node {
+            None => (None, None),
+            Some(CommentPlace::Node(node)) => (Some(node), None),
+            Some(CommentPlace::Grip { grip_percent }) => (None, Some(grip_percent)),
+        };
+        v1::Comment {
+            number,
+            author: comment.by.to_string(),
+            create_time: Some(timestamp(comment.at)),
+            text: comment.text.clone(),
+            rpm: node.map(|node| node.rpm),
+            plate_percent: node.map(|node| node.plate_percent),
+            grip_percent,
+        }
     });
     comments.collect()
 }

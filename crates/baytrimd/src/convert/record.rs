@@ -4,7 +4,9 @@ use baytrim_api::v1;
 use baytrim_ledger::Record;
 use baytrim_model::proposal::{NodeStatus, Proposal};
 use baytrim_model::pull::PullRecord;
-use baytrim_model::record::{BayEvent, BayRecord, Duty, JobEvent, JobRecord, StreamRecord};
+use baytrim_model::record::{
+    BayEvent, BayRecord, CommentPlace, Duty, JobEvent, JobRecord, StreamRecord,
+};
 use baytrim_model::revision::{Revision, RevisionOrigin};
 
 use super::time::timestamp;
@@ -85,9 +87,13 @@ fn told(event: &JobEvent) -> (&'static str, String) {
             node,
             text,
         } => {
-            let place = node.map_or_else(String::new, |node| {
-                format!(" at {} rpm, {} %", node.rpm, node.plate_percent)
-            });
+            let place = match node {
+                None => String::new(),
+                Some(CommentPlace::Node(node)) => {
+                    format!(" at {} rpm, {} %", node.rpm, node.plate_percent)
+                }
+                Some(CommentPlace::Grip { grip_percent }) => format!(" at {grip_percent} % grip"),
+            };
             let summary = format!("comment {number} on {proposal}{place}: {text}");
             ("comment_made", summary)
         }

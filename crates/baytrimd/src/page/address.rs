@@ -71,6 +71,7 @@ pub(super) fn sections(job: &JobId, here: &str) -> Markup {
         ("traces", "Traces", traces(job)),
         ("stages", "Stages", stages(job)),
         ("library", "Library", library(job)),
+        ("power", "Power", power(job)),
         ("grip", "Grip", grip(job)),
         ("sheet", "Job sheet", sheet(job)),
     ];

@@ -1,4 +1,4 @@
-//! Saying something about a proposal or one of its nodes.
+//! Saying something about a proposal, one of its nodes or one of its grips.
 
 use std::sync::Arc;
 
@@ -7,7 +7,7 @@ use axum::response::{Html, IntoResponse as _, Redirect, Response};
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{Refusal, comment};
 use baytrim_model::ids::{JobId, ProposalId};
-use baytrim_model::record::NodePlace;
+use baytrim_model::record::{CommentPlace, NodePlace};
 
 use super::decide::{self, Fields, field};
 use super::problem::{self, Problem};
@@ -17,7 +17,7 @@ use super::{read, signed};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
-use crate::shop::{Author, Shop};
+use crate::shop::Shop;
 
 /// Records a comment and leads back to where it was written, with the same choice of changes.
 pub(super) async fn comment(
@@ -48,6 +48,7 @@ pub(super) async fn comment(
             view.node = node.and_then(|node| read::find_node(&state, node));
             view.bars = decide::bars(&shop, &state, number).await?;
             view.draft.comment = field(&fields, "text").unwrap_or_default().to_owned();
+            view.draft.about = node.unwrap_or_default().to_owned();
             view.draft.reason = field(&fields, "reason").unwrap_or_default().to_owned();
             view.draft.grips = Some(decide::grips(&fields));
             view.draft.problem = Some(refusal.to_string());
@@ -64,10 +65,7 @@ async fn record(
     number: ProposalId,
     fields: &[(String, String)],
 ) -> Result<(), Fault> {
-    let author = Author {
-        by: signed::signed_in()?.caller.member.name.actor(),
-        request_id: None,
-    };
+    let author = signed::author()?;
     let text = field(fields, "text").unwrap_or_default().to_owned();
     let node = place(field(fields, "node").unwrap_or_default())?;
     let (shop, job) = (Arc::clone(shop), job.clone());
@@ -81,20 +79,25 @@ async fn record(
     Ok(())
 }
 
-/// Returns the node that a form names as `rpm:plate`; none where it names the whole proposal.
-fn place(text: &str) -> Result<Option<NodePlace>, Refusal> {
+/// Returns the place that a form names as `rpm:plate`, or by a grip alone; none where it names the whole proposal.
+fn place(text: &str) -> Result<Option<CommentPlace>, Refusal> {
     if text.is_empty() {
         return Ok(None);
     }
-    let numbers = text
-        .split_once(':')
-        .and_then(|(rpm, plate)| Some((rpm.parse().ok()?, plate.parse().ok()?)));
-    let Some((rpm, plate_percent)) = numbers else {
-        return Err(Refusal::field(
-            "node",
-            format!("{text} is no place in the table"),
-            "choose it from the list",
-        ));
+    let found = match text.split_once(':') {
+        Some((rpm, plate)) => rpm
+            .parse()
+            .ok()
+            .zip(plate.parse().ok())
+            .map(|(rpm, plate_percent)| CommentPlace::Node(NodePlace { rpm, plate_percent })),
+        None => text
+            .parse()
+            .ok()
+            .map(|grip_percent| CommentPlace::Grip { grip_percent }),
     };
-    Ok(Some(NodePlace { rpm, plate_percent }))
+    let wrong = || {
+        let problem = format!("{text} is no place in the table");
+        Refusal::field("node", problem, "choose it from the list")
+    };
+    found.map(Some).ok_or_else(wrong)
 }

@@ -90,7 +90,10 @@ fn render(state: &JobState, asked: &Asked, next: Result<NextPull, Fault>) -> Mar
         }
         section aria-labelledby="coverage" {
             h2 #coverage { "Where the engine has been" }
-            p.lead { (sentence(&pooled, state.pulls.len())) }
+            p.lead { (sentence(&pooled, state.present_pulls().count())) }
+            @if state.pulls.iter().any(|pull| !state.has_present_parts(pull)) {
+                p.quiet { "Pulls from before parts were fitted (stage " (state.parts_since()) ") are left out: they say nothing of the engine as it is." }
+            }
             (visited(state, &pooled))
             div.legend { (scale::dwell_legend()) dl.marks { div { dt { "\u{b7}" } dd { "never visited" } } } }
         }
@@ -102,10 +105,10 @@ fn render(state: &JobState, asked: &Asked, next: Result<NextPull, Fault>) -> Mar
     frame::page(&title, &way, &body)
 }
 
-/// Returns the coverage of all pulls together.
+/// Returns the coverage of all pulls with the present parts together.
 fn pooled(state: &JobState) -> Vec<NodeCoverage> {
     let mut pooled = vec![NodeCoverage::default(); state.spec.axes.node_count()];
-    for pull in &state.pulls {
+    for pull in state.present_pulls() {
         for (sum, covered) in pooled.iter_mut().zip(&pull.record.summary.coverage) {
             sum.dwell_s += covered.dwell_s;
             sum.visits += covered.visits;

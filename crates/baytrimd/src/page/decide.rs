@@ -24,7 +24,7 @@ use super::{address, read, signed};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::Fault;
-use crate::shop::{Author, Shop};
+use crate::shop::Shop;
 
 /// What a form sent: names may come several times.
 pub(super) type Fields = Form<Vec<(String, String)>>;
@@ -126,13 +126,9 @@ async fn record(
     fields: &[(String, String)],
     verdict: Verdict,
 ) -> Result<(), Fault> {
-    let by = signed::signed_in()?.caller.member.name.actor();
+    let author = signed::author()?;
     let text = |name: &str| field(fields, name).unwrap_or_default().to_owned();
     let (etag, reason) = (text("etag"), text("reason"));
-    let author = Author {
-        by,
-        request_id: None,
-    };
     let (shop, job, take) = (Arc::clone(shop), job.clone(), take.clone());
     let grips = grips(fields);
     blocking(move || {
@@ -214,6 +210,7 @@ fn refused(
     view.draft = Draft {
         reason: field(fields, "reason").unwrap_or_default().to_owned(),
         comment: field(fields, "text").unwrap_or_default().to_owned(),
+        about: field(fields, "node").unwrap_or_default().to_owned(),
         problem: Some(refusal.to_string()),
         grips: Some(grips(fields)),
     };

@@ -8,6 +8,7 @@ use axum::extract::{Path, State};
 use axum::response::Html;
 use baytrim_jobs::JobState;
 use baytrim_jobs::grip::{CAUTIONS, ModeDelivery, deliveries, plate_at, sentences};
+use baytrim_jobs::state::ProposalStanding;
 use baytrim_model::ids::RevisionId;
 use baytrim_model::revision::{Revision, TableKind};
 use baytrim_rider::{Estimate, GripPoint};
@@ -16,6 +17,7 @@ use maud::{Markup, html};
 use super::number::{breakpoint, counted, fixed, signed};
 use super::read::{Page, load};
 use super::{address, frame};
+use crate::clock;
 use crate::shop::Shop;
 
 /// Returns the page of how the plate follows the hand in a job.
@@ -210,17 +212,16 @@ fn next(state: &JobState, found: &ModeDelivery) -> Markup {
     let table = TableKind::Grip {
         mode: found.mode.clone(),
     };
-    let waiting = state
-        .proposals
-        .iter()
-        .rev()
-        .find(|entry| entry.proposal.table == table && entry.verdict.is_none());
+    let waiting = state.proposals.iter().rev().find(|entry| {
+        entry.proposal.table == table
+            && state.standing(entry, clock::now()) == ProposalStanding::Open
+    });
     html! {
         @if let Some(entry) = waiting {
-            p { "Newest proposal for this table: " a href=(address::proposal(job, entry.proposal.id)) { "proposal " (entry.proposal.id) } "." }
+            p { "A proposal for this table waits for a verdict: " a href=(address::proposal(job, entry.proposal.id)) { (entry.proposal.id) } "." }
         }
         @if state.spec.grip.contains_key(&found.mode) {
-            p { "Compute a smoother table: " code { "baytrim grip propose " (job) " --mode " (found.mode) } }
+            @if waiting.is_none() { p { "Compute a smoother table: " code { "baytrim grip propose " (job) " --mode " (found.mode) } } }
             (cautions())
         }
     }

@@ -23,7 +23,7 @@ use super::{address, frame, scale, signed};
 use crate::fault::{Fault, InternalFault};
 use crate::library::{self, Near};
 use crate::limits::NEAREST_MAX;
-use crate::shop::{Author, Loaded, Shop, stream_of};
+use crate::shop::{Loaded, Shop, stream_of};
 
 /// What the page shows.
 #[derive(Debug, Default)]
@@ -54,15 +54,7 @@ pub(super) async fn start(
     Form(fields): Fields,
 ) -> Result<Response, Problem> {
     let id: JobId = id.parse()?;
-    let author = Author {
-        by: signed::signed_in()
-            .map_err(Fault::from)?
-            .caller
-            .member
-            .name
-            .actor(),
-        request_id: None,
-    };
+    let author = signed::author().map_err(Fault::from)?;
     let from = fields.iter().filter(|(name, _)| name == "from");
     let from = from.map(|(_, job)| job.parse());
     let from = from.collect::<Result<Vec<JobId>, _>>()?;
@@ -153,8 +145,7 @@ fn words(vehicle: &Vehicle) -> String {
 
 fn nearest(state: &JobState, found: &Found) -> Markup {
     let path = address::library(state.id());
-    let may_start = signed::signed_in()
-        .is_ok_and(|admitted| admitted.caller.may("LibraryService/CreateStartingTable"));
+    let may_start = signed::may("LibraryService/CreateStartingTable");
     html! {
         section aria-labelledby="near" {
             h2 #near { "Approved jobs of this kind, the nearest first" }
@@ -170,7 +161,7 @@ fn nearest(state: &JobState, found: &Found) -> Markup {
                             "A starting table only adds fuel, within this job's limits. It is a proposal: somebody reviews "
                             "it, and the first pull must be checked before anybody rides."
                         }
-                        @if let Some(name) = signed::actor() { p.quiet { "You sign as " strong { (name.0) } "." } }
+                        (signed::signs())
                         div.buttons { button type="submit" { "Propose a starting table from those chosen" } }
                     }
                 }
@@ -184,9 +175,9 @@ fn row(near: &Near, place: usize) -> Markup {
     let head = state.head();
     html! {
         li {
-            label {
+            label.tick.wraps {
                 input type="checkbox" name="from" value=(state.id()) checked[near.is_chosen] disabled[place >= SOURCES_MAX];
-                " " strong { (state.spec.title) } ", " (near.likeness.sentence())
+                span { strong { (state.spec.title) } ", " (near.likeness.sentence()) }
             }
             br;
             span.quiet {

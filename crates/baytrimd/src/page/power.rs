@@ -14,6 +14,7 @@ use baytrim_model::power::PowerStandard;
 use maud::{Markup, html};
 
 use super::chart::{self, Shape};
+use super::number::signed;
 use super::problem::Problem;
 use super::read::{self, Page};
 use super::traces::Asked;
@@ -84,7 +85,17 @@ fn render(state: &JobState, found: &PowerComparison<'_>) -> Markup {
             @if let Some(change) = &found.change {
                 section aria-labelledby="change" {
                     h2 #change { "Engine or day?" }
-                    @for sentence in &change.sentences { p { (sentence) } }
+                    div.headline {
+                        p.figure {
+                            strong { (signed(100.0 * change.comparison.difference.exp_m1(), 1)) " %" }
+                            span { "of power, " (change.after.0.revision) " against " (change.before.0.revision) }
+                        }
+                        div {
+                            @for (place, sentence) in change.sentences.iter().enumerate() {
+                                p.lead[place == 0] { (sentence) }
+                            }
+                        }
+                    }
                 }
             }
             @if has_curve {

@@ -18,7 +18,7 @@ use super::{address, read, revision, signed};
 use crate::clock;
 use crate::compute::blocking;
 use crate::fault::{Fault, InternalFault};
-use crate::shop::{Author, Shop};
+use crate::shop::Shop;
 
 /// Leads back to a revision from the address of its form, as on a reload.
 pub(super) async fn back(Path((id, number)): Path<(String, String)>) -> Redirect {
@@ -40,6 +40,7 @@ pub(super) async fn revert(
             let draft = Draft {
                 reason: field(&fields, "reason").unwrap_or_default().to_owned(),
                 comment: String::new(),
+                about: String::new(),
                 problem: Some(refusal.to_string()),
                 grips: None,
             };
@@ -57,10 +58,7 @@ async fn record(
     fields: &[(String, String)],
 ) -> Result<RevisionId, Fault> {
     let text = |name: &str| field(fields, name).unwrap_or_default().to_owned();
-    let author = Author {
-        by: signed::signed_in()?.caller.member.name.actor(),
-        request_id: None,
-    };
+    let author = signed::author()?;
     let (reason, seen) = (text("reason"), text("head"));
     let (shop, id) = (Arc::clone(shop), id.clone());
     let decided = blocking(move || {
@@ -119,7 +117,7 @@ pub(super) fn form(state: &JobState, revision: &Revision, draft: &Draft) -> Mark
             form method="post" action={ (path) "/revert" } data-draft=(path) {
                 button type="submit" disabled hidden {}
                 input type="hidden" name="head" value=(head);
-                @if let Some(name) = signed::actor() { p.quiet { "You sign as " strong { (name.0) } "." } }
+                (signed::signs())
                 label.field {
                     span { "Why (the record keeps it)" }
                     textarea name="reason" rows="2" required maxlength=(REASON_BYTES_MAX) { (draft.reason) }

@@ -12,6 +12,7 @@ use maud::{Markup, html};
 
 use super::moment::age;
 use super::number::counted;
+use super::proposal::node::sentence_case;
 use super::read::Page;
 use super::{address, frame};
 use crate::compute::blocking;
@@ -57,17 +58,26 @@ fn sentence(seen: &Seen) -> String {
 
 fn bay_section(seen: &Seen, bay: Option<&BayName>, jobs: &[JobBrief]) -> Markup {
     let due = bay.and_then(|bay| seen.due.get(bay)).into_iter().flatten();
-    let due: Vec<String> = due.map(told).collect();
+    let due: Vec<String> = due.map(|due| sentence_case(&told(due))).collect();
     html! {
         section {
             h2 { @if let Some(bay) = bay { "Bay " (bay) } @else { "Any bay" } }
             @if !due.is_empty() {
                 div.cautions role="note" aria-label="Lambda sensor" {
                     strong { "Lambda sensor" }
-                    ul { @for sentence in &due { li { (sentence) "." } } }
+                    ul { @for sentence in &due { li { (with_code(sentence)) "." } } }
                 }
             }
             @if jobs.is_empty() { p.empty { "No job." } } @else { (table(jobs, seen.at)) }
+        }
+    }
+}
+
+/// Returns a sentence with the commands in it, which stand between backticks, set as such.
+fn with_code(sentence: &str) -> Markup {
+    html! {
+        @for (place, part) in sentence.split('`').enumerate() {
+            @if place % 2 == 1 { code { (part) } } @else { (part) }
         }
     }
 }
@@ -85,7 +95,10 @@ fn table(jobs: &[JobBrief], now: UnixMillis) -> Markup {
                         @let (at, by) = job.updated();
                         tr {
                             th scope="row" { a href=(address::job(&job.facts.id)) { (job.facts.title) } }
-                            td { (standing(job.standing(now))) }
+                            td.keep {
+                                @let stands = job.standing(now);
+                                @if stands == JobStanding::InReview { strong { (standing(stands)) } } @else { (standing(stands)) }
+                            }
                             td { (job.stage_title) }
                             td.n { (job.pull_count) }
                             td.n { (days(job, now)) }

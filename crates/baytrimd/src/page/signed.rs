@@ -10,11 +10,13 @@ use axum::http::{Method, StatusCode};
 use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Redirect, Response};
 use baytrim_model::ids::Actor;
+use maud::{Markup, html};
 
 use super::problem::Problem;
 use super::sign_in;
 use crate::access::{Access, Admitted};
 use crate::fault::AccessFault;
+use crate::shop::Author;
 
 /// Name of the cookie that holds a session's secret.
 pub(super) const COOKIE_NAME: &str = "baytrim-session";
@@ -40,6 +42,29 @@ pub(super) fn signed_in() -> Result<Admitted, AccessFault> {
 pub(super) fn actor() -> Option<Actor> {
     let admitted = signed_in().ok()?;
     Some(admitted.caller.member.name.actor())
+}
+
+/// Returns who signs what a form records: a browser sends each once.
+///
+/// # Errors
+/// As [`signed_in`].
+pub(super) fn author() -> Result<Author, AccessFault> {
+    Ok(Author {
+        by: signed_in()?.caller.member.name.actor(),
+        request_id: None,
+    })
+}
+
+/// Returns whether who is signed in may call a method of the API; a form that would be refused is not shown.
+pub(super) fn may(method: &str) -> bool {
+    signed_in().is_ok_and(|admitted| admitted.caller.may(method))
+}
+
+/// Returns the line of a form that says who signs.
+pub(super) fn signs() -> Markup {
+    html! {
+        @if let Some(name) = actor() { p.quiet { "You sign as " strong { (name.0) } "." } }
+    }
 }
 
 /// Does `work` for somebody who is signed in.

@@ -2,6 +2,7 @@
 
 mod comparison;
 mod form;
+mod vehicle;
 
 use std::sync::Arc;
 
@@ -15,12 +16,12 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::moment::moment;
-use super::proposal::decide_form::Draft;
 use super::read::{self, Page};
 use super::{address, frame};
 use crate::shop::{Loaded, Shop};
 use crate::stages::{compare, ends};
 
+use form::Draft;
 pub(super) use form::{back, begin, close, reopen};
 
 /// Two stages; none asks for the first and the last that have pulls.
@@ -36,14 +37,18 @@ pub(super) async fn page(
     Path(id): Path<String>,
     Query(pair): Query<Pair>,
 ) -> Page {
-    let job = read::load_whole(&shop, &id).await?;
-    let found = match chosen(&job.state, &pair)? {
-        Some((from, to)) => Some(compared(&shop, &job, from, to).await?),
+    shown(&shop, &id, &pair, &Draft::default()).await
+}
+
+/// Returns the page of a job with two stages compared; `draft` is what a form that was refused held.
+async fn shown(shop: &Arc<Shop>, id: &str, pair: &Pair, draft: &Draft) -> Page {
+    let job = read::load_whole(shop, id).await?;
+    let found = match chosen(&job.state, pair)? {
+        Some((from, to)) => Some(compared(shop, &job, from, to).await?),
         None => None,
     };
-    Ok(Html(
-        render(&job.state, found.as_ref(), &Draft::default()).into_string(),
-    ))
+    let page = render(&job.state, found.as_ref(), draft);
+    Ok(Html(page.into_string()))
 }
 
 /// Returns the stages to compare; none where fewer than two have pulls and none was asked for.
@@ -111,7 +116,12 @@ fn row(state: &JobState, entry: &StageEntry) -> Markup {
     html! {
         tr {
             th scope="row" { (stage.id) @if stage.id == state.stage().id { " now" } }
-            td { strong { (stage.title) } @if !stage.notes.is_empty() { br; span.quiet { (stage.notes) } } }
+            td {
+                strong { (stage.title) }
+                @for words in [&stage.notes, &vehicle::words(&stage.vehicle)] {
+                    @if !words.is_empty() { br; span.quiet { (words) } }
+                }
+            }
             td.links {
                 @for pull in pulls { a href=(address::pull(state.id(), pull.record.id)) { (pull.record.id) } " " }
             }

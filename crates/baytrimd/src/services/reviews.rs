@@ -11,7 +11,7 @@ use baytrim_jobs::comment;
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::verdict::{self, Ask, Choice, NodeChoice};
 use baytrim_model::ids::{Actor, ProposalId};
-use baytrim_model::record::NodePlace;
+use baytrim_model::record::{CommentPlace, NodePlace};
 use tonic::{Request, Response, Status};
 
 use crate::clock;
@@ -76,9 +76,12 @@ fn create_comment(
 ) -> Result<CreateCommentResponse, Fault> {
     let (id, proposal) = name::parse_proposal("parent", &request.parent)?;
     let author = request::author(by, &request.request_id)?;
-    let node = request.node.map(|node| NodePlace {
-        rpm: node.rpm,
-        plate_percent: node.plate_percent,
+    let node = request.node.map(|node| match node.grip_percent {
+        Some(grip_percent) => CommentPlace::Grip { grip_percent },
+        None => CommentPlace::Node(NodePlace {
+            rpm: node.rpm,
+            plate_percent: node.plate_percent,
+        }),
     });
     let is_same = |outcome| matches!(outcome, Outcome::Commented(on, _) if on == proposal);
     let decided = shop.decide(&id, &author, &is_same, |job| {

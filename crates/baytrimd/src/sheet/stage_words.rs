@@ -47,7 +47,7 @@ fn stage(state: &JobState, side: &StageFound) -> String {
 fn worth(what: &str, figure: &Comparison) -> String {
     match figure.verdict {
         Verdict::CannotBeTold => format!(
-            "Whether the change of {what} is more than pulls of one stage differ by cannot be told: not both stages were pulled twice."
+            "Whether the change of {what} is more than pulls of one stage differ by cannot be told: not both stages have two pulls over most of the table."
         ),
         Verdict::InsideTheNoise => {
             format!(

@@ -164,16 +164,6 @@ async fn a_grip_table_takes_the_same_path() {
         .approve_proposal(by("Ines", only(&proposal, &[20.0])))
         .await;
     assert_eq!(told(part), "FailedPrecondition SUBSET_BREAKS_GRIP_TABLE");
-    let comment = CreateCommentRequest {
-        parent: proposal.name.clone(),
-        text: "tried on the roller".to_owned(),
-        ..CreateCommentRequest::default()
-    };
-    daemon
-        .reviews()
-        .create_comment(by("Ines", comment))
-        .await
-        .unwrap();
     let again = ReproduceProposalRequest {
         name: proposal.name.clone(),
     };
@@ -214,6 +204,50 @@ async fn a_grip_table_takes_the_same_path() {
         told(propose(&daemon, "street").await),
         "FailedPrecondition NO_STAYS"
     );
+    daemon.stop().await;
+}
+
+/// If this fails, a grip can't be talked about, is taken for a node, or a grip table waits without anybody being told.
+#[tokio::test]
+async fn a_grip_is_commented_on_and_its_proposal_waits() {
+    let daemon = Daemon::of_several().await;
+    open(&daemon).await;
+    send(&daemon, &Throttle::uneven(), "street", 1).await;
+    let proposal = propose(&daemon, "street").await.unwrap();
+    let comment = CreateCommentRequest {
+        parent: proposal.name.clone(),
+        text: "felt abrupt here".to_owned(),
+        ..CreateCommentRequest::default()
+    };
+    let on = |node: NodeRef| CreateCommentRequest {
+        node: Some(node),
+        ..comment.clone()
+    };
+    let at_grip = |grip_percent| NodeRef {
+        grip_percent: Some(grip_percent),
+        ..NodeRef::default()
+    };
+    let waiting = daemon
+        .jobs()
+        .get_job(GetJobRequest {
+            name: "jobs/j".to_owned(),
+        })
+        .await;
+    let waiting = inner(waiting.unwrap()).job.unwrap().open_proposals;
+    assert_eq!(waiting, ["jobs/j/proposals/c1"], "it waits like any other");
+    let mut reviews = daemon.reviews();
+    let said = reviews.create_comment(by("Ines", on(at_grip(30.0)))).await;
+    let said = inner(said.unwrap()).comment.unwrap();
+    assert_eq!((said.grip_percent, said.rpm), (Some(30.0), None));
+    let node = NodeRef {
+        rpm: 3000.0,
+        plate_percent: 5.0,
+        ..NodeRef::default()
+    };
+    for wrong in [at_grip(33.0), node] {
+        let refused = reviews.create_comment(by("Ines", on(wrong))).await;
+        assert_eq!(told(refused), "InvalidArgument FIELD_INVALID node");
+    }
     daemon.stop().await;
 }
 

@@ -2,8 +2,9 @@
 
 use baytrim_api::v1::library_service_client::LibraryServiceClient;
 use baytrim_api::v1::{
-    CreateJobRequest, CreateStartingTableRequest, FindNearestRequest, FindNearestResponse,
-    GetRevisionRequest, ListLibraryRequest, Proposal, ReproduceProposalRequest, RevertTableRequest,
+    CreateJobRequest, CreateStageRequest, CreateStartingTableRequest, FindNearestRequest,
+    FindNearestResponse, GetRevisionRequest, ListLibraryRequest, Proposal,
+    ReproduceProposalRequest, RevertTableRequest, StageKind,
 };
 use tonic::Status;
 
@@ -182,5 +183,18 @@ async fn what_does_not_help_is_told() {
         remarks[1].contains("Parts are not the same: a"),
         "{remarks:?}"
     );
+    assert_eq!(nearest(&daemon, "next").await.unwrap().entries.len(), 1);
+    // The parts that its file names came on after the pulls that its table was learnt from.
+    let fitted = CreateStageRequest {
+        parent: "jobs/a".to_owned(),
+        kind: StageKind::PartsFitted.into(),
+        ..CreateStageRequest::default()
+    };
+    daemon
+        .stages()
+        .create_stage(by("Ines", fitted))
+        .await
+        .unwrap();
+    assert!(nearest(&daemon, "next").await.unwrap().entries.is_empty());
     daemon.stop().await;
 }

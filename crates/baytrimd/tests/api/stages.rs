@@ -15,7 +15,7 @@ use crate::bearer::Bearer;
 use crate::harness::{Daemon, SOMEBODY, Wire, by, inner, rows, token_of, told, upload_of};
 
 impl Daemon {
-    fn stages(&self) -> StageServiceClient<Wire> {
+    pub fn stages(&self) -> StageServiceClient<Wire> {
         StageServiceClient::with_interceptor(
             self.channel.clone(),
             Bearer::of(token_of(SOMEBODY).text()),
@@ -114,6 +114,40 @@ async fn pulls_belong_to_the_stage_begun_last_unless_they_say_otherwise() {
     assert_eq!(pulls, [1, 2]);
     assert_eq!(stages[1].notes, "open silencer");
     assert_eq!(stages[1].creator, "Ines");
+    daemon.stop().await;
+}
+
+/// If this fails, a proposal is computed from pulls of another engine than the one that runs: silencer and airbox were
+/// other ones.
+#[tokio::test]
+async fn pulls_from_before_parts_were_fitted_are_left_out() {
+    let directory = tempfile::tempdir().unwrap();
+    let daemon = Daemon::on(directory.path()).await;
+    daemon.open_job("j").await;
+    pulled(&daemon, 1.0).await;
+    begin(&daemon, StageKind::PartsFitted, "open silencer")
+        .await
+        .unwrap();
+    let refused = daemon.propose("j").await.unwrap_err();
+    assert!(refused.message().contains("parts fitted in s2"));
+    assert_eq!(told::<()>(Err(refused)), "FailedPrecondition NO_PULLS");
+    pulled(&daemon, 1.06).await;
+    let made = daemon.propose("j").await.unwrap();
+    assert_eq!(made.pulls, ["p2"]);
+    let remarks = made.fit.unwrap().remarks.join(" ");
+    assert!(remarks.contains("parts were fitted after them (stage s2): p1."));
+    // What a stage of another kind begins is the same engine.
+    begin(&daemon, StageKind::Tuned, "").await.unwrap();
+    pulled(&daemon, 1.05).await;
+    assert_eq!(daemon.propose("j").await.unwrap().pulls, ["p2", "p3"]);
+    let moved = AssignPullRequest {
+        name: "jobs/j/pulls/p1".to_owned(),
+        stage: "s2".to_owned(),
+        reason: "the silencer was on already".to_owned(),
+        ..AssignPullRequest::default()
+    };
+    daemon.stages().assign_pull(moved).await.unwrap();
+    assert_eq!(daemon.propose("j").await.unwrap().pulls, ["p1", "p2", "p3"]);
     daemon.stop().await;
 }
 

@@ -8,7 +8,7 @@ use crate::page::number::breakpoint;
 const WIDTH: f64 = 480.0;
 const HEIGHT: f64 = 320.0;
 /// Room left, above, right and below of what is drawn.
-const EDGES: [f64; 4] = [44.0, 14.0, 52.0, 34.0];
+const EDGES: [f64; 4] = [44.0, 26.0, 52.0, 34.0];
 /// Least way between the names of two lines, in units of the drawing.
 const NAME_ROOM: f64 = 13.0;
 
@@ -58,7 +58,7 @@ fn framed(words: &str, foot: &str, ends: [f64; 2], ticks: &[f64], inside: &Marku
                 text x=(at(across(tick, ends))) y=(HEIGHT - bottom + 14.0) text-anchor="middle" { (breakpoint(tick)) }
             }
             text x=(at(f64::midpoint(left, WIDTH - right))) y=(HEIGHT - 4.0) text-anchor="middle" { (foot) }
-            text x="4" y="10" { "plate %" }
+            text x="4" y="12" { "plate %" }
             (inside)
         }
     }

@@ -28,10 +28,10 @@ pub(super) fn pulls(state: &JobState, found: &PowerComparison<'_>) -> Markup {
                         @for pull in &found.pulls {
                             @let id = pull.entry.record.id;
                             tr {
-                                th scope="row" {
+                                th.keep scope="row" {
                                     a href=(address::pull(state.id(), id)) { (id) } ", " (pull.entry.stage) ", " (pull.entry.record.revision)
                                 }
-                                td { (moment(pull.entry.at)) }
+                                td.keep { (moment(pull.entry.at)) }
                                 (peaks(pull))
                                 td.n { @match &pull.power.correction { Some(by) => (format!("{:.4}", by.factor)), None => "\u{b7}" } }
                                 td.n { @match pull.mean_log_power.zip(first) {
@@ -39,7 +39,7 @@ pub(super) fn pulls(state: &JobState, found: &PowerComparison<'_>) -> Markup {
                                     _ => "\u{b7}",
                                 } }
                                 (airs(pull))
-                                td { (source(pull)) }
+                                td.keep { (source(pull)) }
                             }
                         }
                     }
@@ -55,7 +55,7 @@ fn peaks(pull: &ComparedPull<'_>) -> Markup {
     };
     let told = |value: f64, corrected: Option<f64>, unit: &str, rpm: f64| {
         html! {
-            td {
+            td.keep {
                 strong { (format!("{:.1} {unit}", corrected.unwrap_or(value))) } " at " (breakpoint(rpm))
                 br;
                 small { @if corrected.is_some() { "measured " (format!("{value:.1}")) } @else { "not corrected" } }

@@ -30,6 +30,8 @@ pub(crate) struct Draft {
     pub(crate) reason: String,
     /// What was to be said about the proposal.
     pub(crate) comment: String,
+    /// What of the proposal it was to be about.
+    pub(crate) about: String,
     /// Why the verdict, or the comment, was not taken.
     pub(crate) problem: Option<String>,
     /// The grips that were ticked, by their place; none: all that change.

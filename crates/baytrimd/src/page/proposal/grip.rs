@@ -11,7 +11,7 @@ use super::node::sentence_case;
 use super::{origin, talk};
 use crate::page::grip::{cautions, plot};
 use crate::page::job::standing;
-use crate::page::number::{breakpoint, decimals, fixed};
+use crate::page::number::{breakpoint, counted, decimals, fixed};
 use crate::page::{address, frame, signed};
 
 /// Returns the page.
@@ -130,6 +130,7 @@ fn line(view: &View<'_>, index: usize, row: &GripRow, decimals: usize) -> Markup
         .grips
         .as_ref()
         .is_none_or(|grips| grips.contains(&index));
+    let said = talk::count_about(view, row.grip_percent);
     let name = format!("Take {} % of grip", breakpoint(row.grip_percent));
     let measured = row.measured_percent.map(|value| {
         let interval = row
@@ -140,11 +141,14 @@ fn line(view: &View<'_>, index: usize, row: &GripRow, decimals: usize) -> Markup
         format!("{value:.1}{interval}")
     });
     html! {
-        tr {
+        tr #(talk::row_id(row.grip_percent)) {
             @if view.is_open() {
                 td { @if is_change { label.tick { input type="checkbox" name="g" value=(index) checked[ticked] aria-label=(name); } } }
             }
-            th.n scope="row" { (breakpoint(row.grip_percent)) }
+            th.n scope="row" {
+                (breakpoint(row.grip_percent))
+                @if said > 0 { br; a href="#talk" { (counted(said, "comment")) } }
+            }
             @for &plate in &row.before { td.n { (fixed(plate, decimals)) } }
             @for (&before, &after) in row.before.iter().zip(&row.after) {
                 td.n { @if (before - after).abs() < 1e-9 { "=" } @else { strong { (fixed(after, decimals)) } } }

@@ -48,7 +48,9 @@ fn sentence(state: &JobState, found: &StageComparison) -> String {
     let [from, to] = &found.stages;
     let figure = &found.off_target;
     let worth = match figure.verdict {
-        Verdict::CannotBeTold => "one pull of a stage cannot tell whether that is more than noise",
+        Verdict::CannotBeTold => {
+            "fewer than two whole pulls of a stage cannot tell whether that is more than noise"
+        }
         Verdict::InsideTheNoise => "that is inside the noise of the pulls",
         Verdict::More | Verdict::Less => "that is more than repeated pulls differ by",
     };

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use axum::extract::{Form, Path, State};
-use axum::response::{Html, IntoResponse as _, Redirect, Response};
+use axum::response::{IntoResponse as _, Redirect, Response};
 use baytrim_jobs::stage::{NOTES_BYTES_MAX, TITLE_BYTES_MAX};
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::verdict::REASON_BYTES_MAX;
@@ -11,16 +11,29 @@ use baytrim_jobs::{JobState, Refusal, stage, standing};
 use baytrim_model::ids::JobId;
 use baytrim_model::record::JobEvent;
 use baytrim_model::stage::StageKind;
-use baytrim_model::vehicle::VehicleRecord;
 use maud::{Markup, html};
 
 use crate::compute::blocking;
 use crate::fault::Fault;
 use crate::page::decide::{Fields, field};
 use crate::page::problem::{self, Problem};
-use crate::page::proposal::decide_form::Draft;
-use crate::page::{address, read, signed};
-use crate::shop::{Author, Shop};
+use crate::page::{address, signed};
+use crate::shop::Shop;
+
+use super::{Pair, vehicle};
+
+/// What a form that was refused held, and why it was.
+#[derive(Debug, Default)]
+pub(super) struct Draft {
+    typed: Vec<(String, String)>,
+    problem: Option<String>,
+}
+
+impl Draft {
+    fn value(&self, name: &str) -> &str {
+        field(&self.typed, name).unwrap_or_default()
+    }
+}
 
 /// Leads back to the stages from the address of a form, as on a reload.
 pub(in crate::page) async fn back(Path(id): Path<String>) -> Redirect {
@@ -39,7 +52,8 @@ pub(in crate::page) async fn begin(
         .find(|known| known.as_str() == kind);
     let text = |name: &str| field(&fields, name).unwrap_or_default().to_owned();
     let (title, notes) = (text("title"), text("notes"));
-    decide(shop, id, notes.clone(), move |state| {
+    let typed = fields.clone();
+    decide(shop, id, typed, move |state| {
         let kind = kind.ok_or_else(|| {
             Refusal::field(
                 "kind",
@@ -47,7 +61,7 @@ pub(in crate::page) async fn begin(
                 "choose what the stage is from the list",
             )
         })?;
-        stage::begin(state, kind, &title, &notes, VehicleRecord::default())
+        stage::begin(state, kind, &title, &notes, vehicle::asked(&fields)?)
     })
     .await
 }
@@ -78,27 +92,18 @@ async fn end(
     plan: fn(&JobState, &str) -> Result<JobEvent, Refusal>,
 ) -> Result<Response, Problem> {
     let reason = field(fields, "reason").unwrap_or_default().to_owned();
-    let typed = reason.clone();
-    decide(shop, id, typed, move |state| plan(state, &reason)).await
+    decide(shop, id, fields.to_vec(), move |state| plan(state, &reason)).await
 }
 
 /// Records what `plan` decides on; a refusal leads back to the page with what was typed.
 async fn decide(
     State(shop): State<Arc<Shop>>,
     Path(id): Path<String>,
-    typed: String,
+    typed: Vec<(String, String)>,
     plan: impl Fn(&JobState) -> Result<JobEvent, Refusal> + Send + 'static,
 ) -> Result<Response, Problem> {
     let id: JobId = id.parse()?;
-    let author = Author {
-        by: signed::signed_in()
-            .map_err(Fault::from)?
-            .caller
-            .member
-            .name
-            .actor(),
-        request_id: None,
-    };
+    let author = signed::author().map_err(Fault::from)?;
     let (worker, name) = (Arc::clone(&shop), id.clone());
     let decided = blocking(move || {
         let is_same = |_: Outcome| false;
@@ -107,15 +112,12 @@ async fn decide(
     match decided.await {
         Ok(_) => Ok(Redirect::to(&address::stages(&id)).into_response()),
         Err(Fault::Refused(refusal)) => {
-            let state = read::load(&shop, &id.to_string()).await?;
             let draft = Draft {
-                grips: None,
-                reason: typed,
-                comment: String::new(),
+                typed,
                 problem: Some(refusal.to_string()),
             };
-            let page = super::render(&state, None, &draft).into_string();
-            Ok((problem::status(&refusal), Html(page)).into_response())
+            let page = super::shown(&shop, &id.to_string(), &Pair::default(), &draft).await?;
+            Ok((problem::status(&refusal), page).into_response())
         }
         Err(fault) => Err(fault.into()),
     }
@@ -127,14 +129,9 @@ pub(super) fn sections(state: &JobState, draft: &Draft) -> Markup {
         @if let Some(problem) = &draft.problem {
             div.problem role="alert" { p { strong { "Nothing was recorded. " } (problem) } }
         }
-        @if may("StageService/CreateStage") { (begin_form(state, draft)) }
-        @if may("JobService/CloseJob") { (end_form(state, draft)) }
+        @if signed::may("StageService/CreateStage") { (begin_form(state, draft)) }
+        @if signed::may("JobService/CloseJob") { (end_form(state, draft)) }
     }
-}
-
-/// Returns whether who is signed in may call a method; forms that would be refused are not shown.
-fn may(method: &str) -> bool {
-    signed::signed_in().is_ok_and(|admitted| admitted.caller.may(method))
 }
 
 fn begin_form(state: &JobState, draft: &Draft) -> Markup {
@@ -144,13 +141,13 @@ fn begin_form(state: &JobState, draft: &Draft) -> Markup {
             h2 #begin { "Begin a stage" }
             p { "Pulls belong to it from then on, unless they say otherwise." }
             form method="post" action={ (path) "/begin" } {
-                (signs())
+                (signed::signs())
                 label.field {
                     span { "What it is" }
                     select name="kind" required {
                         option value="" { "choose" }
                         @for kind in StageKind::ALL {
-                            option value=(kind.as_str()) {
+                            option value=(kind.as_str()) selected[draft.value("kind") == kind.as_str()] {
                                 @if kind == StageKind::Other { "something else, called as below" } @else { (kind.usual_title()) }
                             }
                         }
@@ -158,12 +155,13 @@ fn begin_form(state: &JobState, draft: &Draft) -> Markup {
                 }
                 label.field {
                     span { "What people call it (may be left empty)" }
-                    input type="text" name="title" maxlength=(TITLE_BYTES_MAX);
+                    input type="text" name="title" maxlength=(TITLE_BYTES_MAX) value=(draft.value("title"));
                 }
                 label.field {
                     span { "Which parts, which table (the record keeps it)" }
-                    textarea name="notes" rows="2" maxlength=(NOTES_BYTES_MAX) { (draft.reason) }
+                    textarea name="notes" rows="2" maxlength=(NOTES_BYTES_MAX) { (draft.value("notes")) }
                 }
+                (vehicle::inputs(state, &draft.typed))
                 div.buttons { button type="submit" { "Begin the stage" } }
             }
         }
@@ -189,19 +187,13 @@ fn end_form(state: &JobState, draft: &Draft) -> Markup {
             h2 #end { (words) }
             p { (remark) }
             form method="post" action={ (path) "/" (verb) } {
-                (signs())
+                (signed::signs())
                 label.field {
                     span { "Why (the record keeps it)" }
-                    textarea name="reason" rows="2" required maxlength=(REASON_BYTES_MAX) { (draft.reason) }
+                    textarea name="reason" rows="2" required maxlength=(REASON_BYTES_MAX) { (draft.value("reason")) }
                 }
                 div.buttons { button type="submit" { (words) } }
             }
         }
-    }
-}
-
-fn signs() -> Markup {
-    html! {
-        @if let Some(name) = signed::actor() { p.quiet { "You sign as " strong { (name.0) } "." } }
     }
 }

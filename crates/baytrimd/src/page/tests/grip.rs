@@ -71,7 +71,7 @@ fn the_page_says_what_the_plate_does() {
         "<svg class=\"grip-plot\"",
         "<strong> steep</strong>",
         "can throw a rider",
-        "baytrim grip propose quoll-1 --mode street",
+        "waits for a verdict",
         "/jobs/quoll-1/proposals/c1",
     ] {
         assert!(page.contains(words), "{words}: {page}");

@@ -36,7 +36,14 @@ pub(super) fn refusals() -> Vec<Fault> {
             revision: RevisionId(7),
             latest: RevisionId(1),
         },
-        Refusal::NoPulls(job.clone()),
+        Refusal::NoPulls {
+            job: job.clone(),
+            parts_since: None,
+        },
+        Refusal::NoPulls {
+            job: job.clone(),
+            parts_since: Some(StageId(2)),
+        },
         Refusal::NoEvidence(job.clone()),
         Refusal::Stale {
             job: job.clone(),
