@@ -5,7 +5,7 @@ import { tmpdir } from "node:os";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
 import { writeLater } from "./after.js";
-import { openBrowser, openDemoJob, openShop, openWindow, sizes } from "./shop.js";
+import { openBrowser, openDemoJob, openShop, openWindow, playEarlierJob, sizes } from "./shop.js";
 
 const images = join(dirname(fileURLToPath(import.meta.url)), "../../docs/images");
 const place = mkdtempSync(join(tmpdir(), "baytrim-pictures-"));
@@ -37,6 +37,9 @@ try {
     shop.run("pull", "submit", "plover-690", join(place, name), "--bay", "east");
   }
   await take("stages-tablet-light", `${job}/stages`, { width: 1024, height: 1100 }, "light");
+  const earlier = playEarlierJob(shop);
+  await take("power-tablet-light", `${earlier}/power`, { width: 1024, height: 1100 }, "light", drawn);
+  await take("grip-tablet-dark", `${earlier}/grip`, { width: 1024, height: 1100 }, "dark");
   const sheet = join(place, "sheet.pdf");
   shop.run("job", "sheet", "plover-690", "--output", sheet);
   execFileSync("pdftoppm", ["-png", "-r", "70", "-f", "1", "-l", "1", "-singlefile", sheet, join(images, "job-sheet")]);
