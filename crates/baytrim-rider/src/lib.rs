@@ -9,6 +9,8 @@ pub mod contradiction;
 pub mod cubic;
 pub mod delivery;
 pub mod grid;
+#[cfg(test)]
+mod oracle;
 pub mod overrun;
 pub mod secondary_air;
 pub mod slopes;
