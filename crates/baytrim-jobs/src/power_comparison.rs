@@ -43,7 +43,7 @@ pub struct Change {
     pub before: (State, Vec<PullId>),
     /// The last state, with its pulls.
     pub after: (State, Vec<PullId>),
-    /// How they compare as measured, in log power.
+    /// How they compare side by side, in log power, at standard air where all can be corrected.
     pub comparison: Comparison,
     /// What of the difference is the day's and what the engine's; none where that can't be told.
     pub drift: Option<Drift>,

@@ -12,7 +12,7 @@ pub(super) fn sentences(
     drift: Option<&Drift>,
 ) -> Vec<String> {
     let (before, after) = names(before, after);
-    let mut sentences = vec![as_measured(&before, &after, comparison)];
+    let mut sentences = vec![side_by_side(&before, &after, comparison)];
     sentences.push(match drift {
         None => format!(
             "Drift of the day can't be told from the engine: pull {before} again after {after}, or each of them at two times."
@@ -39,18 +39,18 @@ fn percent(log: f64) -> f64 {
     100.0 * log.exp_m1()
 }
 
-fn as_measured(before: &str, after: &str, comparison: &Comparison) -> String {
+fn side_by_side(before: &str, after: &str, comparison: &Comparison) -> String {
     let found = percent(comparison.difference);
     let Some((low, high)) = comparison.interval else {
         return format!(
-            "As measured, {after} has {found:+.1} % against {before}; one pull of a state says nothing of repeatability: pull each at least twice."
+            "Side by side, {after} has {found:+.1} % against {before}; one pull of a state says nothing of repeatability: pull each at least twice."
         );
     };
     let noise = comparison.repeatability.map_or_else(String::new, |one| {
         format!(" Pulls of one state repeat to {:.1} %.", percent(one))
     });
     format!(
-        "As measured, {after} has {found:+.1} % against {before}, 95 % interval {:+.1} to {:+.1} %: {}.{noise}",
+        "Side by side, {after} has {found:+.1} % against {before}, 95 % interval {:+.1} to {:+.1} %: {}.{noise}",
         percent(low),
         percent(high),
         verdict(comparison.verdict)

@@ -154,7 +154,7 @@ fn nearest(state: &JobState, found: &Found) -> Markup {
             } @else {
                 form method="post" action={ (path) "/start" } {
                     ul.plain {
-                        @for (place, near) in found.near.iter().take(NEAREST_MAX).enumerate() { (row(near, place)) }
+                        @for (place, near) in found.near.iter().take(NEAREST_MAX).enumerate() { (row(near, place, may_start)) }
                     }
                     @if may_start {
                         p {
@@ -170,13 +170,15 @@ fn nearest(state: &JobState, found: &Found) -> Markup {
     }
 }
 
-fn row(near: &Near, place: usize) -> Markup {
+fn row(near: &Near, place: usize, may_start: bool) -> Markup {
     let state = &near.entry.job.state;
     let head = state.head();
     html! {
         li {
             label.tick.wraps {
-                input type="checkbox" name="from" value=(state.id()) checked[near.is_chosen] disabled[place >= SOURCES_MAX];
+                @if may_start {
+                    input type="checkbox" name="from" value=(state.id()) checked[near.is_chosen] disabled[place >= SOURCES_MAX];
+                }
                 span { strong { (state.spec.title) } ", " (near.likeness.sentence()) }
             }
             br;

@@ -45,7 +45,7 @@ fn change() -> PowerChange {
             verdict: PowerVerdict::More.into(),
         }),
         sentences: vec![
-            "As measured, r1 has +3.1 % against r0, 95 % interval +1.2 to +4.9 %: more power. Pulls of one state repeat to 0.6 %.".to_owned(),
+            "Side by side, r1 has +3.1 % against r0, 95 % interval +1.2 to +4.9 %: more power. Pulls of one state repeat to 0.6 %.".to_owned(),
         ],
     }
 }
