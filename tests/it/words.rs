@@ -61,3 +61,37 @@ fn source_files_stay_short() {
         assert!(lines <= 400, "{} has {lines} lines", path.display());
     }
 }
+
+/// If this fails, a program reads a part of a later one's record and takes what it does not know there for nothing.
+#[test]
+fn parts_of_records_refuse_what_they_do_not_know() {
+    // Parts of no record.
+    let others = ["FieldError", "Recording", "ChannelRecording", "Samples"];
+    let mut sources = Vec::new();
+    files(
+        &root().join("crates/baytrim-model/src"),
+        &["rs"],
+        &mut sources,
+    );
+    for path in sources {
+        let text = std::fs::read_to_string(&path).expect("UTF-8");
+        for (at, _) in text.match_indices("#[derive(") {
+            let item = &text[at..];
+            let (head, _) = item.split_at(item.find(['{', ';']).unwrap_or(0));
+            let body = item[..item.find("\n}").unwrap_or(0)].replace(head, "");
+            let Some((_, name)) = head.split_once("pub struct ") else {
+                continue;
+            };
+            // What flattens another into itself leaves it to that one.
+            let is_asked = head.contains("Deserialize")
+                && body.starts_with('{')
+                && !body.contains("serde(flatten)")
+                && !others.contains(&name.trim());
+            assert!(
+                !is_asked || head.contains("deny_unknown_fields"),
+                "{}: {name} lacks #[serde(deny_unknown_fields)]",
+                path.display()
+            );
+        }
+    }
+}

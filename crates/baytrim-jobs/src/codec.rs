@@ -10,6 +10,11 @@ pub enum DecodeError {
     /// They are not the JSON that a record is.
     #[error("the bytes are not a record of the kind that its stream holds")]
     Malformed(#[source] serde_json::Error),
+    /// They are JSON, and hold what this program does not know.
+    #[error(
+        "the record holds what this program does not know; use the program that wrote it, or a later one"
+    )]
+    Unknown(#[source] serde_json::Error),
     /// They were written by a later program.
     #[error(
         "the record has version {found}, this program reads up to {RECORD_VERSION}; use the program that wrote it, or a later one"
@@ -44,7 +49,7 @@ where
 /// Returns the record that `bytes` hold.
 ///
 /// # Errors
-/// When they are not one, or one of a later version.
+/// When they are not one, one of a later version, or one that holds what this program does not know.
 pub fn decode<E: DeserializeOwned>(bytes: &[u8]) -> Result<StreamRecord<E>, DecodeError> {
     #[derive(serde::Deserialize)]
     struct Version {
@@ -54,5 +59,6 @@ pub fn decode<E: DeserializeOwned>(bytes: &[u8]) -> Result<StreamRecord<E>, Deco
     if version > RECORD_VERSION {
         return Err(DecodeError::TooNew { found: version });
     }
-    serde_json::from_slice(bytes).map_err(DecodeError::Malformed)
+    // What is not known is never left out: a decision on the rest would be another one than was recorded.
+    serde_json::from_slice(bytes).map_err(DecodeError::Unknown)
 }

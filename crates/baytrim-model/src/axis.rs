@@ -97,6 +97,7 @@ impl From<Axis> for Vec<f64> {
 /// rpm by rpm, so that node `plate_index * rpm.len() + rpm_index` is the node at
 /// (`rpm[rpm_index]`, `plate_percent[plate_index]`).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Axes {
     /// Engine speed in revolutions a minute.
     pub rpm: Axis,

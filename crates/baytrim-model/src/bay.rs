@@ -66,6 +66,7 @@ pub enum DelayChoice {
 
 /// What a job knows of one bay.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct BaySetup {
     /// Where the delay comes from.
     pub delay: DelayChoice,

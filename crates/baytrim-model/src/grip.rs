@@ -140,6 +140,7 @@ impl GripTableSpec {
 
 /// One time at which the hand stood still.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Stay {
     /// Mean grip, percent.
     pub grip_percent: f64,
@@ -154,6 +155,7 @@ pub struct Stay {
 
 /// Where the plate stood at one place of the hand and one engine speed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct GripCell {
     /// Grip in the middle of the cell, percent.
     pub grip_percent: f64,
@@ -167,6 +169,7 @@ pub struct GripCell {
 
 /// How the plate followed the hand in one pull.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PullGrip {
     /// The times at which the hand stood still, in the order of the log.
     pub stays: Vec<Stay>,
@@ -184,6 +187,7 @@ fn is_zero(count: &u32) -> bool {
 
 /// What is proposed for a table from grip to plate.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct GripChange {
     /// One entry per grip breakpoint.
     pub rows: Vec<GripRow>,
@@ -191,6 +195,7 @@ pub struct GripChange {
 
 /// What is proposed for one grip breakpoint, at all engine speeds of the table.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct GripRow {
     /// Grip, percent.
     pub grip_percent: f64,

@@ -19,6 +19,7 @@ use crate::vehicle::{RecordedAir, RecordedOverrun};
 
 /// Everything that a job is opened with; it does not change afterwards.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct JobSpec {
     /// The job's name in the shop.
     pub id: JobId,

@@ -82,6 +82,7 @@ pub fn plain(text: &str) -> String {
 ///
 /// It stands on a coarse grid of the next vehicle's own axes; between, the need is smooth.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct KindPrior {
     /// Engine speeds of the grid.
     pub rpm: Vec<f64>,
@@ -104,6 +105,7 @@ pub struct KindPrior {
 
 /// Standard deviations of what vehicles of one kind differ in, percent of fuel.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct KindSpread {
     /// All nodes alike.
     pub level_percent: f64,
@@ -115,6 +117,7 @@ pub struct KindSpread {
 
 /// An entry of the library that a starting table is learnt from, as it was then.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct LibrarySource {
     /// The job.
     pub job: JobId,
@@ -132,6 +135,7 @@ pub struct LibrarySource {
 
 /// What makes a proposal a starting table: it was learnt from other vehicles, not from pulls.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct StartingTable {
     /// The entries of the library behind it, by job.
     pub sources: Vec<LibrarySource>,

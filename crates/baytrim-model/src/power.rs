@@ -120,6 +120,7 @@ impl Roller {
 
 /// The bay's air as somebody read it from an instrument, where the log does not hold it.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Conditions {
     /// Station pressure, not reduced to sea level, 50 to 110 kPa.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -183,6 +184,7 @@ pub enum AirSource {
 
 /// One property of the air over a pull.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct AirReading {
     /// Its mean.
     pub mean: f64,
@@ -194,6 +196,7 @@ pub struct AirReading {
 
 /// The air that a pull was measured in.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PullAir {
     /// Station pressure, kilopascal; none where nobody told it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -221,6 +224,7 @@ pub enum PowerSource {
 
 /// Power and torque at one engine speed, uncorrected.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PowerPoint {
     /// Engine speed, a whole multiple of the band, rpm.
     pub engine_speed_rpm: f64,
@@ -237,6 +241,7 @@ pub struct PowerPoint {
 
 /// What measured power is multiplied by.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PowerCorrection {
     /// By which standard.
     pub standard: PowerStandard,
@@ -252,6 +257,7 @@ pub struct PowerCorrection {
 
 /// What a pull's roller says of power.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PullPower {
     /// What the power was worked out from; none where it could not be.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -56,6 +56,7 @@ impl fmt::Display for NodeStatus {
 
 /// What is proposed for one node, and why.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct NodeChange {
     /// Engine speed of the node.
     pub rpm: f64,
@@ -97,6 +98,7 @@ pub struct NodeChange {
 
 /// What the fit as a whole turned out to be.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct FitSummary {
     /// Name and version of the estimator, so that the numbers can be computed again.
     pub estimator: String,
@@ -120,6 +122,7 @@ pub struct FitSummary {
 
 /// An immutable set of per-node changes against one table revision.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Proposal {
     /// Its number in the job.
     pub id: ProposalId,
@@ -158,6 +161,7 @@ pub struct Proposal {
 
 /// How one bay reads against the others at the same places of a job.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct BayDifference {
     /// The bay.
     pub bay: BayName,
@@ -186,6 +190,7 @@ impl Proposal {
 /// Chance that a job is done: that every node of a region is within tolerance. The sensor's own bias, which no
 /// pull can tell, is left out.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct DoneChance {
     /// The tolerance in percent of lambda.
     pub tolerance_percent: f64,

@@ -13,6 +13,7 @@ use crate::vehicle::PullBehaviour;
 
 /// What one gate refused of a pull.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct GateCount {
     /// The gate.
     pub gate: GateName,
@@ -38,6 +39,7 @@ pub enum DelaySource {
 
 /// The delay that a pull was read with.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct DelayFound {
     /// The delay in use.
     pub model: DelayModel,
@@ -55,6 +57,7 @@ pub struct DelayFound {
 
 /// Delay and lag together at a pull's typical operating point.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct TypicalDelay {
     /// Transport delay plus lag, seconds.
     pub delay_s: f64,
@@ -64,6 +67,7 @@ pub struct TypicalDelay {
 
 /// A warning about a pull as a whole.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PullWarning {
     /// Short name, for scripts: lower case with underscores.
     pub code: String,
@@ -73,6 +77,7 @@ pub struct PullWarning {
 
 /// What one pull says about one node.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct NodeCoverage {
     /// Seconds of accepted footprint weight on the node.
     pub dwell_s: f64,
@@ -82,6 +87,7 @@ pub struct NodeCoverage {
 
 /// What one pull turned out to be.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PullSummary {
     /// Samples in the log.
     pub sample_count: u64,
@@ -130,6 +136,7 @@ pub struct PullSummary {
 /// How far readings with the throttle opening and closing disagree within a band of speeds: what the model of the
 /// wall film leaves over.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct FilmBand {
     /// Lowest speed of the band.
     pub from_rpm: f64,
@@ -147,6 +154,7 @@ pub struct FilmBand {
 
 /// What a pull shows of the revision that it was read with, against what earlier pulls predicted.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Realised {
     /// The pulls that predicted.
     pub pulls: Vec<PullId>,
@@ -163,6 +171,7 @@ pub struct Realised {
 
 /// How far the lambda sensors of an engine are apart within a band of speeds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct SensorBand {
     /// Lowest speed of the band.
     pub from_rpm: f64,
@@ -176,6 +185,7 @@ pub struct SensorBand {
 
 /// What one lambda sensor reads against the mean of all.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct SensorReading {
     /// The sensor, one of [`Quantity::LAMBDAS`].
     pub sensor: Quantity,
@@ -185,6 +195,7 @@ pub struct SensorReading {
 
 /// A revision with the probability that it was loaded.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct LoadedChance {
     /// The revision.
     pub revision: RevisionId,
@@ -194,6 +205,7 @@ pub struct LoadedChance {
 
 /// Share of a change that lambda shows.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct RealisedShare {
     /// The share: 1 as predicted, 0 not moved.
     pub share: f64,
@@ -203,6 +215,7 @@ pub struct RealisedShare {
 
 /// Realised against predicted lambda at one node.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct RealisedNode {
     /// The node, in node order.
     pub node: usize,
@@ -232,6 +245,7 @@ pub enum ChannelMapSource {
 
 /// A finished pull, as the ledger has it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PullRecord {
     /// Its number in the job.
     pub id: PullId,

@@ -18,7 +18,7 @@ pub const RECORD_VERSION: u16 = 1;
 
 /// One thing that happened to a job.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "snake_case")]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum JobEvent {
     /// The job was opened; revision `r0` is its base table.
     JobOpened {
@@ -127,6 +127,7 @@ pub enum CommentPlace {
 
 /// A node of a table by its breakpoints.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct NodePlace {
     /// Engine speed of the node.
     pub rpm: f64,
@@ -144,7 +145,7 @@ pub enum Duty {
 
 /// One thing that happened to a bay.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "snake_case")]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum BayEvent {
     /// The bay got a channel map, which is in force until the next.
     ChannelMapSet {

@@ -6,7 +6,7 @@ use crate::ids::{Actor, ModeName, ProposalId, RevisionId, UnixMillis};
 
 /// Which of a job's tables something is about. Each has its own revision in force; their numbers are one row.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "snake_case")]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum TableKind {
     /// The fuel table.
     #[default]
@@ -35,7 +35,7 @@ impl TableKind {
 
 /// Where a revision came from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "snake_case")]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum RevisionOrigin {
     /// The table that came with the vehicle.
     Base,
@@ -53,6 +53,7 @@ pub enum RevisionOrigin {
 
 /// One immutable state of a table.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Revision {
     /// Its number in the job.
     pub id: RevisionId,

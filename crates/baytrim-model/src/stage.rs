@@ -56,6 +56,7 @@ impl StageKind {
 
 /// A state of the vehicle that pulls belong to.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Stage {
     /// Its number in the job; `s1` is the vehicle as it came.
     pub id: StageId,

@@ -7,7 +7,7 @@ use crate::field::{FieldError, check_range};
 
 /// What a fuel table holds, and so how its numbers follow a change of fuel.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "content", rename_all = "snake_case")]
+#[serde(tag = "content", rename_all = "snake_case", deny_unknown_fields)]
 pub enum TableContent {
     /// Percent of fuel added to a map that is not seen: 0 leaves it as it is.
     Percent,
@@ -74,6 +74,7 @@ impl TableContent {
 
 /// The table that came with the vehicle: what all corrections of a job are counted from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "Flat")]
 pub struct BaseTable {
     /// What the numbers mean.
     #[serde(flatten)]
@@ -82,6 +83,41 @@ pub struct BaseTable {
     pub resolution: f64,
     /// Values in node order, in the unit of `content`; each asks for some fuel.
     pub values: Vec<f64>,
+}
+
+/// A base table as it is written down: read from this, it refuses what it does not know, which a flattened part can't.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Flat {
+    content: String,
+    #[serde(default)]
+    dead_time_ms: Option<f64>,
+    resolution: f64,
+    values: Vec<f64>,
+}
+
+impl TryFrom<Flat> for BaseTable {
+    type Error = String;
+
+    fn try_from(flat: Flat) -> Result<Self, String> {
+        let contents = match flat.dead_time_ms {
+            Some(dead_time_ms) => vec![TableContent::TotalTimeMs { dead_time_ms }],
+            None => vec![
+                TableContent::Percent,
+                TableContent::Factor,
+                TableContent::VolumetricEfficiency,
+                TableContent::EffectiveTimeMs,
+            ],
+        };
+        let mut contents = contents.into_iter();
+        let content = contents.find(|content| content.as_str() == flat.content);
+        Ok(Self {
+            content: content
+                .ok_or_else(|| format!("no such content of a table: {}", flat.content))?,
+            resolution: flat.resolution,
+            values: flat.values,
+        })
+    }
 }
 
 impl BaseTable {

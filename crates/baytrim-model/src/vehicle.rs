@@ -96,6 +96,7 @@ pub struct RecordedAir {
 
 /// What the record says of a vehicle; none where it says nothing.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct VehicleRecord {
     /// Of the cut on the overrun.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -122,7 +123,7 @@ impl VehicleRecord {
 
 /// What a log shows of the cut on the overrun.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "cut", rename_all = "snake_case")]
+#[serde(tag = "cut", rename_all = "snake_case", deny_unknown_fields)]
 pub enum FoundCut {
     /// Fuel is cut, and comes back between two engine speeds; none where the log never goes there.
     On {
@@ -159,6 +160,7 @@ pub enum FoundAir {
 
 /// How a vehicle behaved in a pull, beside what the record said of it then.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PullBehaviour {
     /// What the record said.
     #[serde(default, skip_serializing_if = "VehicleRecord::is_empty")]

@@ -6,6 +6,7 @@ use baytrim_jobs::verdict::Choice;
 use baytrim_jobs::{JobState, verdict};
 use baytrim_model::ids::{ProposalId, RequestId};
 use baytrim_model::record::JobEvent;
+use serde_json::Value;
 
 use crate::house::{ask, fold, opened, proposed, record, revision, several};
 
@@ -54,6 +55,67 @@ fn later_versions_are_refused() {
         codec::decode::<JobEvent>(b"{}"),
         Err(DecodeError::Malformed(_))
     ));
+}
+
+/// Returns `value` with something unknown in each of its objects in turn.
+fn with_something_unknown(value: &Value, all: &mut Vec<Value>) {
+    let children: Vec<(String, &Value)> = match value {
+        Value::Object(map) => map
+            .iter()
+            .map(|(key, child)| (key.clone(), child))
+            .collect(),
+        Value::Array(list) => (0..)
+            .map(|at: usize| at.to_string())
+            .zip(list)
+            .take(1)
+            .collect(),
+        _ => return,
+    };
+    for (key, child) in children {
+        let mut below = Vec::new();
+        with_something_unknown(child, &mut below);
+        for changed in below {
+            let mut whole = value.clone();
+            match &mut whole {
+                Value::Array(list) => list[0] = changed,
+                whole => whole[&key] = changed,
+            }
+            all.push(whole);
+        }
+    }
+    if value.is_object() {
+        let mut whole = value.clone();
+        whole["of_a_later_version"] = Value::Bool(true);
+        all.push(whole);
+    }
+}
+
+/// If this fails, an older program leaves out what it does not know of a later one's record, and decides on the rest:
+/// an approval of half a table, say.
+#[test]
+fn records_with_something_unknown_are_refused() {
+    let mut records = proposed(&[(7, 3.5), (8, 1.0 / 3.0)]);
+    let state = fold(&records);
+    let ask = ask(&state, "pulled twice");
+    let approval = verdict::approve(&state, &ask, &Choice::whole(), &several());
+    records.push(record(approval.expect("granted"), "reviewer", None));
+    let mut count = 0;
+    for record in &records {
+        let bytes = codec::encode(record).expect("writable");
+        let mut changed = Vec::new();
+        with_something_unknown(&serde_json::from_slice(&bytes).expect("JSON"), &mut changed);
+        count += changed.len();
+        for changed in changed {
+            let bytes = serde_json::to_vec(&changed).expect("JSON");
+            let decoded = codec::decode::<JobEvent>(&bytes);
+            assert!(matches!(decoded, Err(DecodeError::Unknown(_))), "{changed}");
+        }
+    }
+    assert!(count > 20, "{count}");
+    let text = String::from_utf8(codec::encode(&records[0]).expect("writable")).expect("JSON");
+    let later = text.replace("job_opened", "job_sold");
+    let decoded = codec::decode::<JobEvent>(later.as_bytes());
+    assert!(matches!(decoded, Err(DecodeError::Unknown(_))));
 }
 
 /// If this fails, the same records tell two different jobs, one by one or all at once.

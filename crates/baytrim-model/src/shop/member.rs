@@ -78,6 +78,7 @@ impl fmt::Display for MemberName {
 
 /// A person, a bay or a script that a shop knows.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Member {
     /// Its name: who did something, in every record.
     pub name: MemberName,

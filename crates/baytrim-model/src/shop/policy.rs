@@ -8,6 +8,7 @@ pub const VALID_S: u64 = 30 * 24 * 3600;
 
 /// Rules that the owner of a shop sets; the default holds until one is set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Policy {
     /// Whether one person does everything here: who proposed may approve, and an owner may do all that a tuner and a
     /// reviewer may. Every verdict then says so.

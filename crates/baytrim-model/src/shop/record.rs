@@ -7,7 +7,7 @@ use crate::record::StreamRecord;
 
 /// One thing that happened to the shop.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "snake_case")]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum ShopEvent {
     /// Somebody was made known.
     MemberAdded {

@@ -101,6 +101,7 @@ impl fmt::Debug for TokenHash {
 
 /// A token as it was issued.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct TokenIssue {
     /// Its public name.
     pub id: TokenId,
