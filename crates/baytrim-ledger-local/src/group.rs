@@ -107,6 +107,10 @@ fn copy(fault: &StoreFault) -> StoreFault {
             reason: reason.clone(),
         },
         StoreFault::Damaged(damage) => StoreFault::Damaged(damage.clone()),
+        StoreFault::Behind { stream, seq } => StoreFault::Behind {
+            stream: stream.clone(),
+            seq: *seq,
+        },
         StoreFault::Closed => StoreFault::Closed,
     }
 }

@@ -38,7 +38,16 @@ pub(crate) async fn append(
     let what = format!("appending to stream {stream}");
     let batch = Batch::seal(stream, expected, bodies, &what)?;
     let landing = shared
-        .retry(&what, async |session| batch.land(session).await)
+        .retry(&what, async |session| {
+            let asked = shared.seen.now();
+            let landing = batch.land(session).await?;
+            match &landing {
+                // It may have landed in an earlier try, with others behind it since.
+                Landing::Landed => shared.seen.note(stream, &batch.head),
+                Landing::Lost(head) => shared.seen.head(asked, stream, head)?,
+            }
+            Ok(landing)
+        })
         .await?;
     match landing {
         Landing::Landed => Ok(batch.head),

@@ -15,6 +15,7 @@ mod pool;
 mod records;
 mod retry;
 mod schema;
+mod seen;
 mod session;
 mod shared;
 mod snapshots;

@@ -17,6 +17,8 @@ pub(crate) struct Pool {
 /// A connection for as long as it is held; it is closed unless it is given back.
 pub(crate) struct Held<'a> {
     pub(crate) session: Session,
+    /// Whether it was made just now, perhaps to another database than the one before.
+    pub(crate) is_new: bool,
     _room: SemaphorePermit<'a>,
 }
 
@@ -33,12 +35,13 @@ impl Pool {
     pub(crate) async fn take(&self) -> Result<Held<'_>, Trouble> {
         // Never closed, so that there is always room in the end.
         let room = self.room.acquire().await.map_err(|_| Trouble::Moved)?;
-        let session = match self.idle() {
-            Some(session) => session,
-            None => self.connector.connect().await?,
+        let (session, is_new) = match self.idle() {
+            Some(session) => (session, false),
+            None => (self.connector.connect().await?, true),
         };
         Ok(Held {
             session,
+            is_new,
             _room: room,
         })
     }

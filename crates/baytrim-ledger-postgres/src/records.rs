@@ -41,7 +41,7 @@ pub(crate) async fn read(
 ) -> Result<Vec<Record>, StoreFault> {
     let limit = i64::try_from(limit).unwrap_or(i64::MAX);
     let what = format!("reading stream {stream} from record {from_seq}");
-    let rows = shared
+    shared
         .retry(&what, async |session| {
             let given = [
                 (&stream.as_str() as _, Type::TEXT),
@@ -49,10 +49,20 @@ pub(crate) async fn read(
                 (&limit as _, Type::INT8),
                 (&int(READ_BYTES_MAX as u64) as _, Type::INT8),
             ];
-            session.query(READ, &given).await
+            let asked = shared.seen.now();
+            let rows = session.query(READ, &given).await?;
+            let records = rows.iter().map(|row| sound(stream, row));
+            let records: Result<Vec<_>, StoreFault> = records.collect();
+            // What was changed by hand is damage, and no matter of what the database had before.
+            if let Ok(records) = &records
+                && limit > 0
+            {
+                let last = records.last().map(Record::head_after);
+                shared.seen.read(asked, stream, from_seq, last)?;
+            }
+            Ok(records)
         })
-        .await?;
-    rows.iter().map(|row| sound(stream, row)).collect()
+        .await?
 }
 
 /// Returns the record of a row, once its content has the hash that it claims.
@@ -86,7 +96,7 @@ pub(crate) async fn streams(
     let end = format!("{prefix}~");
     let limit = i64::try_from(limit).unwrap_or(i64::MAX);
     let after = after.map_or("", StreamName::as_str);
-    let rows = shared
+    shared
         .retry("listing streams", async |session| {
             let given = [
                 (&prefix as _, Type::TEXT),
@@ -94,11 +104,21 @@ pub(crate) async fn streams(
                 (&after as _, Type::TEXT),
                 (&limit as _, Type::INT8),
             ];
-            session.query(STREAMS, &given).await
+            let asked = shared.seen.now();
+            let rows = session.query(STREAMS, &given).await?;
+            let named = |row: &Row| Ok((name_of(row)?, head_of(row, 1)));
+            let listed: Result<Vec<_>, StoreFault> = rows.iter().map(named).collect();
+            if let Ok(listed) = &listed
+                && limit > 0
+            {
+                let is_full = int(listed.len() as u64) == limit;
+                let last = listed.last().filter(|_| is_full);
+                let end = last.map_or(end.as_str(), |(stream, _)| stream.as_str());
+                shared.seen.list(asked, (after.max(prefix), end), listed)?;
+            }
+            Ok(listed)
         })
-        .await?;
-    let named = |row: &Row| Ok((name_of(row)?, head_of(row, 1)));
-    rows.iter().map(named).collect()
+        .await?
 }
 
 /// Returns the name in the first column.

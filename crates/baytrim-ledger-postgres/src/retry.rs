@@ -43,6 +43,8 @@ impl Shared {
         let ended = tokio::time::timeout(self.patience, tries).await;
         let Ok(ended) = ended else {
             let trouble = last.unwrap_or(Trouble::Silent);
+            // A database that stands still answers nobody; the next call looks for another.
+            self.pool.close_idle();
             tracing::error!(what, ?trouble, "the database did not do it in time");
             return Err(trouble.into_fault(what));
         };
@@ -54,6 +56,9 @@ impl Shared {
         work: &impl AsyncFn(&Session) -> Result<T, Trouble>,
     ) -> Result<T, Trouble> {
         let held = self.pool.take().await?;
+        if held.is_new || self.seen.is_lacking() {
+            self.seen.prove(&held.session).await?;
+        }
         let ended = work(&held.session).await;
         // A statement that was refused leaves the connection as good as it was.
         if ended

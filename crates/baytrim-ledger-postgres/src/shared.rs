@@ -10,11 +10,13 @@ use std::time::Duration;
 use tokio::runtime::Runtime;
 
 use crate::pool::Pool;
+use crate::seen::Seen;
 
 /// What the store and its readers and writers of blobs share.
 pub(crate) struct Shared {
     pub(crate) pool: Pool,
     pub(crate) patience: Duration,
+    pub(crate) seen: Seen,
     /// Drives the connections; gone only while this is dropped.
     runtime: Option<Runtime>,
 }
@@ -24,6 +26,7 @@ impl Shared {
         Self {
             pool,
             patience,
+            seen: Seen::default(),
             runtime: Some(runtime),
         }
     }

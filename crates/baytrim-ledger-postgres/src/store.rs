@@ -90,7 +90,12 @@ impl Store for PostgresStore {
     fn head(&self, stream: &StreamName) -> Result<Head, StoreFault> {
         let what = format!("reading the head of stream {stream}");
         let shared = &self.shared;
-        shared.wait(shared.retry(&what, async |session| records::head(session, stream).await))
+        shared.wait(shared.retry(&what, async |session| {
+            let asked = shared.seen.now();
+            let head = records::head(session, stream).await?;
+            shared.seen.head(asked, stream, &head)?;
+            Ok(head)
+        }))
     }
 
     fn read(

@@ -2,7 +2,7 @@
 
 use std::io;
 
-use baytrim_ledger::StoreFault;
+use baytrim_ledger::{StoreFault, StreamName};
 use tokio_postgres::error::SqlState;
 
 use crate::error::OpenError;
@@ -19,6 +19,14 @@ pub(crate) enum Trouble {
     /// What was read does not fit what was just done; looking again helps.
     #[error("the database changed while it was looked at")]
     Moved,
+    /// It lacks a record that was there before.
+    #[error("the database lacks record {seq} of stream {stream}, which it had before")]
+    Behind {
+        /// The stream.
+        stream: StreamName,
+        /// The record.
+        seq: u64,
+    },
     /// No answer came in time.
     #[error("the database did not answer in time")]
     Silent,
@@ -48,7 +56,7 @@ impl Trouble {
     pub(crate) fn is_passing(&self) -> bool {
         match self {
             Self::Doubt | Self::Moved | Self::Silent => true,
-            Self::Random(_) | Self::Refused(_) => false,
+            Self::Behind { .. } | Self::Random(_) | Self::Refused(_) => false,
             Self::Database(error) => match error.code() {
                 // No answer of the database at all: the line broke, or nobody was there.
                 None => true,
@@ -68,6 +76,9 @@ impl Trouble {
             let what = what.to_owned();
             let source = io::Error::other(self);
             return StoreFault::Away { what, source };
+        }
+        if let Self::Behind { stream, seq } = self {
+            return StoreFault::Behind { stream, seq };
         }
         let is_full =
             matches!(&self, Self::Database(error) if error.code() == Some(&SqlState::DISK_FULL));

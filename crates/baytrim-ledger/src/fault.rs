@@ -63,6 +63,16 @@ pub enum StoreFault {
         /// Why it can't be reached.
         source: io::Error,
     },
+    /// What holds the content lacks a record that it had before: a failover or a restore has lost some.
+    #[error(
+        "the store lacks record {seq} of stream {stream}, which this program has seen in it; nothing is read from it or written to it until the record is there again"
+    )]
+    Behind {
+        /// The stream.
+        stream: StreamName,
+        /// The newest record of it that was seen.
+        seq: u64,
+    },
     /// There is no space left; whether this write landed is unknown.
     #[error("{what} failed for want of space; free some, then restart the store")]
     Full {

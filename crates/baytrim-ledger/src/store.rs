@@ -225,6 +225,9 @@ pub trait Store: Send + Sync {
 fn read_fault(id: &BlobId, source: std::io::Error) -> StoreFault {
     match source.downcast::<Damage>() {
         Ok(damage) => damage.into(),
-        Err(source) => StoreFault::from_io(format!("reading blob {id}"), source),
+        Err(source) => match source.downcast::<StoreFault>() {
+            Ok(fault) => fault,
+            Err(source) => StoreFault::from_io(format!("reading blob {id}"), source),
+        },
     }
 }

@@ -291,6 +291,13 @@ impl From<RestoreError> for Fault {
     }
 }
 
+impl Fault {
+    /// Tells whether the store lacks what was seen in it.
+    pub(crate) fn is_behind(&self) -> bool {
+        matches!(self, Self::Internal(fault) if matches!(**fault, InternalFault::Store(StoreFault::Behind { .. })))
+    }
+}
+
 impl From<InternalFault> for Fault {
     fn from(fault: InternalFault) -> Self {
         Self::Internal(Box::new(fault))

@@ -32,7 +32,10 @@ pub(crate) async fn follow(
     loop {
         let began = Instant::now();
         let mut rest = FOLLOW_EVERY;
-        match look(&shop, &access, seen.take()).await {
+        let looked = look(&shop, &access, seen.take()).await;
+        let is_behind = looked.as_ref().is_err_and(Fault::is_behind);
+        shop.metrics().store_behind.set(is_behind.into());
+        match looked {
             Ok(found) => {
                 seen = Some(found);
                 rest = (began.elapsed() * FOLLOW_REST).clamp(FOLLOW_EVERY, WATCH_LOOK);

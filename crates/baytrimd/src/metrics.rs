@@ -105,6 +105,8 @@ pub struct Metrics {
     pub write_duration: Family<Write, Histogram, fn() -> Histogram>,
     /// Bytes that became durable.
     pub written: Counter,
+    /// Whether the store lacks what was seen in it.
+    pub store_behind: Gauge,
     /// Messages to the webhook by how they ended.
     pub messages: Family<Messaged, Counter>,
 }
@@ -127,6 +129,7 @@ impl Metrics {
             writes: Family::default(),
             write_duration: Family::new_with_constructor(short),
             written: Counter::default(),
+            store_behind: Gauge::default(),
             messages: Family::default(),
         };
         metrics.register();
@@ -205,6 +208,11 @@ impl Metrics {
             "Content that became durable",
             Unit::Bytes,
             self.written.clone(),
+        );
+        registry.register(
+            "store_behind",
+            "1 while the store lacks records that were seen in it",
+            self.store_behind.clone(),
         );
         registry.register(
             "webhook_messages",

@@ -37,7 +37,10 @@ fn tell(fault: &Fault) -> Told {
     match fault {
         Fault::Refused(refusal) => refusal::tell(refusal),
         Fault::Log(error) => match &**error {
-            IntakeError::Unreadable { source, .. } => internal(source),
+            IntakeError::Unreadable { source, .. } => match store_fault(source) {
+                Some(fault) => tell_store(internal(source), fault),
+                None => internal(source),
+            },
             error => log::tell(error),
         },
         Fault::LogRemoved { job, pull, .. } => {
@@ -98,21 +101,19 @@ fn tell_internal(fault: &InternalFault) -> Told {
             "whether the request was recorded is not known; send it again with the same request_id, which records it once at the most",
         ),
         InternalFault::Record {
-            source: DecodeError::TooNew { .. },
+            source: DecodeError::TooNew { .. } | DecodeError::Unknown(_),
             ..
         }
         | InternalFault::ShopRecord {
-            source: DecodeError::TooNew { .. },
+            source: DecodeError::TooNew { .. } | DecodeError::Unknown(_),
             ..
         } => told.but(
             Code::Unavailable,
             "RECORD_NEWER",
             "a later version of baytrimd has recorded here what this one can't read; nothing was done; send the request to a daemon of that version, or upgrade this one",
         ),
-        InternalFault::Store(fault)
-        | InternalFault::Blob(BlobError::Fault(fault))
-        | InternalFault::Spool(SpoolError::Fault(fault)) => tell_store(told, fault),
-        InternalFault::Blob(_)
+        InternalFault::Store(_)
+        | InternalFault::Blob(_)
         | InternalFault::Spool(_)
         | InternalFault::Encode(_)
         | InternalFault::Record { .. }
@@ -125,8 +126,35 @@ fn tell_internal(fault: &InternalFault) -> Told {
         | InternalFault::Decode { .. }
         | InternalFault::Sheet(_)
         | InternalFault::Task(_)
-        | InternalFault::Impossible(_) => told,
+        | InternalFault::Impossible(_) => match store_fault(fault) {
+            Some(fault) => tell_store(told, fault),
+            None => told,
+        },
     }
+}
+
+/// Returns the store's fault that is behind an error, be it wrapped as an error of reading.
+fn store_fault<'a>(error: &'a (dyn std::error::Error + 'static)) -> Option<&'a StoreFault> {
+    let mut next = Some(error);
+    while let Some(error) = next {
+        if let Some(fault) = error.downcast_ref() {
+            return Some(fault);
+        }
+        // These show their fault's source as their own.
+        if let Some(BlobError::Fault(fault)) = error.downcast_ref() {
+            return Some(fault);
+        }
+        if let Some(SpoolError::Fault(fault)) = error.downcast_ref() {
+            return Some(fault);
+        }
+        // An error of reading hides what it was made from: its source is that one's source.
+        let inner = error.downcast_ref::<std::io::Error>();
+        next = match inner.and_then(std::io::Error::get_ref) {
+            Some(inner) => Some(inner),
+            None => error.source(),
+        };
+    }
+    None
 }
 
 fn tell_store(told: Told, fault: &StoreFault) -> Told {
@@ -140,6 +168,11 @@ fn tell_store(told: Told, fault: &StoreFault) -> Told {
             Code::Unavailable,
             "STORE_AWAY",
             "the daemon can't reach its ledger; send the request again with the same request_id in a moment",
+        ),
+        StoreFault::Behind { .. } => told.but(
+            Code::Unavailable,
+            "STORE_BEHIND",
+            "the database lacks records that this daemon has seen in it; nothing was done, and nothing is until they are there again; tell whoever runs the daemon",
         ),
         StoreFault::Poisoned { .. } => told.but(
             Code::Unavailable,

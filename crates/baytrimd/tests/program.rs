@@ -3,10 +3,9 @@
 #![allow(clippy::unwrap_used, reason = "these are tests")]
 
 mod bearer;
+mod running;
 
-use std::io::{BufRead as _, BufReader};
 use std::path::Path;
-use std::process::{Child, Command, Output, Stdio};
 
 use baytrim_api::v1::job_service_client::JobServiceClient;
 use baytrim_api::v1::pull_service_client::PullServiceClient;
@@ -22,10 +21,11 @@ use tonic::Streaming;
 use tonic::transport::Channel;
 
 use bearer::Bearer;
+use running::{Running, run};
 
 /// The program, serving a directory; killed when dropped.
 struct Program {
-    child: Child,
+    running: Running,
     url: String,
     bearer: Bearer,
 }
@@ -37,55 +37,20 @@ async fn connect(url: &str) -> Channel {
 
 impl Program {
     fn start(data: &Path) -> Self {
-        let mut child = command(&["serve", "--listen", "127.0.0.1:0"])
-            .arg("--data")
-            .arg(data)
-            .stdout(Stdio::piped())
-            .spawn()
-            .unwrap();
-        let mut line = String::new();
-        let mut output = BufReader::new(child.stdout.take().unwrap());
-        output.read_line(&mut line).unwrap();
-        let url = line
-            .trim()
-            .strip_prefix("listening on ")
-            .unwrap()
-            .to_owned();
+        let running = Running::start(&["--data", data.to_str().unwrap()], &[]);
         let token = std::fs::read_to_string(data.join("owner.token")).unwrap();
-        let bearer = Bearer::of(&token);
-        Self { child, url, bearer }
+        Self {
+            url: running.url.clone(),
+            bearer: Bearer::of(&token),
+            running,
+        }
     }
 
     /// Sends a signal and waits for the end; returns the exit code, none after a kill.
     async fn signal(mut self, name: &'static str) -> Option<i32> {
-        let end = move || {
-            let id = self.child.id().to_string();
-            let sent = Command::new("kill")
-                .args(["-s", name, &id])
-                .status()
-                .unwrap();
-            assert!(sent.success());
-            self.child.wait().unwrap().code()
-        };
+        let end = move || self.running.signal(name);
         tokio::task::spawn_blocking(end).await.unwrap()
     }
-}
-
-impl Drop for Program {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-fn command(arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_baytrimd"));
-    command.args(arguments).env_clear().stderr(Stdio::null());
-    command
-}
-
-fn run(arguments: &[&str]) -> Output {
-    command(arguments).stderr(Stdio::piped()).output().unwrap()
 }
 
 fn job_file() -> String {

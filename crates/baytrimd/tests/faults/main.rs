@@ -49,7 +49,7 @@ fn owner() -> Bearer {
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn nothing_acknowledged_is_lost_whatever_fails() {
     assert!(
-        world::is_whole(2, Duration::from_secs(60)),
+        world::is_whole(2, Duration::from_secs(180)),
         "the nodes do not start"
     );
     let bearer = owner();

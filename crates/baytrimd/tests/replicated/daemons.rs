@@ -1,8 +1,8 @@
 //! Daemons as programs of their own, and what tests say to them.
 
-use std::io::{BufRead as _, BufReader, Read as _};
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Output, Stdio};
+use std::process::{Command, Output};
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use baytrim_api::v1::upload_pull_request::Message;
@@ -13,6 +13,8 @@ use tonic::transport::Channel;
 
 use crate::bearer::Bearer;
 pub use crate::fixtures::{job, log};
+use crate::running::Running;
+pub(crate) use crate::running::{command, run};
 
 static PLACES: AtomicU32 = AtomicU32::new(0);
 
@@ -105,19 +107,9 @@ pub fn words(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
 }
 
-pub fn command(arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_baytrimd"));
-    command.args(arguments).env_clear().stdin(Stdio::null());
-    command
-}
-
-pub fn run(arguments: &[&str]) -> Output {
-    command(arguments).output().unwrap()
-}
-
 /// A daemon that serves; killed when dropped.
 pub struct Daemon {
-    child: Child,
+    running: Running,
     pub channel: Channel,
     pub bearer: Bearer,
     metrics: String,
@@ -133,25 +125,12 @@ impl Daemon {
         let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
         let metrics = port.local_addr().unwrap().to_string();
         drop(port);
-        let mut child = command(&["serve", "--listen", "127.0.0.1:0"])
-            .args(place)
-            .env("BAYTRIM_METRICS_LISTEN", &metrics)
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
-        let mut line = String::new();
-        let mut output = BufReader::new(child.stdout.take().unwrap());
-        output.read_line(&mut line).unwrap();
-        let url = line
-            .trim()
-            .strip_prefix("listening on ")
-            .expect(&line)
-            .to_owned();
-        let channel = Channel::from_shared(url).unwrap().connect().await.unwrap();
+        let running = Running::start(place, &[("BAYTRIM_METRICS_LISTEN", &metrics)]);
+        let channel = Channel::from_shared(running.url.clone()).unwrap();
+        let channel = channel.connect().await.unwrap();
         let bearer = Bearer::of(token);
         Self {
-            child,
+            running,
             channel,
             bearer,
             metrics,
@@ -164,8 +143,7 @@ impl Daemon {
     }
 
     pub fn kill(&mut self) {
-        self.child.kill().unwrap();
-        self.child.wait().unwrap();
+        self.running.signal("KILL");
     }
 
     /// Returns one figure that the daemon counts.
@@ -188,13 +166,6 @@ impl Daemon {
             .unwrap()
             .parse()
             .unwrap()
-    }
-}
-
-impl Drop for Daemon {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
     }
 }
 

@@ -3,11 +3,14 @@
 
 #[path = "../bearer/mod.rs"]
 mod bearer;
+mod behind;
 mod daemons;
 mod fixtures;
 mod kept;
 mod moving;
 mod outage;
+#[path = "../running/mod.rs"]
+mod running;
 mod shared;
 mod streams;
 mod upgrade;

@@ -12,7 +12,7 @@ use tonic_health::pb::health_client::HealthClient;
 use crate::cluster::Node;
 use crate::daemons::{Daemon, job, run, words};
 
-async fn until(daemon: &Daemon, service: &str, wanted: ServingStatus) {
+pub(crate) async fn until(daemon: &Daemon, service: &str, wanted: ServingStatus) {
     let mut health = HealthClient::new(daemon.channel.clone());
     let request = HealthCheckRequest {
         service: service.to_owned(),

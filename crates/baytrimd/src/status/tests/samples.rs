@@ -9,7 +9,7 @@ use baytrim_intake::IntakeError;
 use baytrim_intake::error::{Misreading, NoHeader};
 use baytrim_intake::place::CellPlace;
 use baytrim_jobs::codec::DecodeError;
-use baytrim_ledger::{AppendError, Damage, StoreFault};
+use baytrim_ledger::{AppendError, BlobError, Damage, StoreFault};
 use baytrim_model::channel::{Quantity, Unit};
 use baytrim_model::field::FieldError;
 use baytrim_model::ids::{BayName, JobId};
@@ -331,6 +331,30 @@ fn own() -> Vec<Fault> {
     ]
 }
 
+/// What a database does that a disk does not.
+fn away() -> Vec<Fault> {
+    let io = || std::io::Error::other("/var/lib/secret/place");
+    vec![
+        // While a blob was read, and while a log was.
+        InternalFault::Blob(BlobError::Fault(StoreFault::Away {
+            what: "reading a blob".to_owned(),
+            source: io(),
+        }))
+        .into(),
+        Fault::from(IntakeError::Unreadable {
+            source_name: "pull.csv".to_owned(),
+            source: std::io::Error::other(StoreFault::Away {
+                what: "reading a blob".to_owned(),
+                source: io(),
+            }),
+        }),
+        Fault::from(StoreFault::Behind {
+            stream: "job/quoll-1".parse().expect("a name"),
+            seq: 7,
+        }),
+    ]
+}
+
 /// Returns one fault of every kind.
 pub(super) fn all() -> Vec<Fault> {
     [
@@ -340,6 +364,7 @@ pub(super) fn all() -> Vec<Fault> {
         streams(),
         access::access(),
         own(),
+        away(),
     ]
     .into_iter()
     .flatten()
