@@ -9,6 +9,7 @@
 set -euo pipefail
 here=$BAYTRIM_TEST_NODES
 bin=$BAYTRIM_TEST_POSTGRES_BIN
+patroni=${BAYTRIM_TEST_PATRONI:-patroni}
 nodes=(a b c)
 declare -A ip=([a]=10.77.0.1 [b]=10.77.0.2 [c]=10.77.0.3 [d1]=10.77.0.11 [d2]=10.77.0.12 [d3]=10.77.0.13 [hub]=10.77.0.100)
 
@@ -24,12 +25,12 @@ pids() {
 }
 
 signal() {
-    local signal=$1 all
+    local signal=$1 all=()
     shift
     # Twice: what is started between the list and the signal is in the second list.
     for _ in 1 2; do
-        all=$(pids "$@")
-        [ -z "$all" ] || kill "-$signal" $all 2>/dev/null || true
+        mapfile -t all < <(pids "$@")
+        [ "${#all[@]}" -eq 0 ] || kill "-$signal" "${all[@]}" 2>/dev/null || true
     done
 }
 
@@ -58,11 +59,11 @@ restapi: {listen: '${ip[$node]}:8008', connect_address: '${ip[$node]}:8008'}
 etcd3: {hosts: ['10.77.0.1:2379', '10.77.0.2:2379', '10.77.0.3:2379']}
 bootstrap:
   dcs:
-    ttl: ${BAYTRIM_TEST_TTL:-12}
+    ttl: 20
     loop_wait: 2
     retry_timeout: 4
     maximum_lag_on_failover: 104857600
-    master_start_timeout: 0
+    primary_start_timeout: 0
     synchronous_mode: true
     synchronous_mode_strict: true
     postgresql:
@@ -88,7 +89,7 @@ YAML
 }
 
 start() {
-    local node=$1 cluster= other
+    local node=$1 cluster='' other
     # What was killed leaves half-dead children for a moment.
     for _ in $(seq 50); do [ -n "$(pids "$node")" ] || break; sleep 0.1; done
     for other in "${nodes[@]}"; do cluster+="$other=http://${ip[$other]}:2380,"; done
@@ -99,7 +100,7 @@ start() {
         --listen-client-urls "http://${ip[$node]}:2379" --advertise-client-urls "http://${ip[$node]}:2379" \
         --initial-cluster "${cluster%,}" --initial-cluster-state "$([ -d etcd/member ] && echo existing || echo new)" \
         </dev/null >>etcd.log 2>&1 &
-    in_node "$node" setpriv --reuid postgres --regid postgres --clear-groups patroni patroni.yml </dev/null >>patroni.log 2>&1 &
+    in_node "$node" setpriv --reuid postgres --regid postgres --clear-groups "$patroni" patroni.yml </dev/null >>patroni.log 2>&1 &
 }
 
 primary() {
