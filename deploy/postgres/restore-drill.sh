@@ -7,7 +7,7 @@
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 programs=$(realpath "${1:-target/release}")
-pg=$(ls -d /usr/lib/postgresql/*/bin | sort -V | tail -1)
+pg=$(compgen -G '/usr/lib/postgresql/*/bin' | sort -V | tail -1)
 work=$(mktemp -d "${TMPDIR:-/tmp}/baytrim-drill.XXXXXX")
 daemon=
 # A database server never runs as root.
