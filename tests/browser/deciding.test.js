@@ -149,6 +149,7 @@ test("two windows: the second is told who was first", async () => {
   await one.page.getByRole("status").waitFor();
   await other.page.getByLabel("Why (the record keeps it)").fill("not convinced");
   await other.page.locator("button.reject").click();
+  await other.page.getByText("Nothing was recorded").waitFor();
   const text = await other.page.locator("main").innerText();
   assert.match(text, /Approved by R\. Quenby/);
   assert.match(text, /Nothing was recorded.*approved by R\. Quenby already/s);
@@ -165,6 +166,7 @@ test("a stale proposal says so, with the command that helps", async () => {
   shop.review("approve", "plover-690/c1", "--reason", "first");
   await sign(page);
   await page.locator("button.approve").click();
+  await page.getByText("Nothing was recorded").waitFor();
   const text = await page.locator("main").innerText();
   assert.match(text, /Nothing was recorded.*stale.*baytrim propose plover-690/s);
   assert.equal(recorded("c2").state, "stale");
