@@ -4,6 +4,7 @@ mod identify;
 mod scene;
 #[cfg(test)]
 mod tests;
+mod thin;
 mod told;
 
 use baytrim_model::bay::{DelayChoice, DelayModel};
@@ -15,15 +16,14 @@ use baytrim_model::pull::{DelayFound, DelaySource};
 use crate::context::PullContext;
 use crate::film::Film;
 use crate::frame::Frame;
-use crate::gate::rules::on_axis;
-use crate::gate::{GateLine, JudgedRow};
+use crate::gate::JudgedRow;
 use crate::hat::HatFinder;
 use crate::pipeline::Pipeline;
 use crate::read::ReadError;
 use crate::row::{Columns, Row};
 use crate::surface::Surface;
 
-use self::scene::SceneRow;
+use self::scene::{Scene, SceneRow};
 
 /// Cycles from induction to exhaust; common practice has one to one and a half.
 const CYCLES: f64 = 1.2;
@@ -116,9 +116,6 @@ pub fn transport_s(
         .collect())
 }
 
-/// Seconds between the rows that the delay is searched on: several in a lag, and no more.
-const SCENE_STEP_S: f64 = 0.019;
-
 /// Finds the delay of a pull from its rows, where the choice is to identify it.
 ///
 /// The surface is fitted with the prior's delay first and with the delay found then once more.
@@ -132,16 +129,18 @@ pub(crate) fn of_pull(choice: DelayChoice, frame: &Frame, columns: &Columns<'_>)
         DelayChoice::Expect(belief) => Some(belief),
         _ => None,
     };
+    let rows = thin::judged(frame, columns);
+    let mut start = None;
     for _ in 0..PASSES {
         let mut pipeline = Pipeline::new(frame.clone(), found.model, true);
-        for row in 0..columns.len() {
-            pipeline.push(columns.row(row));
+        for judged in &rows {
+            pipeline.pass(judged);
         }
         let evidence = pipeline.into_evidence(relative_error(&found));
         let theta = crate::fit::surface_of(&frame.axes, &evidence);
-        let scene = scene_of(frame, columns, &theta);
-        match identify::identify(&scene, &physics, belief.as_ref()) {
-            Some(better) => found = better,
+        let scene = scene_of(frame, &rows, &theta);
+        match identify::identify(&scene, &physics, belief.as_ref(), start) {
+            Some((place, better)) => (start, found) = (Some(place), better),
             None => break,
         }
     }
@@ -161,51 +160,28 @@ pub(crate) fn relative_error(found: &DelayFound) -> f64 {
 /// Passes of fitting the surface and searching the delay.
 const PASSES: usize = 2;
 
-fn scene_of(frame: &Frame, columns: &Columns<'_>, theta: &[f64]) -> Vec<SceneRow> {
-    let mut line = GateLine::new(&frame.gates, frame.evidence);
-    let mut finder = HatFinder::default();
+fn scene_of(frame: &Frame, rows: &[JudgedRow], theta: &[f64]) -> Scene {
     let mut surface = Surface::new(&frame.axes);
     let mut film = Film::default();
-    let mut scene: Vec<SceneRow> = Vec::new();
+    let mut scene: Vec<SceneRow> = Vec::with_capacity(rows.len());
     let mut restarts = true;
-    for index in 0..=columns.len() {
-        let finished = index == columns.len();
-        if !finished {
-            let row = columns.row(index);
-            if row.makes_exhaust() {
-                let hat = finder.find(&frame.axes, row.rpm, row.plate_percent);
-                let inside = on_axis(&frame.axes.rpm, row.rpm)
-                    && on_axis(&frame.axes.plate_percent, row.plate_percent);
-                line.push(row, hat, inside);
-            }
+    for judged in rows {
+        restarts |= judged.restarts;
+        if !judged.row.makes_exhaust() {
+            continue;
         }
-        while let Some(judged) = line.pop(finished) {
-            restarts |= judged.restarts;
-            let row = &judged.row;
-            let step_s = match scene.last() {
-                Some(last) if !restarts => row.offset_s - last.offset_s,
-                _ => f64::INFINITY,
-            };
-            if !row.offset_s.is_finite() || step_s < SCENE_STEP_S {
-                continue;
-            }
-            if restarts {
-                film.restart();
-            }
-            let step_s = if restarts { 0.0 } else { step_s };
-            scene.push(scene_row(
-                frame,
-                &judged,
-                theta,
-                &mut surface,
-                &mut film,
-                step_s,
-                restarts,
-            ));
-            restarts = false;
+        let step_s = match scene.last() {
+            Some(last) if !restarts => judged.row.offset_s - last.offset_s,
+            _ => 0.0,
+        };
+        if restarts {
+            film.restart();
         }
+        let row = scene_row(frame, judged, theta, &mut surface, &mut film, step_s);
+        scene.push(SceneRow { restarts, ..row });
+        restarts = false;
     }
-    scene
+    Scene::new(scene)
 }
 
 fn scene_row(
@@ -215,7 +191,6 @@ fn scene_row(
     surface: &mut Surface,
     film: &mut Film,
     step_s: f64,
-    restarts: bool,
 ) -> SceneRow {
     let (row, hat) = (&judged.row, &judged.hat);
     let filling = frame.filling(row, hat);
@@ -260,6 +235,6 @@ fn scene_row(
             f64::NAN
         },
         made: SceneRow::made(film, step_s, richness, filling * rpm, on, unknown),
-        restarts,
+        restarts: judged.restarts,
     }
 }

@@ -124,8 +124,8 @@ pub fn lag_weights(step_s: f64, tau_s: f64) -> (f64, f64, f64) {
         return (0.0, 0.0, 1.0);
     }
     let steps = step_s / tau_s;
-    let keep = (-steps).exp();
-    let ramp = -(-steps).exp_m1() / steps;
+    let gone = -(-steps).exp_m1();
+    let (keep, ramp) = (1.0 - gone, gone / steps);
     (keep, ramp - keep, 1.0 - ramp)
 }
 

@@ -127,7 +127,8 @@ impl Pipeline {
         }
     }
 
-    fn pass(&mut self, judged: &JudgedRow) {
+    /// Takes a row in that the gates have judged already.
+    pub(crate) fn pass(&mut self, judged: &JudgedRow) {
         let row = &judged.row;
         if !row.offset_s.is_finite() || row.offset_s <= self.last_s && !judged.restarts {
             let refused_by = judged.refused_by.or(Some(GateName::Clock));

@@ -10,7 +10,7 @@ use baytrim_model::bay::{DelayBelief, DelayModel};
 use baytrim_model::pull::DelayFound;
 use nalgebra::{Matrix3, Vector3};
 
-use super::scene::{Left, Place, SceneRow, badness, left_over, robust_sd, weigh};
+use super::scene::{Left, Place, Scene, badness, robust_sd, weigh};
 use super::told::{Told, verdict};
 use super::{CYCLES_SD, GAS_LOG_SD, LAG_LOG_SD};
 
@@ -23,10 +23,13 @@ const DIFFERENCE: Place = [0.05, 0.05, 0.06];
 const STARTS: [f64; 7] = [-1.2, -0.6, 0.0, 0.5, 1.0, 1.5, 2.0];
 /// Rounds of Gauss-Newton steps.
 const ROUNDS: usize = 6;
+/// Share of the prior's standard deviations below which a step ends the search.
+const STEP_MIN: f64 = 0.02;
 /// Fewest usable rows.
 const ROWS_MIN: usize = 100;
+
 struct Search<'a> {
-    rows: &'a [SceneRow],
+    scene: &'a Scene,
     prior: Place,
     prior_sd: Place,
     weights: Vec<f64>,
@@ -43,7 +46,7 @@ pub(super) fn place_of(model: &DelayModel) -> Place {
 
 impl Search<'_> {
     fn left(&self, place: &Place) -> Left {
-        left_over(self.rows, place, &self.weights)
+        self.scene.left_over(place, &self.weights)
     }
 
     fn prior_badness(&self, place: &Place) -> f64 {
@@ -108,6 +111,43 @@ impl Search<'_> {
         (square, -step)
     }
 
+    /// Returns the best of the starts.
+    fn first_place(&mut self) -> Place {
+        let starts =
+            STARTS.map(|start| bounded([self.prior[0], self.prior[1] + start, self.prior[2]]));
+        let lefts = starts.map(|start| self.left(&start));
+        let sds = lefts.iter().map(|left| robust_sd(&left.residual));
+        self.sd = sds.fold(f64::INFINITY, f64::min);
+        let mut place = self.prior;
+        let mut best = f64::INFINITY;
+        for (start, left) in starts.iter().zip(&lefts) {
+            let total = self.total(start, left);
+            if total < best {
+                (best, place) = (total, *start);
+            }
+        }
+        place
+    }
+
+    /// Returns whether a step changes nothing that anybody would notice.
+    fn is_small(&self, step: &Vector3<f64>) -> bool {
+        (0..3).all(|part| step[part].abs() < STEP_MIN * self.prior_sd[part])
+    }
+
+    /// Goes as far along `step` as it helps; none where it helps nowhere.
+    fn better(&self, place: &Place, left: &Left, step: &Vector3<f64>) -> Option<Place> {
+        let here = self.total(place, left);
+        let mut share = 1.0;
+        while share >= 0.1 {
+            let tried = bounded(std::array::from_fn(|part| place[part] + share * step[part]));
+            if self.total(&tried, &self.left(&tried)) < here {
+                return Some(tried);
+            }
+            share *= 0.4;
+        }
+        None
+    }
+
     fn reweigh(&mut self, left: &Left) {
         self.sd = robust_sd(&left.residual);
         weigh(left, self.sd, &mut self.weights);
@@ -121,58 +161,38 @@ fn bounded(mut place: Place) -> Place {
     place
 }
 
-/// Finds the delay; none when the pull has too few usable rows. `belief` is what earlier pulls in the bay told.
+/// Finds the delay and the place that the pull alone tells; none when it has too few usable rows. `belief` is what
+/// earlier pulls in the bay told; `start` is the place that an earlier search of the same pull found.
 pub(super) fn identify(
-    rows: &[SceneRow],
+    scene: &Scene,
     prior: &DelayModel,
     belief: Option<&DelayBelief>,
-) -> Option<DelayFound> {
+    start: Option<Place>,
+) -> Option<(Place, DelayFound)> {
+    let rows = scene.rows();
     let usable = rows.iter().filter(|row| row.phi.is_finite()).count();
     if usable < ROWS_MIN {
         return None;
     }
     let mut search = Search {
-        rows,
+        scene,
         prior: place_of(prior),
         prior_sd: [CYCLES_SD, GAS_LOG_SD, LAG_LOG_SD],
         weights: vec![1.0; rows.len()],
         sd: 1.0,
     };
-    let starts =
-        STARTS.map(|start| bounded([search.prior[0], search.prior[1] + start, search.prior[2]]));
-    let lefts = starts.map(|start| search.left(&start));
-    search.sd = lefts
-        .iter()
-        .map(|left| robust_sd(&left.residual))
-        .fold(f64::INFINITY, f64::min);
-    let mut place = search.prior;
-    let mut best = f64::INFINITY;
-    for (start, left) in starts.iter().zip(&lefts) {
-        let total = search.total(start, left);
-        if total < best {
-            (best, place) = (total, *start);
-        }
-    }
+    let mut place = start.unwrap_or_else(|| search.first_place());
     let mut precision = Matrix3::identity();
     for _ in 0..ROUNDS {
         let left = search.left(&place);
         search.reweigh(&left);
-        let here = search.total(&place, &left);
         let (square, step) = search.step(&place, &left);
         precision = square;
-        let mut share = 1.0;
-        let moved = loop {
-            let tried = bounded(std::array::from_fn(|part| place[part] + share * step[part]));
-            if search.total(&tried, &search.left(&tried)) < here {
-                break Some(tried);
-            }
-            share *= 0.4;
-            if share < 0.1 {
-                break None;
-            }
-        };
-        match moved {
-            Some(tried) => place = tried,
+        if search.is_small(&step) {
+            break;
+        }
+        match search.better(&place, &left, &step) {
+            Some(better) => place = better,
             None => break,
         }
     }
@@ -182,5 +202,5 @@ pub(super) fn identify(
         prior: search.prior,
         prior_sd: search.prior_sd,
     };
-    Some(verdict(rows, &own, belief))
+    Some((place, verdict(rows, &own, belief)))
 }

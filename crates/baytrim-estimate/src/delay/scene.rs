@@ -13,6 +13,8 @@ use crate::frame::{LAG_S_MAX, MIXING_SHARE};
 
 /// Scalars that travel: A, each B, and the share of exhaust that nothing is known of.
 const SCALARS: usize = 2 + FILM_STATES;
+/// Those of them that explain a reading.
+const TERMS: usize = 1 + FILM_STATES;
 /// Time constant of what is taken out of the residual as slow: errors of the surface, offsets. Seconds.
 const SLOW_S: f64 = 0.3;
 /// A reading counts only when less than this share of its exhaust is unknown.
@@ -69,61 +71,96 @@ pub(super) struct Left {
     pub(super) row: Vec<u32>,
 }
 
-/// Returns the residuals that a delay leaves, after the best coefficients; `weights` by row.
-pub(super) fn left_over(rows: &[SceneRow], place: &Place, weights: &[f64]) -> Left {
-    let clocks = clocks(rows);
-    let (gas_l, lag_s) = (place[1].exp(), place[2].exp());
-    let mut state = [0.0; SCALARS];
-    let mut last_input: Option<[f64; SCALARS]> = None;
-    let mut before: Option<(f64, f64, [f64; SCALARS])> = None;
-    let mut whitened: Vec<(u32, f64, [f64; SCALARS])> = Vec::with_capacity(rows.len());
-    let mut origin = Origin::default();
-    let mut last_s = 0.0;
-    for (index, row) in rows.iter().enumerate() {
-        if row.restarts {
-            (last_input, before) = (None, None);
-            origin = Origin {
-                start: index,
-                leaving: index,
-                made: index,
-            };
+/// The rows of a pull as the search sees them, with what no delay changes.
+#[derive(Debug, Clone)]
+pub(super) struct Scene {
+    rows: Vec<SceneRow>,
+    /// Cycles run and litres flowed.
+    clocks: Vec<[f64; 2]>,
+    /// How much of a slow error is left since the row before, and the scale that makes what is new of size one.
+    whitening: Vec<(f64, f64)>,
+}
+
+impl Scene {
+    pub(super) fn new(rows: Vec<SceneRow>) -> Self {
+        let clocks = clocks(&rows);
+        let steps = rows.windows(2).map(|pair| {
+            let memory = (-(pair[1].offset_s - pair[0].offset_s) / SLOW_S).exp();
+            (memory, 1.0 / (1.0 - memory * memory).sqrt())
+        });
+        let whitening = std::iter::once((0.0, 1.0)).chain(steps).collect();
+        Self {
+            rows,
+            clocks,
+            whitening,
         }
-        let Some(share) = origin.advance(&clocks, index, place[0], (1.0 - MIXING_SHARE) * gas_l)
-        else {
-            continue;
-        };
-        let first = rows[origin.made].made;
-        let next = rows[(origin.made + 1).min(index)].made;
-        let input: [f64; SCALARS] =
-            std::array::from_fn(|scalar| first[scalar] + share * (next[scalar] - first[scalar]));
-        match last_input {
-            Some(last_input) => {
-                let lag_s = (lag_s + MIXING_SHARE * gas_l * row.s_per_l).min(LAG_S_MAX);
-                let (keep, early, late) = lag_weights(row.offset_s - last_s, lag_s);
-                for (scalar, slot) in state.iter_mut().enumerate() {
-                    *slot = keep * *slot + early * last_input[scalar] + late * input[scalar];
-                }
-            }
-            None => state = input,
-        }
-        (last_input, last_s) = (Some(input), row.offset_s);
-        if !row.phi.is_finite() || state[SCALARS - 1] > UNKNOWN_SHARE_MAX {
-            before = None;
-            continue;
-        }
-        if let Some((before_s, phi, was)) = before {
-            let memory = (-(row.offset_s - before_s) / SLOW_S).exp();
-            let scale = 1.0 / (1.0 - memory * memory).sqrt();
-            let mut columns = [0.0; SCALARS];
-            for (scalar, slot) in columns.iter_mut().enumerate() {
-                *slot = (state[scalar] - memory * was[scalar]) * scale;
-            }
-            let value = (row.phi - memory * phi) * scale;
-            whitened.push((u32::try_from(index).unwrap_or(u32::MAX), value, columns));
-        }
-        before = Some((row.offset_s, row.phi, state));
     }
-    regress(whitened, weights)
+
+    pub(super) fn rows(&self) -> &[SceneRow] {
+        &self.rows
+    }
+
+    /// Returns the residuals that a delay leaves, after the best coefficients; `weights` by row.
+    pub(super) fn left_over(&self, place: &Place, weights: &[f64]) -> Left {
+        let (gas_l, lag_s) = (place[1].exp(), place[2].exp());
+        let mut state = [0.0; SCALARS];
+        let mut last_input: Option<[f64; SCALARS]> = None;
+        let mut before: Option<(f64, [f64; SCALARS])> = None;
+        let mut whitened = Vec::with_capacity(self.rows.len());
+        let mut origin = Origin::default();
+        let mut last_s = 0.0;
+        for (index, row) in self.rows.iter().enumerate() {
+            if row.restarts {
+                (last_input, before) = (None, None);
+                origin = Origin::at(index);
+            }
+            let pipe_l = (1.0 - MIXING_SHARE) * gas_l;
+            let Some(share) = origin.advance(&self.clocks, index, place[0], pipe_l) else {
+                continue;
+            };
+            let input = self.made(&origin, index, share);
+            match last_input {
+                Some(last_input) => {
+                    let lag_s = (lag_s + MIXING_SHARE * gas_l * row.s_per_l).min(LAG_S_MAX);
+                    let (keep, early, late) = lag_weights(row.offset_s - last_s, lag_s);
+                    for (scalar, slot) in state.iter_mut().enumerate() {
+                        *slot = keep * *slot + early * last_input[scalar] + late * input[scalar];
+                    }
+                }
+                None => state = input,
+            }
+            (last_input, last_s) = (Some(input), row.offset_s);
+            if !row.phi.is_finite() || state[SCALARS - 1] > UNKNOWN_SHARE_MAX {
+                before = None;
+                continue;
+            }
+            if let Some((phi, was)) = before {
+                let (memory, scale) = self.whitening[index];
+                let new = |now: f64, was: f64| (now - memory * was) * scale;
+                whitened.push(Whitened {
+                    row: u32::try_from(index).unwrap_or(u32::MAX),
+                    value: new(row.phi, phi),
+                    columns: std::array::from_fn(|term| new(state[term], was[term])),
+                });
+            }
+            before = Some((row.phi, state));
+        }
+        regress(&whitened, weights)
+    }
+
+    /// Returns what was made `share` of the way from the row of `origin` to the next.
+    fn made(&self, origin: &Origin, now: usize, share: f64) -> [f64; SCALARS] {
+        let first = &self.rows[origin.made].made;
+        let next = &self.rows[(origin.made + 1).min(now)].made;
+        std::array::from_fn(|scalar| first[scalar] + share * (next[scalar] - first[scalar]))
+    }
+}
+
+/// One usable row without what it shares with the row before.
+struct Whitened {
+    row: u32,
+    value: f64,
+    columns: [f64; TERMS],
 }
 
 /// Cycles run and litres flowed up to each row since the last restart.
@@ -155,6 +192,14 @@ struct Origin {
 }
 
 impl Origin {
+    fn at(start: usize) -> Self {
+        Self {
+            start,
+            leaving: start,
+            made: start,
+        }
+    }
+
     /// Moves on to the row `now` and returns how far between the row `made` and the next the gas was made.
     fn advance(
         &mut self,
@@ -187,29 +232,24 @@ impl Origin {
 }
 
 /// Takes out what A and the films explain, by weighted least squares with weak priors on the films.
-fn regress(whitened: Vec<(u32, f64, [f64; SCALARS])>, weights: &[f64]) -> Left {
+fn regress(whitened: &[Whitened], weights: &[f64]) -> Left {
     let mut square = Matrix3::zeros();
     let mut right = Vector3::zeros();
-    for (row, value, columns) in &whitened {
-        let weight = weights.get(*row as usize).copied().unwrap_or(1.0);
-        let x = Vector3::new(columns[0], columns[1], columns[2]);
+    for one in whitened {
+        let weight = weights.get(one.row as usize).copied().unwrap_or(1.0);
+        let x = Vector3::from(one.columns);
         square += weight * x * x.transpose();
-        right += weight * x * *value;
+        right += weight * x * one.value;
     }
     square += Matrix3::identity() * 1e-3;
     let found = square
         .cholesky()
         .map_or(Vector3::new(1.0, 0.0, 0.0), |factor| factor.solve(&right));
-    let (row, residual) = whitened
-        .into_iter()
-        .map(|(row, value, columns)| {
-            (
-                row,
-                value - found[0] * columns[0] - found[1] * columns[1] - found[2] * columns[2],
-            )
-        })
-        .unzip();
-    Left { residual, row }
+    let left = |one: &Whitened| one.value - found.dot(&Vector3::from(one.columns));
+    Left {
+        residual: whitened.iter().map(left).collect(),
+        row: whitened.iter().map(|one| one.row).collect(),
+    }
 }
 
 /// Returns a robust standard deviation.

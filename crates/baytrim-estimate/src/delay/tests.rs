@@ -10,7 +10,7 @@ use std::path::Path;
 use baytrim_model::bay::DelayModel;
 
 use super::identify::identify;
-use super::scene::SceneRow;
+use super::scene::{Scene, SceneRow};
 use crate::film::Film;
 use crate::frame::MIXING_SHARE;
 
@@ -39,10 +39,10 @@ fn log(name: &str, header_rows: usize) -> Option<Vec<Vec<f64>>> {
     Some(text.lines().skip(header_rows).map(cells).collect())
 }
 
-/// Returns rows in which `made` is the richness of the gas where the line begins and `read` what comes out of it.
-fn rows(made: &[f64], fuelled: &[bool], read: &[f64], step_s: f64) -> Vec<SceneRow> {
+/// Returns a scene in which `made` is the richness of the gas where the line begins and `read` what comes out of it.
+fn scene(made: &[f64], fuelled: &[bool], read: &[f64], step_s: f64) -> Scene {
     let mut film = Film::default();
-    (0..made.len())
+    let rows = (0..made.len())
         .map(|row| SceneRow {
             offset_s: row as f64 * step_s,
             cycle_s: NO_CYCLE_S,
@@ -58,7 +58,8 @@ fn rows(made: &[f64], fuelled: &[bool], read: &[f64], step_s: f64) -> Vec<SceneR
             ),
             restarts: row == 0,
         })
-        .collect()
+        .collect();
+    Scene::new(rows)
 }
 
 fn median(mut values: Vec<f64>) -> f64 {
@@ -86,8 +87,8 @@ fn fuel_cuts_tell_the_delay_of_an_oxygen_analyser() {
         .iter()
         .map(|oxygen| (air - oxygen) / (air - usual))
         .collect();
-    let rows = rows(&vec![1.0; read.len()], &fuelled, &read, STEP_S);
-    let found = identify(&rows, &PRIOR, None).expect("rows enough");
+    let scene = scene(&vec![1.0; read.len()], &fuelled, &read, STEP_S);
+    let (_, found) = identify(&scene, &PRIOR, None, None).expect("rows enough");
 
     // The same cut by cut, without any model: when oxygen has gone a share of the way to that of air.
     let gone = |share: f64| {
@@ -131,7 +132,8 @@ fn the_air_fuel_ratio_tells_the_delay_of_carbon_dioxide() {
     let made: Vec<f64> = log.iter().map(|row| richness(row[6])).collect();
     let read: Vec<f64> = log.iter().map(|row| row[3] / 14.2).collect();
     let fuelled = vec![true; made.len()];
-    let found = identify(&rows(&made, &fuelled, &read, 1.0), &PRIOR, None).expect("rows enough");
+    let scene = scene(&made, &fuelled, &read, 1.0);
+    let (_, found) = identify(&scene, &PRIOR, None, None).expect("rows enough");
 
     let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
     let agreement = |lag: usize| {

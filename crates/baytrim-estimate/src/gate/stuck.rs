@@ -109,11 +109,7 @@ impl Stuck {
         if let Some(held) = self.held {
             self.has_moved |= !held.is_nan();
             if !self.is_found && !held.is_nan() {
-                if self.habit.len() == HABIT {
-                    self.habit.pop_front();
-                }
-                self.habit.push_back(self.last_s - self.since_s);
-                self.usual_s = self.habit.iter().fold(0.0, |max: f64, &hold| max.max(hold));
+                self.learn(self.last_s - self.since_s);
             }
         }
         self.held = Some(value);
@@ -121,6 +117,18 @@ impl Stuck {
         self.rpm = (f64::INFINITY, f64::NEG_INFINITY);
         self.plate = (f64::INFINITY, f64::NEG_INFINITY);
         self.is_found = false;
+    }
+
+    /// Takes a hold into the habit, in place of the oldest.
+    fn learn(&mut self, hold_s: f64) {
+        let full = self.habit.len() == HABIT;
+        let oldest_s = full.then(|| self.habit.pop_front()).flatten();
+        self.habit.push_back(hold_s);
+        if oldest_s.is_some_and(|oldest_s| oldest_s >= self.usual_s) {
+            self.usual_s = self.habit.iter().fold(0.0, |max: f64, &hold| max.max(hold));
+        } else {
+            self.usual_s = self.usual_s.max(hold_s);
+        }
     }
 
     fn others_moved(&self) -> bool {
