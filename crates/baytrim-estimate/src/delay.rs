@@ -14,7 +14,7 @@ use baytrim_model::gate::GateName;
 use baytrim_model::pull::{DelayFound, DelaySource};
 
 use crate::context::PullContext;
-use crate::film::Film;
+use crate::film::{Film, Lead};
 use crate::frame::Frame;
 use crate::gate::JudgedRow;
 use crate::hat::HatFinder;
@@ -163,6 +163,7 @@ const PASSES: usize = 2;
 fn scene_of(frame: &Frame, rows: &[JudgedRow], theta: &[f64]) -> Scene {
     let mut surface = Surface::new(&frame.axes);
     let mut film = Film::default();
+    let mut lead = Lead::default();
     let mut scene: Vec<SceneRow> = Vec::with_capacity(rows.len());
     let mut restarts = true;
     for judged in rows {
@@ -176,8 +177,17 @@ fn scene_of(frame: &Frame, rows: &[JudgedRow], theta: &[f64]) -> Scene {
         };
         if restarts {
             film.restart();
+            lead.restart();
         }
-        let row = scene_row(frame, judged, theta, &mut surface, &mut film, step_s);
+        let row = scene_row(
+            frame,
+            judged,
+            theta,
+            &mut surface,
+            &mut film,
+            &mut lead,
+            step_s,
+        );
         scene.push(SceneRow { restarts, ..row });
         restarts = false;
     }
@@ -190,6 +200,7 @@ fn scene_row(
     theta: &[f64],
     surface: &mut Surface,
     film: &mut Film,
+    lead: &mut Lead,
     step_s: f64,
 ) -> SceneRow {
     let (row, hat) = (&judged.row, &judged.hat);
@@ -225,6 +236,7 @@ fn scene_row(
     let rpm = row.rpm.max(200.0);
     let on = if flagged { 0.0 } else { 1.0 };
     let at_stop = row.lambda >= frame.gates.sensor_lambda_max * 0.98;
+    let led = lead.advance(step_s, filling, frame.engine.cycle_s(rpm));
     SceneRow {
         offset_s: row.offset_s,
         cycle_s: frame.engine.cycle_s(rpm),
@@ -234,7 +246,7 @@ fn scene_row(
         } else {
             f64::NAN
         },
-        made: SceneRow::made(film, step_s, richness, filling * rpm, on, unknown),
+        made: SceneRow::made(film, step_s, richness, filling * rpm, on, led, unknown),
         restarts: judged.restarts,
     }
 }

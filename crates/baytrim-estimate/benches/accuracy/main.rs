@@ -6,6 +6,8 @@
 //! Engines were tuned on seeds 1 to 20 and 1001 to 1040; report on seeds from 201. The sensor has no bias here,
 //! since no pull can see one; pulls have offsets of their own, sensors drift, readings are rounded and late.
 //! `given`: the delay is told, which shows what its identification costs. `noise`: factor on all noise.
+//! `delay ms`: root mean square error of the transport delay with the plate open; `in2se`: percent of delays (with lag,
+//! at the middle of a pull) within two of their standard errors.
 //! `lean`: of the nodes that a proposal makes leaner, the percentage that ends leaner than its target in truth;
 //! `over wall`: how many of all end leaner than the leanest lambda permitted.
 #![allow(clippy::disallowed_methods, reason = "a bench measures time")]
@@ -22,6 +24,7 @@ use baytrim_estimate::{FitSettings, PullContext, PullEvidence, delay, fit, read_
 use baytrim_model::bay::{DelayChoice, DelayModel};
 use baytrim_model::channel::{EvidenceKind, Quantity};
 use baytrim_model::limits::Limits;
+use baytrim_model::pull::DelayFound;
 use baytrim_testkit::bay::BayOptions;
 use baytrim_testkit::drive::PullKind;
 use baytrim_testkit::simulate::{SimulatedPull, simulate};
@@ -73,6 +76,8 @@ struct Score {
     too_lean: u32,
     over_wall: u32,
     delay_ms: f64,
+    /// Error of delay and lag at each pull's typical point over its standard error.
+    delays_over_se: Vec<f64>,
     lag_ms: f64,
     accepted: f64,
     nodes: f64,
@@ -90,8 +95,12 @@ fn rms(values: impl Iterator<Item = f64>) -> f64 {
     (sum / count.max(1.0)).sqrt()
 }
 
-/// Returns the root mean square error of the transport delay over the rows of a pull, milliseconds.
-fn delay_error_ms(context: &PullContext<'_>, model: &DelayModel, pull: &SimulatedPull) -> f64 {
+/// Returns the delay found and the true one, lag not included, at rows of a pull with the plate open, seconds.
+fn delays_s(
+    context: &PullContext<'_>,
+    model: &DelayModel,
+    pull: &SimulatedPull,
+) -> Vec<(f64, f64)> {
     let rpm = pull.samples.channel(Quantity::EngineSpeed).expect("logged");
     let plate = pull.samples.channel(Quantity::PlateAngle).expect("logged");
     let open = |row: &usize| !pull.rows.cut[*row] && plate[*row] > 2.0;
@@ -99,8 +108,23 @@ fn delay_error_ms(context: &PullContext<'_>, model: &DelayModel, pull: &Simulate
     let rows: Vec<usize> = rows.collect();
     let points: Vec<(f64, f64)> = rows.iter().map(|&row| (rpm[row], plate[row])).collect();
     let found = delay::transport_s(context, model, &points).expect("shapes fit");
-    let pairs = rows.iter().zip(found);
-    1000.0 * rms(pairs.map(|(&row, found)| found - pull.rows.delay_s[row]))
+    let pairs = found.into_iter().zip(rows);
+    pairs
+        .map(|(found, row)| (found, pull.rows.delay_s[row]))
+        .collect()
+}
+
+/// Returns the middle error of delay and lag over the standard error that the pull's typical point has; none where
+/// nothing was searched.
+fn over_se(delays_s: &[(f64, f64)], found: &DelayFound, truth: &DelayModel) -> Option<f64> {
+    let typical = found.typical?;
+    let share = |&(found_s, true_s): &(f64, f64)| {
+        (found_s + found.model.lag_s) / (true_s + truth.lag_s) - 1.0
+    };
+    let mut shares: Vec<f64> = delays_s.iter().map(share).collect();
+    let middle = shares.len() / 2;
+    let (_, middle, _) = shares.select_nth_unstable_by(middle, f64::total_cmp);
+    Some(*middle * typical.delay_s / typical.standard_error_s)
 }
 
 fn measure(seed: u64, row: Row) -> Score {
@@ -157,7 +181,11 @@ fn measure(seed: u64, row: Row) -> Score {
         let reading = read_pull(&pull.samples, &context).expect("shapes fit");
         score.read_s += share * start.elapsed().as_secs_f64();
         let summary = reading.summary;
-        score.delay_ms += share * delay_error_ms(&context, &summary.delay.model, &pull);
+        let delays_s = delays_s(&context, &summary.delay.model, &pull);
+        let error_s = rms(delays_s.iter().map(|(found, truth)| found - truth));
+        score.delay_ms += share * 1000.0 * error_s;
+        let over_se = over_se(&delays_s, &summary.delay, &true_model);
+        score.delays_over_se.extend(over_se);
         score.lag_ms += share * 1000.0 * (summary.delay.model.lag_s - true_model.lag_s).abs();
         score.accepted += share * summary.accepted_s / summary.duration_s;
         score.delays = format!(
@@ -258,7 +286,7 @@ fn main() {
         arguments.engines, arguments.first_seed
     );
     println!(
-        "{:<30} {:>18} {:>6} {:>8} {:>8} {:>6} {:>6} {:>6} {:>9} {:>7} {:>9} {:>6} {:>6} {:>9} {:>8} {:>7}",
+        "{:<30} {:>18} {:>6} {:>8} {:>8} {:>6} {:>6} {:>6} {:>9} {:>7} {:>7} {:>9} {:>6} {:>6} {:>9} {:>8} {:>7}",
         "pulls",
         "rms",
         "worst",
@@ -268,6 +296,7 @@ fn main() {
         "in95",
         "in68",
         "delay ms",
+        "in2se",
         "lag ms",
         "accepted",
         "nodes",

@@ -32,6 +32,19 @@ fn inside(scores: &[Score], z: f64) -> (f64, f64) {
     (100.0 * share, 100.0 * error)
 }
 
+/// Returns the percent of delays within two of their standard errors; a dash where none was searched.
+fn within_2se(scores: &[Score]) -> String {
+    let all: Vec<f64> = scores
+        .iter()
+        .flat_map(|score| score.delays_over_se.clone())
+        .collect();
+    let within = all.iter().filter(|error| error.abs() <= 2.0).count();
+    if all.is_empty() {
+        return "-".to_owned();
+    }
+    format!("{:.0}", 100.0 * within as f64 / all.len() as f64)
+}
+
 pub(crate) fn print_row(name: &str, scores: &[Score], verbose: bool) {
     if verbose {
         for score in scores {
@@ -48,7 +61,7 @@ pub(crate) fn print_row(name: &str, scores: &[Score], verbose: bool) {
     let leaned: u32 = scores.iter().map(|score| score.leaned).sum();
     let too_lean: u32 = scores.iter().map(|score| score.too_lean).sum();
     println!(
-        "{name:<30} {:>4.2} [{:>4.2}, {:>4.2}] {:>6.2} {:>8.2} {:>8.2} {:>6.2} {:>6.1} ({:>3.1}) {:>6.1} ({:>3.1}) {:>9.0} {:>7.0} \
+        "{name:<30} {:>4.2} [{:>4.2}, {:>4.2}] {:>6.2} {:>8.2} {:>8.2} {:>6.2} {:>6.1} ({:>3.1}) {:>6.1} ({:>3.1}) {:>9.0} {:>7} {:>7.0} \
          {:>9.2} {:>6.2} {:>6.1} {:>9} {:>8.1} {:>7.1}",
         of(|score| score.rms, 2),
         of(|score| score.rms, 1),
@@ -62,6 +75,7 @@ pub(crate) fn print_row(name: &str, scores: &[Score], verbose: bool) {
         within_68,
         error_68,
         of(|score| score.delay_ms, 2),
+        within_2se(scores),
         of(|score| score.lag_ms, 2),
         of(|score| score.accepted, 2),
         of(|score| score.nodes, 2),

@@ -10,7 +10,7 @@ use baytrim_model::bay::{DelayBelief, DelayModel};
 use baytrim_model::pull::DelayFound;
 use nalgebra::{Matrix3, Vector3};
 
-use super::scene::{Left, Place, Scene, badness, robust_sd, weigh};
+use super::scene::{Left, Place, Scene, Weighing, robust_sd};
 use super::told::{Told, verdict};
 use super::{CYCLES_SD, GAS_LOG_SD, LAG_LOG_SD};
 
@@ -32,8 +32,7 @@ struct Search<'a> {
     scene: &'a Scene,
     prior: Place,
     prior_sd: Place,
-    weights: Vec<f64>,
-    sd: f64,
+    weighing: Weighing,
 }
 
 pub(super) fn place_of(model: &DelayModel) -> Place {
@@ -46,7 +45,7 @@ pub(super) fn place_of(model: &DelayModel) -> Place {
 
 impl Search<'_> {
     fn left(&self, place: &Place) -> Left {
-        self.scene.left_over(place, &self.weights)
+        self.scene.left_over(place, &self.weighing.weights)
     }
 
     fn prior_badness(&self, place: &Place) -> f64 {
@@ -59,7 +58,7 @@ impl Search<'_> {
     }
 
     fn total(&self, place: &Place, left: &Left) -> f64 {
-        BELIEF * badness(left, self.sd) + self.prior_badness(place)
+        BELIEF * self.weighing.badness(left) + self.prior_badness(place)
     }
 
     /// Returns the weighted derivatives of the residuals as J'WJ and J'We, over the variance.
@@ -88,12 +87,12 @@ impl Search<'_> {
                 }
             }
             if complete {
-                let weight = self.weights[row as usize];
+                let weight = self.weighing.weights[row as usize];
                 square += weight * slope * slope.transpose();
                 right += weight * slope * *residual;
             }
         }
-        let factor = BELIEF / (self.sd * self.sd);
+        let factor = BELIEF / (self.weighing.sd * self.weighing.sd);
         (square * factor, right * factor)
     }
 
@@ -117,7 +116,7 @@ impl Search<'_> {
             STARTS.map(|start| bounded([self.prior[0], self.prior[1] + start, self.prior[2]]));
         let lefts = starts.map(|start| self.left(&start));
         let sds = lefts.iter().map(|left| robust_sd(&left.residual));
-        self.sd = sds.fold(f64::INFINITY, f64::min);
+        self.weighing.sd = sds.fold(f64::INFINITY, f64::min);
         let mut place = self.prior;
         let mut best = f64::INFINITY;
         for (start, left) in starts.iter().zip(&lefts) {
@@ -147,11 +146,6 @@ impl Search<'_> {
         }
         None
     }
-
-    fn reweigh(&mut self, left: &Left) {
-        self.sd = robust_sd(&left.residual);
-        weigh(left, self.sd, &mut self.weights);
-    }
 }
 
 fn bounded(mut place: Place) -> Place {
@@ -178,14 +172,13 @@ pub(super) fn identify(
         scene,
         prior: place_of(prior),
         prior_sd: [CYCLES_SD, GAS_LOG_SD, LAG_LOG_SD],
-        weights: vec![1.0; rows.len()],
-        sd: 1.0,
+        weighing: Weighing::even(rows.len()),
     };
     let mut place = start.unwrap_or_else(|| search.first_place());
     let mut precision = Matrix3::identity();
     for _ in 0..ROUNDS {
         let left = search.left(&place);
-        search.reweigh(&left);
+        search.weighing.renew(&left);
         let (square, step) = search.step(&place, &left);
         precision = square;
         if search.is_small(&step) {

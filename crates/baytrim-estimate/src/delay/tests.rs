@@ -54,6 +54,7 @@ fn scene(made: &[f64], fuelled: &[bool], read: &[f64], step_s: f64) -> Scene {
                 made[row],
                 1.0,
                 f64::from(u8::from(fuelled[row])),
+                0.0,
                 !made[row].is_finite(),
             ),
             restarts: row == 0,
