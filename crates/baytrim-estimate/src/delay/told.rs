@@ -12,7 +12,7 @@ use super::identify::place_of;
 use super::scene::{Place, SceneRow};
 
 /// The delay counts as told when its standard error, what the models are wrong by left out, falls below this share of the prior's.
-const TOLD_SHARE: f64 = 0.35;
+const TOLD_SHARE: f64 = 0.5;
 /// A pull that tells its delay does not believe the bay beyond so many standard deviations.
 const DISAGREES: f64 = 3.0;
 
@@ -22,8 +22,8 @@ const BELIEF_SD_MIN: Place = [0.3, 0.35, 0.2];
 
 /// What models of flow and film are wrong by at any delay, as a share of it: the same in every pull of an engine, so
 /// that no scatter shows it. On simulated engines (seeds 1001 to 1040) pulls of one engine agreed to 3 to 7 %, and
-/// were off together by 15 to 20; after fuel steps by 6.
-const MODEL_SHARE: f64 = 0.15;
+/// were off together by 13 to 22; after fuel steps by 6.
+const MODEL_SHARE: f64 = 0.2;
 
 /// What a search came to.
 pub(super) struct Told {
@@ -144,10 +144,10 @@ pub(super) fn verdict(rows: &[SceneRow], found: &Told, belief: Option<&DelayBeli
     let cycle_s = middle(rows.iter().map(|row| row.cycle_s).collect());
     let s_per_l = middle(rows.iter().map(|row| row.s_per_l).collect());
     let own = found.own();
-    let physics = spot(&found.prior, &found.prior_sd);
+    // The prior is a share of volume and lag, so that it is as wide as they are large.
+    let unknown = spot(&found.place, &found.prior_sd).at(cycle_s, s_per_l);
     let alone = own.at(cycle_s, s_per_l);
-    let is_told =
-        alone.standard_error_s < TOLD_SHARE * physics.at(cycle_s, s_per_l).standard_error_s;
+    let is_told = alone.standard_error_s < TOLD_SHARE * unknown.standard_error_s;
     let belief = belief.map(spot_of);
     let distance = belief.as_ref().map(|belief| apart(&own, belief));
     let disagrees = distance.filter(|&distance| is_told && distance > DISAGREES);
