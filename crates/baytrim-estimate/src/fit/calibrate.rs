@@ -44,6 +44,32 @@ pub(crate) fn factor(all: &Episodes, solution: &Solution, pulls: usize, noise: &
     verdict(&squares)
 }
 
+/// Share of all film movement that goes the way of a rising throttle from which it counts as one way.
+const ONE_WAY_SHARE: f64 = 0.9;
+/// Mean film movement, as a share of the flow, below which pulls are as good as settled.
+const MOVES_MIN: f64 = 0.02;
+/// How much wider errors are where everything moves one way. Simulated engines with up-only sweeps, seeds 301 to 360:
+/// 89 to 94 % of truths were inside intervals that claim 95.
+const ONE_WAY_FACTOR: f64 = 1.15;
+
+/// Returns the factor, at least 1, for evidence in which the flow of fuel only ever rises, or only ever falls: film,
+/// lead and delay look like a need there, and their models err alike in every pull, so that no pull left out shows it.
+pub(crate) fn one_way_factor(all: &Episodes) -> f64 {
+    let (mut up, mut down, mut blocks) = (0.0, 0.0, 0.0);
+    for observation in &all.observations {
+        let moved = observation.film[0] * observation.blocks;
+        up += moved.max(0.0);
+        down += (-moved).max(0.0);
+        blocks += observation.blocks;
+    }
+    let moves = up + down;
+    if moves > MOVES_MIN * blocks && up.max(down) > ONE_WAY_SHARE * moves {
+        ONE_WAY_FACTOR
+    } else {
+        1.0
+    }
+}
+
 /// Largest standard deviation of a prediction that a pull left out is held against, ln units: beyond it, the
 /// prediction is the prior's.
 const PREDICTED_SD_MAX: f64 = 0.03;

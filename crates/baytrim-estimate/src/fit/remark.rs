@@ -11,13 +11,14 @@ const ODD_PULL: f64 = 2.5;
 /// Calibration factors from here on are named.
 const FACTOR_NAMED: f64 = 1.05;
 
-/// Returns the sentences; `ranks` holds the caller's place of each pull.
+/// Returns the sentences; `ranks` holds the caller's place of each pull, `factors` by what standard errors are widened
+/// because of held-out episodes, and because everything moves one way.
 pub(crate) fn remarks(
     all: &Episodes,
     solution: &Solution,
     ranks: &[usize],
     noise: &Noise,
-    calibration_factor: f64,
+    [held_out, one_way]: [f64; 2],
 ) -> Vec<String> {
     let pulls = ranks.len();
     let mut remarks = Vec::new();
@@ -49,9 +50,15 @@ pub(crate) fn remarks(
             ));
         }
     }
-    if calibration_factor > FACTOR_NAMED {
+    if held_out > FACTOR_NAMED {
         remarks.push(format!(
-            "Held-out episodes scatter more than the noise explains: standard errors are widened by {calibration_factor:.2}."
+            "Held-out episodes scatter more than the noise explains: standard errors are widened by {held_out:.2}."
+        ));
+    }
+    if one_way > 1.0 {
+        remarks.push(format!(
+            "Every sweep goes the same way, where wall film and delay look like a need: standard errors are widened by \
+             {one_way:.2}. Sweep back as well."
         ));
     }
     if all.too_wide > 0 {

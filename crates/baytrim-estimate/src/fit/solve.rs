@@ -40,6 +40,8 @@ pub(crate) struct Solved {
     pub(crate) solution: Solution,
     /// Factor by which standard errors are widened.
     pub(crate) factor: f64,
+    /// The part of it that stands for evidence which goes one way only.
+    one_way: f64,
 }
 
 impl Solved {
@@ -103,6 +105,7 @@ impl Solved {
                     let asked = calibrate::pull_factor(&episodes, pulls.len(), &noise, others);
                     factor = factor.max(asked);
                 }
+                let one_way = calibrate::one_way_factor(&episodes);
                 return Ok(Self {
                     ranks,
                     order,
@@ -113,7 +116,8 @@ impl Solved {
                     towards: towards.to_vec(),
                     prior,
                     solution,
-                    factor,
+                    factor: factor * one_way,
+                    one_way,
                 });
             }
             let film = &solution.border.as_slice()[film_start(pulls.len())..];
@@ -153,7 +157,7 @@ impl Solved {
             &self.solution,
             &self.ranks,
             &self.noise,
-            self.factor,
+            [self.factor / self.one_way, self.one_way],
         );
         let variances = self.by_node(&self.solution.variances());
         Fit {
