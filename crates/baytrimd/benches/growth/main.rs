@@ -11,15 +11,9 @@
     reason = "this is a benchmark"
 )]
 
-#[allow(dead_code, reason = "the other benchmark uses more of it")]
-#[path = "../ingest/bay.rs"]
-mod bay;
-#[path = "../../tests/bearer/mod.rs"]
-mod bearer;
-#[allow(dead_code, reason = "the other benchmark uses more of it")]
-#[path = "../ingest/daemon.rs"]
-mod daemon;
 mod plot;
+#[path = "../shared/mod.rs"]
+mod shared;
 
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -29,8 +23,11 @@ use baytrim_api::v1::{GetJobRequest, ListJobsRequest};
 use baytrim_ledger::{Head, Store, StreamName};
 use baytrim_ledger_local::{LocalStore, Options};
 
-use daemon::{Daemon, JOB, Wire};
 use plot::Series;
+use shared::bay;
+use shared::child::Wire;
+use shared::daemon::{Daemon, JOB, create_job};
+use shared::{print_load, quantile};
 
 const PULLS: u16 = 10;
 const WRITERS: usize = 16;
@@ -49,7 +46,7 @@ async fn main() {
     }
     let file =
         std::env::args().find(|text| Path::new(text).extension().is_some_and(|end| end == "svg"));
-    println!("load before: {}", load());
+    print_load("before");
     let bodies = template().await;
     println!(
         "| jobs | pulls | journal MB | start ms | start with the index lost ms | first list then ms | list {PAGE} jobs p50 ms | p99 | \
@@ -60,15 +57,10 @@ async fn main() {
     for size in sizes {
         found.push((size as f64, measure(&bodies, size).await));
     }
-    println!("load after: {}", load());
+    print_load("after");
     if let Some(file) = file {
         std::fs::write(file, plot::draw(&series(&found))).unwrap();
     }
-}
-
-fn load() -> String {
-    let load = std::fs::read_to_string("/proc/loadavg").unwrap();
-    load.trim().to_owned()
 }
 
 /// What is drawn of one size.
@@ -100,8 +92,8 @@ fn series(found: &[(f64, Figures)]) -> [Series; 4] {
 async fn template() -> Vec<Vec<u8>> {
     let directory = tempfile::tempdir().unwrap();
     let daemon = Daemon::start_in(directory.path());
-    let line = daemon.line();
-    daemon::create_job(&line).await;
+    let line = daemon.line.clone();
+    create_job(&line, JOB, baytrim_jobs::job_file::EXAMPLE).await;
     for pull in 1..=PULLS {
         bay::finished_pull(&line, pull).await;
     }
@@ -151,7 +143,7 @@ async fn measure(bodies: &[Vec<u8>], jobs: usize) -> Figures {
     let began = Instant::now();
     let first = Daemon::start_in(directory.path());
     let rebuilt_ms = began.elapsed().as_secs_f64() * 1000.0;
-    let mut client = JobServiceClient::new(first.line().connect().await);
+    let mut client = JobServiceClient::new(first.line.connect().await);
     let first_list = list(&mut client, 1).await[0];
     settle(&first).await;
     drop(first);
@@ -166,8 +158,8 @@ async fn measure(bodies: &[Vec<u8>], jobs: usize) -> Figures {
     }
     let daemon = daemon.unwrap();
     settle(&daemon).await;
-    let memory_before = daemon.resident_kb() / 1000.0;
-    let mut client = JobServiceClient::new(daemon.line().connect().await);
+    let memory_before = daemon.program.resident_kb() as f64 / 1000.0;
+    let mut client = JobServiceClient::new(daemon.line.connect().await);
     let mut opened = Vec::new();
     for step in 0..ASKED {
         let began = Instant::now();
@@ -182,26 +174,26 @@ async fn measure(bodies: &[Vec<u8>], jobs: usize) -> Figures {
         "| {jobs} | {} | {:.1} | {last_start:.0} | {rebuilt_ms:.0} | {first_list:.0} | {:.1} | {:.1} | {:.1} | {:.1} | {memory_before:.0} | {:.0} |",
         jobs * usize::from(PULLS),
         bytes as f64 / 1e6,
-        at(&listed, 0.5),
-        at(&listed, 0.99),
-        at(&opened, 0.5),
-        at(&opened, 0.99),
-        daemon.resident_kb() / 1000.0,
+        quantile(&listed, 0.5),
+        quantile(&listed, 0.99),
+        quantile(&opened, 0.5),
+        quantile(&opened, 0.99),
+        daemon.program.resident_kb() as f64 / 1000.0,
     );
     Figures {
         start_ms: last_start,
-        list_ms: at(&listed, 0.5),
-        open_ms: at(&opened, 0.5),
-        memory_mb: daemon.resident_kb() / 1000.0,
+        list_ms: quantile(&listed, 0.5),
+        open_ms: quantile(&opened, 0.5),
+        memory_mb: daemon.program.resident_kb() as f64 / 1000.0,
     }
 }
 
 /// Waits until the daemon has nothing to do of itself, two minutes at the most.
 async fn settle(daemon: &Daemon) {
     for _ in 0..240 {
-        let before = daemon.cpu_s();
+        let before = daemon.program.cpu_s();
         tokio::time::sleep(Duration::from_millis(500)).await;
-        if daemon.cpu_s() - before < 0.03 {
+        if daemon.program.cpu_s() - before < 0.03 {
             return;
         }
     }
@@ -220,10 +212,4 @@ async fn list(client: &mut JobServiceClient<Wire>, count: usize) -> Vec<f64> {
         page_token = page.next_page_token;
     }
     waits
-}
-
-fn at(waits: &[f64], share: f64) -> f64 {
-    let mut sorted = waits.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted[((sorted.len() as f64 * share) as usize).min(sorted.len() - 1)]
 }

@@ -10,8 +10,8 @@ use tokio_stream::wrappers::TcpListenerStream;
 use tonic_health::pb::HealthCheckRequest;
 use tonic_health::pb::health_client::HealthClient;
 
-use crate::bay::{Pace, batch};
-use crate::spread;
+use crate::shared::bay::{Pace, batch};
+use crate::shared::spread;
 
 const TIME: Duration = Duration::from_secs(1);
 /// Bytes between two syncs where many writers share them.

@@ -12,17 +12,15 @@
     reason = "this is a benchmark"
 )]
 
-#[allow(dead_code, reason = "the other benchmark uses more of it")]
-mod bay;
-#[path = "../../tests/bearer/mod.rs"]
-mod bearer;
-mod daemon;
 mod floor;
+#[path = "../shared/mod.rs"]
+mod shared;
 
 use std::time::{Duration, Instant};
 
-use bay::Pace;
-use daemon::Daemon;
+use shared::bay::{self, Pace};
+use shared::daemon::Daemon;
+use shared::{print_load, quantile, spread};
 
 const BAYS: [u64; 4] = [1, 8, 32, 128];
 
@@ -42,8 +40,7 @@ async fn main() {
         .filter_map(|text| text.parse::<u16>().ok());
     let seconds = u64::from(numbers.next().unwrap_or(5));
     let repeats = usize::from(numbers.next().unwrap_or(3));
-    let load = std::fs::read_to_string("/proc/loadavg").unwrap();
-    println!("load before: {}", load.trim());
+    print_load("before");
     floor::print(repeats).await;
     println!(
         "| bays | pace | samples/s | durable after, p50 ms | p99 | p99.9 | KB per bay | CPU, % of a core | CPU s per million |"
@@ -58,8 +55,7 @@ async fn main() {
             row(bays, pace, &runs);
         }
     }
-    let load = std::fs::read_to_string("/proc/loadavg").unwrap();
-    println!("load after: {}", load.trim());
+    print_load("after");
 }
 
 fn row(bays: u64, pace: Pace, runs: &[Run]) {
@@ -76,25 +72,24 @@ fn row(bays: u64, pace: Pace, runs: &[Run]) {
     );
 }
 
-/// Returns the median, and least and most in brackets.
-pub(crate) fn spread(values: impl Iterator<Item = f64>, digits: usize) -> String {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    let (least, most) = (values[0], values[values.len() - 1]);
-    let median = values[values.len() / 2];
-    format!("{median:.digits$} ({least:.digits$}–{most:.digits$})")
-}
-
 async fn measure(bays: u64, pace: Pace, time: Duration) -> Run {
     let daemon = Daemon::start().await;
-    let memory_before = daemon.resident_kb();
-    let (cpu_before, began) = (daemon.cpu_s(), Instant::now());
+    let memory_before = daemon.program.resident_kb() as f64;
+    let (cpu_before, began) = (daemon.program.cpu_s(), Instant::now());
     let tasks: Vec<_> = (0..bays)
-        .map(|bay| tokio::spawn(bay::stream(daemon.line(), bay, bays, pace, began + time)))
+        .map(|bay| {
+            tokio::spawn(bay::stream(
+                daemon.line.clone(),
+                bay,
+                bays,
+                pace,
+                began + time,
+            ))
+        })
         .collect();
     // Near the end, when all of them stream.
     tokio::time::sleep(time.mul_f64(0.9)).await;
-    let memory = daemon.resident_kb();
+    let memory = daemon.program.resident_kb() as f64;
     let (mut rows, mut waits) = (0, Vec::new());
     for task in tasks {
         let told = task.await.unwrap();
@@ -102,15 +97,14 @@ async fn measure(bays: u64, pace: Pace, time: Duration) -> Run {
         waits.extend(told.waits);
     }
     let elapsed_s = began.elapsed().as_secs_f64();
-    let cpu_s = daemon.cpu_s() - cpu_before;
-    waits.sort_unstable();
-    let at = |share: f64| {
-        let place = (waits.len() as f64 * share) as usize;
-        waits[place.min(waits.len() - 1)].as_secs_f64() * 1000.0
-    };
+    let cpu_s = daemon.program.cpu_s() - cpu_before;
+    let waits_ms: Vec<f64> = waits
+        .iter()
+        .map(|wait| wait.as_secs_f64() * 1000.0)
+        .collect();
     Run {
         rows_per_s: rows as f64 / elapsed_s,
-        latency_ms: [at(0.5), at(0.99), at(0.999)],
+        latency_ms: [0.5, 0.99, 0.999].map(|share| quantile(&waits_ms, share)),
         kb_per_bay: (memory - memory_before) / bays as f64,
         cpu_share: cpu_s / elapsed_s,
         cpu_s_per_million: cpu_s / rows as f64 * 1e6,

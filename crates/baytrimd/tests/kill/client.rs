@@ -8,15 +8,13 @@ use baytrim_api::v1::pull_service_client::PullServiceClient;
 use baytrim_api::v1::stream_pull_request::Message as In;
 use baytrim_api::v1::stream_pull_response::Message as Out;
 use baytrim_api::v1::{
-    CreateJobRequest, FinishStream, ListPullsRequest, OpenStream, Pull, SampleBatch, SampleColumn,
-    StreamPullRequest, StreamPullResponse,
+    CreateJobRequest, FinishStream, ListPullsRequest, Pull, SampleBatch, SampleColumn,
 };
-use tokio::sync::mpsc;
-use tokio_stream::wrappers::UnboundedReceiverStream;
-use tonic::{Code, Status, Streaming};
+use tonic::{Code, Status};
 
 use crate::Random;
-use crate::program::{Line, Wire};
+use crate::child::live::Live;
+use crate::child::{Line, Wire};
 
 /// Pulls in one job, so that no job grows without end.
 const PULLS_PER_JOB: usize = 20;
@@ -86,7 +84,7 @@ impl Client {
 
     /// Works until the program is gone.
     pub(crate) async fn work(mut self, line: Line) -> Self {
-        let Some(wire) = line.connect().await else {
+        let Some(wire) = line.connect_warily().await else {
             return self;
         };
         let result = self.go_on(&wire).await;
@@ -97,8 +95,14 @@ impl Client {
     /// Works until it has recorded so many pulls.
     #[cfg(target_os = "linux")]
     pub(crate) async fn until(mut self, line: &Line, pulls: u64) -> Self {
-        let wire = line.connect().await.unwrap();
-        self.create_job(&wire).await.unwrap();
+        self.create_job(&line.connect().await).await.unwrap();
+        self.more(line, pulls).await
+    }
+
+    /// Records so many pulls more.
+    #[cfg(target_os = "linux")]
+    pub(crate) async fn more(mut self, line: &Line, pulls: u64) -> Self {
+        let wire = line.connect().await;
         for _ in 0..pulls {
             self.pull(&wire).await.unwrap();
         }
@@ -154,21 +158,8 @@ impl Client {
             self.jobs.last_mut().unwrap(),
             self.current.as_mut().unwrap(),
         );
-        let (sender, receiver) = mpsc::unbounded_channel();
-        let send = |message| {
-            let message = Some(message);
-            let _ = sender.send(StreamPullRequest { message });
-        };
-        send(In::Open(OpenStream {
-            parent: format!("jobs/{}", job.id),
-            bay: "east".to_owned(),
-            request_id: current.request_id.clone(),
-            ..OpenStream::default()
-        }));
-        let messages = UnboundedReceiverStream::new(receiver);
-        let mut pulls = PullServiceClient::new(wire.clone());
-        let mut answers = pulls.stream_pull(messages).await?.into_inner();
-        let finished = match next(&mut answers).await? {
+        let mut live = Live::open(wire, &job.id, &current.request_id).await?;
+        let finished = match live.next().await? {
             Out::Opened(opened) => {
                 current.check(opened.durable_sequence_number);
                 self.resumed += u64::from(current.sent > 0);
@@ -177,10 +168,11 @@ impl Client {
                     let first = current.acknowledged + 1;
                     let last = (first + self.random.within(0..9)).min(current.length);
                     current.sent = current.sent.max(last);
-                    (first..=last)
-                        .for_each(|number| send(In::Batch(batch(number, current.plate_percent))));
+                    for number in first..=last {
+                        live.send(In::Batch(batch(number, current.plate_percent)));
+                    }
                     while current.acknowledged < last {
-                        match next(&mut answers).await? {
+                        match live.next().await? {
                             Out::Progress(progress) => {
                                 let durable = progress.durable_sequence_number;
                                 self.batches += durable - current.acknowledged;
@@ -191,8 +183,8 @@ impl Client {
                     }
                 }
                 current.is_finishing = true;
-                send(In::Finish(FinishStream {}));
-                match next(&mut answers).await? {
+                live.send(In::Finish(FinishStream {}));
+                match live.next().await? {
                     Out::Finished(pull) => pull,
                     other => panic!("{other:?}"),
                 }
@@ -212,7 +204,7 @@ impl Client {
 
     /// Checks every job, every pull, and every row of their logs.
     pub(crate) async fn check_everything(&self, line: &Line, data: &Path) {
-        let wire = line.connect().await.unwrap();
+        let wire = line.connect().await;
         for (index, job) in self.jobs.iter().enumerate() {
             let is_last = index + 1 == self.jobs.len();
             let extra = self
@@ -265,12 +257,6 @@ impl Current {
         );
         self.acknowledged = durable;
     }
-}
-
-async fn next(answers: &mut Streaming<StreamPullResponse>) -> Result<Out, Status> {
-    let answer = answers.message().await?;
-    let answer = answer.ok_or_else(|| Status::unavailable("the stream ended"))?;
-    Ok(answer.message.unwrap())
 }
 
 /// Checks that a job holds the pulls that were acknowledged, in order, and at most `extra` more.

@@ -6,20 +6,18 @@
 use std::collections::BTreeMap;
 use std::time::Duration;
 
+use baytrim_api::v1::CreateProposalRequest;
 use baytrim_api::v1::correction_service_client::CorrectionServiceClient;
-use baytrim_api::v1::pull_service_client::PullServiceClient;
 use baytrim_api::v1::stream_pull_request::Message as In;
 use baytrim_api::v1::stream_pull_response::Message as Out;
-use baytrim_api::v1::{CreateProposalRequest, OpenStream, StreamPullRequest};
 use tokio::io::AsyncWriteExt as _;
 use tokio::net::TcpStream;
-use tokio::sync::mpsc;
 use tokio::time::{Instant, timeout};
-use tokio_stream::wrappers::UnboundedReceiverStream;
 use tonic::Code;
 
+use crate::child::live::Live;
+use crate::child::{Line, Program};
 use crate::client::{Client, batch};
-use crate::program::{Line, Program};
 use crate::setting;
 
 /// What an HTTP/2 client says first (RFC 9113, section 3.4): the preface and empty SETTINGS.
@@ -81,7 +79,7 @@ async fn a_flood_is_turned_away_while_a_bay_streams_on() {
     let streaming = tokio::spawn(stream(line.clone(), 200, true));
     let mut calls = Vec::new();
     for _ in 0..8 {
-        let wire = line.connect().await.unwrap();
+        let wire = line.connect().await;
         calls.extend((0..100).map(|_| {
             let mut corrections = CorrectionServiceClient::new(wire.clone());
             tokio::spawn(async move {
@@ -127,35 +125,23 @@ async fn a_client_that_stops_reading_costs_no_memory() {
 /// Streams batches into one pull; returns how many were durable in the end. `is_reading`: each is waited for; else
 /// nothing is read until all were handed over.
 async fn stream(line: Line, count: u64, is_reading: bool) -> u64 {
-    let (sender, receiver) = mpsc::unbounded_channel();
-    let send = |message| {
-        let message = Some(message);
-        sender.send(StreamPullRequest { message }).unwrap();
-    };
-    send(In::Open(OpenStream {
-        parent: "jobs/c0-0".to_owned(),
-        bay: "east".to_owned(),
-        request_id: "steady-pull".to_owned(),
-        ..OpenStream::default()
-    }));
-    let mut pulls = PullServiceClient::new(line.connect().await.unwrap());
-    let messages = UnboundedReceiverStream::new(receiver);
-    let mut answers = pulls.stream_pull(messages).await.unwrap().into_inner();
+    let wire = line.connect().await;
+    let mut live = Live::open(&wire, "c0-0", "steady-pull").await.unwrap();
     let mut durable = 0;
     if !is_reading {
-        (1..=count).for_each(|number| send(In::Batch(batch(number, 50.0))));
+        (1..=count).for_each(|number| live.send(In::Batch(batch(number, 50.0))));
         tokio::time::sleep(Duration::from_secs(2)).await;
     }
     let mut sent = if is_reading { 0 } else { count };
     while durable < count {
-        match answers.message().await.unwrap().unwrap().message {
-            Some(Out::Opened(_)) => {}
-            Some(Out::Progress(progress)) => durable = progress.durable_sequence_number,
-            other => panic!("{other:?}"),
+        match live.next().await.unwrap() {
+            Out::Opened(_) => {}
+            Out::Progress(progress) => durable = progress.durable_sequence_number,
+            other @ Out::Finished(_) => panic!("{other:?}"),
         }
         if durable == sent && sent < count {
             sent += 1;
-            send(In::Batch(batch(sent, 50.0)));
+            live.send(In::Batch(batch(sent, 50.0)));
         }
     }
     durable

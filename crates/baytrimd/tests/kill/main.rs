@@ -11,11 +11,12 @@
 
 #[path = "../bearer/mod.rs"]
 mod bearer;
+#[path = "../child/mod.rs"]
+mod child;
 mod client;
 #[cfg(target_os = "linux")]
 mod crowd;
 mod network;
-mod program;
 
 use std::path::Path;
 use std::time::Duration;
@@ -23,8 +24,8 @@ use std::time::Duration;
 use baytrim_ledger::Store as _;
 use baytrim_ledger_local::{LocalStore, Options};
 
+use child::Program;
 use client::Client;
-use program::Program;
 
 /// Kills in the short form.
 const KILLS: u64 = 12;

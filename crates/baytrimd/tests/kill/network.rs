@@ -12,8 +12,8 @@ use tokio::net::tcp::{OwnedReadHalf, OwnedWriteHalf};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::time::Instant;
 
+use crate::child::Program;
 use crate::client::Client;
-use crate::program::Program;
 use crate::{Random, setting};
 
 const CLIENTS: u64 = 4;

@@ -3,14 +3,13 @@
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
 
-use baytrim_api::v1::pull_service_client::PullServiceClient;
 use baytrim_api::v1::stream_pull_request::Message as In;
 use baytrim_api::v1::stream_pull_response::Message as Out;
-use baytrim_api::v1::{FinishStream, OpenStream, SampleBatch, SampleColumn, StreamPullRequest};
-use tokio::sync::mpsc;
-use tokio_stream::wrappers::UnboundedReceiverStream;
+use baytrim_api::v1::{FinishStream, SampleBatch, SampleColumn};
 
-use crate::daemon::{JOB, Line};
+use super::child::Line;
+use super::child::live::Live;
+use super::daemon::JOB;
 
 /// Rows after which a bay begins another pull: below the most that one pull may have.
 const PULL_ROWS_MAX: u64 = 3_000_000;
@@ -64,12 +63,12 @@ pub(crate) struct Told {
     pub(crate) waits: Vec<Duration>,
 }
 
-/// Streams until `end`, one pull after the other.
+/// Streams until `end`, one pull after the other; no two bays of one daemon may have the same number.
 pub(crate) async fn stream(line: Line, bay: u64, bays: u64, pace: Pace, end: Instant) -> Told {
     let mut told = Told::default();
     if let Some(every) = pace.every {
         // Bays don't beat as one.
-        tokio::time::sleep(every.mul_f64(bay as f64 / bays as f64)).await;
+        tokio::time::sleep(every.mul_f64((bay % bays) as f64 / bays as f64)).await;
     }
     for pull in 0.. {
         if Instant::now() >= end {
@@ -77,7 +76,7 @@ pub(crate) async fn stream(line: Line, bay: u64, bays: u64, pace: Pace, end: Ins
         }
         one_pull(
             &line,
-            format!("bay-{bay:04}-{pull:04}"),
+            format!("bay-{bay:06}-{pull:04}"),
             pace,
             end,
             &mut told,
@@ -88,21 +87,9 @@ pub(crate) async fn stream(line: Line, bay: u64, bays: u64, pace: Pace, end: Ins
 }
 
 async fn one_pull(line: &Line, name: String, pace: Pace, end: Instant, told: &mut Told) {
-    let (sender, receiver) = mpsc::unbounded_channel();
-    let send = |message| {
-        let message = Some(message);
-        sender.send(StreamPullRequest { message }).unwrap();
-    };
-    send(In::Open(OpenStream {
-        parent: format!("jobs/{JOB}"),
-        bay: "east".to_owned(),
-        request_id: name,
-        ..OpenStream::default()
-    }));
-    let mut pulls = PullServiceClient::new(line.connect().await);
-    let messages = UnboundedReceiverStream::new(receiver);
-    let mut answers = pulls.stream_pull(messages).await.unwrap().into_inner();
-    answers.message().await.unwrap().unwrap();
+    let wire = line.connect().await;
+    let mut live = Live::open(&wire, JOB, &name).await.unwrap();
+    live.next().await.unwrap();
     let mut under_way = VecDeque::new();
     let (mut number, mut durable) = (0, 0);
     let mut beat = pace.every.map(tokio::time::interval);
@@ -118,8 +105,8 @@ async fn one_pull(line: &Line, name: String, pace: Pace, end: Instant, told: &mu
         };
         tokio::select! {
             biased;
-            answer = answers.message() => {
-                let Some(Out::Progress(progress)) = answer.unwrap().unwrap().message else {
+            answer = live.next() => {
+                let Ok(Out::Progress(progress)) = answer else {
                     panic!("no progress");
                 };
                 while durable < progress.durable_sequence_number {
@@ -132,7 +119,7 @@ async fn one_pull(line: &Line, name: String, pace: Pace, end: Instant, told: &mu
             () = turn, if is_room => {
                 number += 1;
                 under_way.push_back(Instant::now());
-                send(In::Batch(batch(number, pace.rows)));
+                live.send(In::Batch(batch(number, pace.rows)));
             }
         }
     }
@@ -140,35 +127,17 @@ async fn one_pull(line: &Line, name: String, pace: Pace, end: Instant, told: &mu
 
 /// Makes a pull of a minute at 100 Hz and finishes it; each `number` is another log.
 pub(crate) async fn finished_pull(line: &Line, number: u16) {
-    let open = In::Open(OpenStream {
-        parent: format!("jobs/{JOB}"),
-        bay: "east".to_owned(),
-        request_id: format!("pull-{number:04}"),
-        ..OpenStream::default()
-    });
+    let wire = line.connect().await;
+    let name = format!("pull-{number:04}");
+    let mut live = Live::open(&wire, JOB, &name).await.unwrap();
     let plate_percent = 20.0 + f32::from(number);
-    let batches = (1..=12).map(|number| {
+    for number in 1..=12 {
         let mut batch = batch(number, 500);
         batch.columns[1].values.fill(plate_percent);
-        In::Batch(batch)
-    });
-    let messages = std::iter::once(open)
-        .chain(batches)
-        .chain([In::Finish(FinishStream {})]);
-    let messages: Vec<_> = messages
-        .map(|message| StreamPullRequest {
-            message: Some(message),
-        })
-        .collect();
-    let mut pulls = PullServiceClient::new(line.connect().await);
-    let answers = pulls.stream_pull(tokio_stream::iter(messages)).await;
-    let mut answers = answers.unwrap().into_inner();
-    while let Some(answer) = answers.message().await.unwrap() {
-        if matches!(answer.message, Some(Out::Finished(_))) {
-            return;
-        }
+        live.send(In::Batch(batch));
     }
-    panic!("a pull was not finished");
+    live.send(In::Finish(FinishStream {}));
+    while !matches!(live.next().await.unwrap(), Out::Finished(_)) {}
 }
 
 /// Returns a batch whose values move a little from row to row.
