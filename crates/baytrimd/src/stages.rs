@@ -5,7 +5,7 @@ use std::sync::Arc;
 use baytrim_estimate::PullEvidence;
 use baytrim_jobs::JobState;
 use baytrim_jobs::stage_comparison::{StageComparison, StagePulls, compare_stages, pulls_of};
-use baytrim_model::ids::StageId;
+use baytrim_model::ids::{PullId, StageId};
 
 use crate::fault::Fault;
 use crate::shop::{Loaded, Shop};
@@ -21,7 +21,7 @@ pub fn compare(
     to: StageId,
 ) -> Result<StageComparison, Fault> {
     let (one, other) = (evidence(shop, job, from)?, evidence(shop, job, to)?);
-    let sides = [side(job, from, &one)?, side(job, to, &other)?];
+    let sides = [side(from, &one), side(to, &other)];
     Ok(compare_stages(&job.state, &sides[0], &sides[1])?)
 }
 
@@ -45,20 +45,19 @@ pub fn ends(state: &JobState) -> Option<(StageId, StageId)> {
     Some((first, last))
 }
 
-fn evidence(shop: &Shop, job: &Loaded, stage: StageId) -> Result<Vec<Arc<PullEvidence>>, Fault> {
+/// Pulls with their evidence, held.
+type Held = Vec<(PullId, Arc<PullEvidence>)>;
+
+fn evidence(shop: &Shop, job: &Loaded, stage: StageId) -> Result<Held, Fault> {
     let pulls = pulls_of(&job.state, stage)?;
-    shop.evidence().of_pulls(&**shop.store(), job, &pulls)
+    let evidence = shop.evidence().of_pulls(&**shop.store(), job, &pulls)?;
+    Ok(pulls.into_iter().zip(evidence).collect())
 }
 
-fn side<'a>(
-    job: &Loaded,
-    stage: StageId,
-    evidence: &'a [Arc<PullEvidence>],
-) -> Result<StagePulls<'a>, Fault> {
-    let evidence = evidence.iter().map(|evidence| &**evidence);
-    let pulls = pulls_of(&job.state, stage)?.into_iter().zip(evidence);
-    Ok(StagePulls {
+fn side(stage: StageId, held: &Held) -> StagePulls<'_> {
+    let pulls = held.iter().map(|(id, evidence)| (*id, &**evidence));
+    StagePulls {
         stage,
         pulls: pulls.collect(),
-    })
+    }
 }
