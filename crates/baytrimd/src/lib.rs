@@ -34,6 +34,7 @@ pub mod shop;
 mod shop_view;
 pub mod stages;
 pub mod status;
+mod telemetry;
 pub mod tls;
 pub mod transfer;
 pub mod webhook;

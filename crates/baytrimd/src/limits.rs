@@ -83,6 +83,9 @@ pub const EVIDENCE_BYTES_MAX: u64 = 256 << 20;
 /// Requests that may wait for a fit or for a log to be read; more are turned away at once.
 pub const COMPUTE_WAITING_MAX: usize = 32;
 
+/// Those of them that may be of one job: half, so that no job keeps the others from waiting.
+pub const COMPUTE_LANE_WAITING_MAX: usize = COMPUTE_WAITING_MAX / 2;
+
 /// Requests that one connection may have open at once.
 pub const REQUESTS_PER_CONNECTION_MAX: u32 = 128;
 

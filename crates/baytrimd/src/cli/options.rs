@@ -39,6 +39,9 @@ pub(crate) struct Options {
     /// PEM file with that certificate's key [env: BAYTRIM_TLS_KEY] [default: the certificate's file]
     #[arg(long, value_name = "FILE")]
     tls_key: Option<String>,
+    /// OpenTelemetry collector that is sent traces [env: BAYTRIM_TELEMETRY_OTLP_ENDPOINT] [default: none]
+    #[arg(long, value_name = "URL")]
+    otlp_endpoint: Option<String>,
     /// Listens beyond this machine although nothing is encrypted [env: BAYTRIM_ACCESS_INSECURE_LAN]
     #[arg(long)]
     insecure_lan: bool,
@@ -59,6 +62,7 @@ impl Options {
             ("log.level", &self.log_level),
             ("tls.certificate", &self.tls_certificate),
             ("tls.key", &self.tls_key),
+            ("telemetry.otlp_endpoint", &self.otlp_endpoint),
         ];
         let mut flags: BTreeMap<&'static str, String> = given
             .into_iter()

@@ -10,6 +10,9 @@ use std::sync::Arc;
 use anyhow::Context as _;
 use clap::Args;
 use tokio::net::TcpListener;
+use tokio::runtime::Runtime;
+#[cfg(not(feature = "otlp"))]
+use tracing_subscriber::layer::Identity;
 
 use super::place::LedgerPlace;
 use super::{Failure, Options};
@@ -19,6 +22,8 @@ use crate::clock;
 use crate::config::Settings;
 use crate::log;
 use crate::server::{Serving, is_loopback, serve};
+#[cfg(feature = "otlp")]
+use crate::telemetry::Traces;
 use crate::tls::{self, Tls};
 use crate::webhook::Webhook;
 
@@ -35,7 +40,11 @@ pub(crate) struct Serve {
 impl Serve {
     pub(crate) fn run(self) -> Result<ExitCode, Failure> {
         let settings = self.options.settings()?;
-        log::start(settings.log_format, &settings.log_level);
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .enable_all()
+            .build()
+            .context("the runtime can't be started")?;
+        let traces = start_log(&settings, &runtime)?;
         let place = LedgerPlace::of(&settings)?;
         let options = baytrim_ledger_local::Options {
             accept_loss: self.accept_loss,
@@ -56,10 +65,6 @@ impl Serve {
         let signer = data.map(checkpoints::establish).transpose();
         let signer = signer.context("no checkpoint could be signed")?;
         let webhook = webhook(&settings, data)?;
-        let runtime = tokio::runtime::Builder::new_multi_thread()
-            .enable_all()
-            .build()
-            .context("the runtime can't be started")?;
         let serving = Serving {
             store,
             limits: settings.limits.clone(),
@@ -74,10 +79,37 @@ impl Serve {
             webhook,
         };
         runtime.block_on(listen_and_serve(&settings, serving, owner.as_deref()))?;
+        // The last spans still need the runtime.
+        drop(traces);
         // Waits for blocking work, so that the store is closed in order when its last owner goes.
         drop(runtime);
         Ok(ExitCode::SUCCESS)
     }
+}
+
+/// Starts logging, and sending traces where a collector is named.
+#[cfg(feature = "otlp")]
+fn start_log(settings: &Settings, runtime: &Runtime) -> Result<Option<Traces>, Failure> {
+    let _within = runtime.enter();
+    let traces = settings.otlp_endpoint.as_deref().map(Traces::to);
+    let traces = traces
+        .transpose()
+        .context("no traces could be sent to `telemetry.otlp_endpoint`")
+        .map_err(Failure::usage)?;
+    let layer = traces.as_ref().map(Traces::layer);
+    log::start(settings.log_format, &settings.log_level, layer);
+    Ok(traces)
+}
+
+/// Starts logging.
+#[cfg(not(feature = "otlp"))]
+#[expect(
+    clippy::unnecessary_wraps,
+    reason = "the same signature with every feature"
+)]
+fn start_log(settings: &Settings, _runtime: &Runtime) -> Result<(), Failure> {
+    log::start(settings.log_format, &settings.log_level, Identity::new());
+    Ok(())
 }
 
 fn webhook(settings: &Settings, data: Option<&Path>) -> Result<Option<Webhook>, Failure> {

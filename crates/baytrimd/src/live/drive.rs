@@ -99,7 +99,8 @@ async fn serve(
                 return Err(StreamFault::Unfinished { durable }.into());
             }
             Some(End::Finish) => {
-                let decided = shop.compute().run(move || session.finish()).await?;
+                let lane = session.lane();
+                let decided = shop.compute().run(lane, move || session.finish()).await?;
                 return line.answer(finished(&decided)?).await;
             }
         }

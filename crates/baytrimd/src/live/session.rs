@@ -16,6 +16,7 @@ use super::cursor::Cursor;
 use super::header::Header;
 use super::{StreamFault, log};
 use crate::clock;
+use crate::compute::Lane;
 use crate::convert;
 use crate::convert::request::Submitter;
 use crate::convert::stream::Opening;
@@ -184,6 +185,11 @@ impl Session {
     /// Returns how the pull stands.
     pub(super) fn progress(&self) -> StreamProgress {
         convert::stream::progress(self.durable(), self.cursor.sample_count, &self.live)
+    }
+
+    /// Returns whose work it is to finish the pull.
+    pub(super) fn lane(&self) -> Lane {
+        Lane::of(&self.header.job)
     }
 
     /// Writes the log, reads it, records the pull, then forgets the spool.

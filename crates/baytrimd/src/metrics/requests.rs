@@ -5,13 +5,15 @@ use std::time::Instant;
 
 use axum::body::Body;
 use axum::extract::{Request, State};
-use axum::http::HeaderMap;
+use axum::http::{HeaderMap, StatusCode};
 use axum::middleware::Next;
 use axum::response::Response;
 use http_body_util::BodyExt as _;
 use tonic::Code;
+use tracing::{Instrument as _, Span};
 
 use super::{Call, Counted, Method, Metrics, PAGE};
+use crate::telemetry;
 
 /// Counts and times a request until the last byte of its answer, and logs it.
 #[expect(
@@ -20,23 +22,68 @@ use super::{Call, Counted, Method, Metrics, PAGE};
 )]
 pub async fn count(State(metrics): State<Arc<Metrics>>, request: Request, next: Next) -> Response {
     let method = metrics.method_of(request.uri().path()).to_owned();
+    let span = telemetry::request(&method, &request);
     let watch = Watch {
+        span: span.clone(),
         running: Counted::new(&metrics.requests_running),
         metrics,
         method,
         began: Instant::now(),
-        code: None,
+        ended: None,
     };
-    watch.follow(next.run(request).await)
+    watch.follow(next.run(request).instrument(span).await)
+}
+
+/// How a request ended.
+#[derive(Clone, Copy)]
+enum Ended {
+    Page(StatusCode),
+    Call(Code),
+}
+
+impl Ended {
+    /// Returns what it is counted as.
+    fn name(self) -> String {
+        match self {
+            Self::Page(status) => status.as_u16().to_string(),
+            Self::Call(code) => format!("{code:?}"),
+        }
+    }
+
+    /// Tells the span of the request; an error is what its caller did nothing for.
+    fn record(self, span: &Span) {
+        let is_error = match self {
+            Self::Page(status) => {
+                span.record("http.response.status_code", status.as_u16());
+                status.is_server_error()
+            }
+            Self::Call(code) => {
+                span.record("rpc.grpc.status_code", code as i32);
+                matches!(
+                    code,
+                    Code::Unknown
+                        | Code::DeadlineExceeded
+                        | Code::Unimplemented
+                        | Code::Internal
+                        | Code::Unavailable
+                        | Code::DataLoss
+                )
+            }
+        };
+        if is_error {
+            span.record("otel.status_code", "ERROR");
+        }
+    }
 }
 
 /// A request under way; when it is dropped, it has ended.
 struct Watch {
+    span: Span,
     metrics: Arc<Metrics>,
     method: String,
     began: Instant,
     /// How it ended; none while nobody knows.
-    code: Option<String>,
+    ended: Option<Ended>,
     #[expect(dead_code, reason = "counts while it lives")]
     running: Counted,
 }
@@ -44,17 +91,17 @@ struct Watch {
 impl Watch {
     /// Stays with the body of an answer: what a call came to stands behind it, in its trailers.
     fn follow(mut self, response: Response) -> Response {
-        if self.method == PAGE {
-            self.code = Some(response.status().as_u16().to_string());
+        self.ended = if self.method == PAGE {
+            Some(Ended::Page(response.status()))
         } else {
-            self.code = grpc_code(response.headers());
-        }
+            grpc_code(response.headers())
+        };
         response.map(|body| {
             Body::new(body.map_frame(move |frame| {
                 // All of it, so that it ends with the body and not with this function.
                 let watch = &mut self;
-                if let Some(code) = frame.trailers_ref().and_then(grpc_code) {
-                    watch.code = Some(code);
+                if let Some(ended) = frame.trailers_ref().and_then(grpc_code) {
+                    watch.ended = Some(ended);
                 }
                 frame
             }))
@@ -64,9 +111,9 @@ impl Watch {
 
 impl Drop for Watch {
     fn drop(&mut self) {
-        let code = self.code.take();
-        let code = code.unwrap_or_else(|| format!("{:?}", Code::Cancelled));
-        let elapsed = self.began.elapsed();
+        let ended = self.ended.unwrap_or(Ended::Call(Code::Cancelled));
+        ended.record(&self.span);
+        let (code, elapsed) = (ended.name(), self.began.elapsed());
         tracing::debug!(method = self.method, code, ?elapsed, "request");
         let method = std::mem::take(&mut self.method);
         let by_method = Method {
@@ -82,9 +129,9 @@ impl Drop for Watch {
 }
 
 /// Returns the status that headers or trailers carry.
-fn grpc_code(headers: &HeaderMap) -> Option<String> {
+fn grpc_code(headers: &HeaderMap) -> Option<Ended> {
     let bytes = headers.get("grpc-status")?.as_bytes();
-    Some(format!("{:?}", Code::from_bytes(bytes)))
+    Some(Ended::Call(Code::from_bytes(bytes)))
 }
 
 #[cfg(test)]

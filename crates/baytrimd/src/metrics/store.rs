@@ -9,6 +9,7 @@ use baytrim_ledger::{
 };
 
 use super::{Metrics, Write, Written};
+use crate::telemetry;
 
 /// What can be written.
 pub(super) const KINDS: [&str; 2] = ["record", "spool"];
@@ -40,7 +41,7 @@ impl Metered {
         write: impl FnOnce(&dyn Store) -> Result<T, E>,
     ) -> Result<T, E> {
         let began = Instant::now();
-        let written = write(&*self.inner);
+        let written = telemetry::write(what, bytes).in_scope(|| write(&*self.inner));
         let ended = match &written {
             Ok(_) => "durable",
             Err(error) if is_failure(error) => FAILED,

@@ -20,6 +20,7 @@ use super::number::{counted, seconds};
 use super::read::{self, Page};
 use super::signed::carried;
 use super::{address, frame, scale};
+use crate::compute::Lane;
 use crate::fault::Fault;
 use crate::shop::{Loaded, Shop};
 
@@ -49,10 +50,14 @@ pub(super) async fn page(
 ) -> Page {
     let job = read::load_whole(&shop, &id).await?;
     let held = Arc::clone(&shop);
-    let page = shop.compute().run(carried(move || {
-        let next = next(&held, &job, &asked);
-        Ok(render(&job.state, &asked, next).into_string())
-    }));
+    let lane = Lane::of(job.state.id());
+    let page = shop.compute().run(
+        lane,
+        carried(move || {
+            let next = next(&held, &job, &asked);
+            Ok(render(&job.state, &asked, next).into_string())
+        }),
+    );
     Ok(Html(page.await?))
 }
 

@@ -20,6 +20,7 @@ use super::number::{decimals, fixed, signed as with_sign};
 use super::problem::{self, Problem};
 use super::read::{self, Page};
 use super::{address, frame, scale, signed};
+use crate::compute::Lane;
 use crate::fault::{Fault, InternalFault};
 use crate::library::{self, Near};
 use crate::limits::NEAREST_MAX;
@@ -59,7 +60,7 @@ pub(super) async fn start(
     let from = from.map(|(_, job)| job.parse());
     let from = from.collect::<Result<Vec<JobId>, _>>()?;
     let (worker, name) = (Arc::clone(&shop), id.clone());
-    let made = shop.compute().run(move || {
+    let made = shop.compute().run(Lane::of(&id), move || {
         let is_same = |_: Outcome| false;
         worker
             .claims()
@@ -94,7 +95,8 @@ async fn found(shop: &Arc<Shop>, job: &Loaded) -> Result<Found, Problem> {
         return Ok(Found::default());
     }
     let (worker, job) = (Arc::clone(shop), job.clone());
-    let found = shop.compute().run(move || {
+    let lane = Lane::of(job.state.id());
+    let found = shop.compute().run(lane, move || {
         let near = library::nearest(&worker, &job)?;
         let is_known = near.iter().any(|near| near.is_chosen);
         let start = if is_known {

@@ -15,7 +15,7 @@ use super::number::{fixed, signed};
 use super::problem::Problem;
 use super::read::{self, Page};
 use super::{address, frame, scale};
-use crate::compute::blocking;
+use crate::compute::{Lane, blocking};
 use crate::sheet::{self, Maps, Sheet};
 use crate::shop::{Loaded, Shop};
 
@@ -50,7 +50,9 @@ async fn drawn_up(shop: &Arc<Shop>, job: Loaded) -> Result<Sheet, Problem> {
     let worker = Arc::clone(shop);
     Ok(shop
         .compute()
-        .run(move || sheet::draw_up(&worker, &job))
+        .run(Lane::of(job.state.id()), move || {
+            sheet::draw_up(&worker, &job)
+        })
         .await?)
 }
 

@@ -18,6 +18,7 @@ use serde::Deserialize;
 use super::moment::moment;
 use super::read::{self, Page};
 use super::{address, frame};
+use crate::compute::Lane;
 use crate::shop::{Loaded, Shop};
 use crate::stages::{compare, ends};
 
@@ -69,8 +70,9 @@ async fn compared(
     to: StageId,
 ) -> Result<StageComparison, super::problem::Problem> {
     let (worker, job) = (Arc::clone(shop), job.clone());
+    let lane = Lane::of(job.state.id());
     let work = move || compare(&worker, &job, from, to);
-    Ok(shop.compute().run(work).await?)
+    Ok(shop.compute().run(lane, work).await?)
 }
 
 /// Returns the page; `draft` is what a form that was refused held.

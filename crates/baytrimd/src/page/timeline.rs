@@ -15,6 +15,7 @@ use serde::{Deserialize, Serialize};
 
 use super::problem::Problem;
 use super::{address, chart, read};
+use crate::compute::Lane;
 use crate::shop::Shop;
 use bins::{Stretch, stretch};
 
@@ -92,7 +93,8 @@ async fn of_pull(
     let job = read::load_whole(shop, id).await?;
     let number: PullId = number.parse()?;
     let held = Arc::clone(shop);
-    let stretch = shop.compute().run(move || {
+    let lane = Lane::of(job.state.id());
+    let stretch = shop.compute().run(lane, move || {
         let spec = &job.state.spec;
         let pull = job.state.pull(number)?;
         let rows = held.judged().of_pull(&**held.store(), &job, pull)?;

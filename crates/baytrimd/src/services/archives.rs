@@ -15,6 +15,7 @@ use tonic::{Status, Streaming};
 
 use super::chunks::{Chunks, FileMessage, Piece, keep};
 use crate::carry::{self, Imported};
+use crate::compute::Lane;
 use crate::convert::name;
 use crate::ending::Ending;
 use crate::fault::{Fault, InternalFault};
@@ -81,7 +82,7 @@ pub(super) fn send<M: ArchiveMessage>(
         let written = tokio::select! {
             biased;
             fault = ending.come() => Err(fault),
-            written = compute.run(work) => written,
+            written = compute.run(Lane::Shop, work) => written,
         };
         // Whoever writes still finds that nobody wants more.
         drop(go_on);
@@ -110,9 +111,9 @@ pub(super) async fn take(
     let validate_only = chunks.open().await?.validate_only;
     let mut file = keep(&mut chunks, ARCHIVE_BYTES_MAX).await?;
     let worker = Arc::clone(&shop);
-    let taken = shop
-        .compute()
-        .run(move || carry::import(&worker, &mut file, validate_only));
+    let taken = shop.compute().run(Lane::Shop, move || {
+        carry::import(&worker, &mut file, validate_only)
+    });
     let Imported {
         job,
         summary,

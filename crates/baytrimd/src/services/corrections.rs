@@ -17,7 +17,8 @@ use tonic::{Request, Response, Status};
 
 use super::trace;
 use crate::clock;
-use crate::compute::blocking;
+use crate::compute::{Lane, blocking};
+use crate::convert;
 use crate::convert::page::Page;
 use crate::convert::{grip, name, proposal, pull_plan, reproduction, request};
 use crate::fault::{Fault, InternalFault};
@@ -45,7 +46,11 @@ impl CorrectionService for Corrections {
     ) -> Result<Response<CreateProposalResponse>, Status> {
         let by = request::actor(&request);
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
-        let created = self.shop.compute().run(move || create(&shop, by, &request));
+        let lane = Lane::named(&name::parse_job("parent", &request.parent));
+        let created = self
+            .shop
+            .compute()
+            .run(lane, move || create(&shop, by, &request));
         Ok(Response::new(created.await?))
     }
 
@@ -103,7 +108,7 @@ impl CorrectionService for Corrections {
         let parsed = name::parse_proposal("name", &request.get_ref().name);
         let (id, number) = parsed.map_err(Fault::from)?;
         let shop = Arc::clone(&self.shop);
-        let again = self.shop.compute().run(move || {
+        let again = self.shop.compute().run(Lane::of(&id), move || {
             let found = reproduce(&**shop.store(), &id, number)?;
             Ok(reproduction::whole(&found))
         });
@@ -115,7 +120,8 @@ impl CorrectionService for Corrections {
         request: Request<PlanPullRequest>,
     ) -> Result<Response<PlanPullResponse>, Status> {
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
-        let plan = self.shop.compute().run(move || plan(&shop, &request));
+        let lane = Lane::named(&name::parse_job("parent", &request.parent));
+        let plan = self.shop.compute().run(lane, move || plan(&shop, &request));
         Ok(Response::new(plan.await?))
     }
 
@@ -124,10 +130,12 @@ impl CorrectionService for Corrections {
         request: Request<TraceNodeRequest>,
     ) -> Result<Response<TraceNodeResponse>, Status> {
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
+        let subject = convert::trace::subject(&request.name);
+        let lane = Lane::named(&subject.map(|(id, _)| id));
         let traced = self
             .shop
             .compute()
-            .run(move || trace::node(&shop, &request));
+            .run(lane, move || trace::node(&shop, &request));
         Ok(Response::new(traced.await?))
     }
 }

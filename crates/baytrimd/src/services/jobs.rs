@@ -17,7 +17,7 @@ use sha2::{Digest as _, Sha256};
 use tonic::{Request, Response, Status};
 
 use crate::clock;
-use crate::compute::blocking;
+use crate::compute::{Lane, blocking};
 use crate::convert::page::Page;
 use crate::convert::{job, name, request, shop_view as convert};
 use crate::fault::Fault;
@@ -123,7 +123,9 @@ impl JobService for Jobs {
         let id = name::parse_job("name", &request.get_ref().name).map_err(Fault::from)?;
         let shop = Arc::clone(&self.shop);
         let worker = Arc::clone(&shop);
-        let made = shop.compute().run(move || render(&worker, &id));
+        let made = shop
+            .compute()
+            .run(Lane::of(&id), move || render(&worker, &id));
         Ok(Response::new(made.await?))
     }
 }

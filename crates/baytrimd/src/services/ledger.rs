@@ -21,7 +21,7 @@ use super::archives::{self, Sent};
 use crate::carry;
 use crate::checkpoints::{self, CheckpointFault};
 use crate::clock;
-use crate::compute::blocking;
+use crate::compute::{Lane, blocking};
 use crate::convert::page::Page;
 use crate::convert::{checkpoint, name, record};
 use crate::ending::Ending;
@@ -100,7 +100,7 @@ impl LedgerService for Ledger {
         _request: Request<CreateCheckpointRequest>,
     ) -> Result<Response<CreateCheckpointResponse>, Status> {
         let (shop, signer) = (Arc::clone(&self.shop), self.signer.clone());
-        let made = self.shop.compute().run(move || {
+        let made = self.shop.compute().run(Lane::Shop, move || {
             let signer = signer.ok_or(CheckpointFault::NoKey)?;
             let (sealed, created) = checkpoints::make(&**shop.store(), &signer, clock::now())?;
             let checkpoint = Some(checkpoint::whole(&sealed));
@@ -119,7 +119,7 @@ impl LedgerService for Ledger {
         let request = request.into_inner();
         let id = name::parse_job("job", &request.job).map_err(Fault::from)?;
         let shop = Arc::clone(&self.shop);
-        let proof = self.shop.compute().run(move || {
+        let proof = self.shop.compute().run(Lane::of(&id), move || {
             shop.job(&id)?;
             let stream = stream_of(&id);
             let number = request.checkpoint_number;
@@ -139,7 +139,7 @@ impl LedgerService for Ledger {
     ) -> Result<Response<VerifyLedgerResponse>, Status> {
         let shop = Arc::clone(&self.shop);
         let elsewhere = request.into_inner().checkpoint;
-        let check = self.shop.compute().run(move || {
+        let check = self.shop.compute().run(Lane::Shop, move || {
             let store = &**shop.store();
             let mut check = ledger_check::check(store, &mut |_| ())?;
             if check.first_fault.is_none() && !elsewhere.is_empty() {

@@ -13,7 +13,7 @@ use baytrim_model::ids::{Actor, JobId};
 use tonic::{Request, Response, Status};
 
 use super::corrections::recorded;
-use crate::compute::blocking;
+use crate::compute::{Lane, blocking};
 use crate::convert::page::Page;
 use crate::convert::{job, library as convert, name, proposal, request};
 use crate::fault::Fault;
@@ -63,7 +63,7 @@ impl LibraryService for Library {
     ) -> Result<Response<FindNearestResponse>, Status> {
         let id = name::parse_job("parent", &request.get_ref().parent).map_err(Fault::from)?;
         let shop = Arc::clone(&self.shop);
-        let answer = self.shop.compute().run(move || {
+        let answer = self.shop.compute().run(Lane::of(&id), move || {
             let here = shop.job(&id)?;
             let found = library::nearest(&shop, &here)?;
             Ok(FindNearestResponse {
@@ -80,7 +80,11 @@ impl LibraryService for Library {
     ) -> Result<Response<CreateStartingTableResponse>, Status> {
         let by = request::actor(&request);
         let (shop, request) = (Arc::clone(&self.shop), request.into_inner());
-        let made = self.shop.compute().run(move || create(&shop, by, &request));
+        let lane = Lane::named(&name::parse_job("parent", &request.parent));
+        let made = self
+            .shop
+            .compute()
+            .run(lane, move || create(&shop, by, &request));
         let proposal = Some(made.await?);
         Ok(Response::new(CreateStartingTableResponse { proposal }))
     }

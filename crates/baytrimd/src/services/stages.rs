@@ -12,7 +12,7 @@ use baytrim_jobs::state::{Outcome, StageEntry};
 use baytrim_model::ids::{Actor, StageId};
 use tonic::{Request, Response, Status};
 
-use crate::compute::blocking;
+use crate::compute::{Lane, blocking};
 use crate::convert::page::Page;
 use crate::convert::{name, request, stage as convert, vehicle};
 use crate::fault::{Fault, InternalFault};
@@ -85,7 +85,7 @@ impl StageService for Stages {
         let to = name::part::<StageId>("to_stage", &request.to_stage).map_err(Fault::from)?;
         let shop = Arc::clone(&self.shop);
         let worker = Arc::clone(&shop);
-        let compared = shop.compute().run(move || {
+        let compared = shop.compute().run(Lane::of(&id), move || {
             let job = worker.job(&id)?;
             let found = compare(&worker, &job, from, to)?;
             Ok(convert::comparison(&job.state, &found)?)

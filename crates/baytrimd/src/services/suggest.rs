@@ -9,6 +9,7 @@ use tonic::Streaming;
 
 use super::chunks::{Chunks, keep};
 use super::upload::source_name;
+use crate::compute::Lane;
 use crate::ending::Ending;
 use crate::fault::Fault;
 use crate::shop::Shop;
@@ -27,7 +28,7 @@ pub(super) async fn answer(
     let name = source_name(&chunks.open().await?.source_name)?;
     let mut file = keep(&mut chunks, shop.limits().upload_bytes_max).await?;
     let work = move || Ok(suggest(&mut file, &name, &LogLimits::default())?);
-    Ok(of_suggestion(shop.compute().run(work).await?))
+    Ok(of_suggestion(shop.compute().run(Lane::Shop, work).await?))
 }
 
 fn of_suggestion(suggestion: Suggestion) -> SuggestChannelsResponse {

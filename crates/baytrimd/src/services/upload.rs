@@ -13,7 +13,7 @@ use tonic::Streaming;
 
 use super::chunks::{Chunks, keep, store};
 use crate::clock;
-use crate::compute::blocking;
+use crate::compute::{Lane, blocking};
 use crate::convert::request::Submitter;
 use crate::convert::{name, power, pull, request};
 use crate::ending::Ending;
@@ -67,7 +67,7 @@ pub(super) async fn take(
         blocking(move || Ok(shop.store().begin_blob()?)).await?
     };
     let log = store(&mut chunks, writer, shop.limits().upload_bytes_max).await?;
-    let worker = Arc::clone(&shop);
+    let (worker, lane) = (Arc::clone(&shop), Lane::of(&upload.job));
     let work = move || {
         let Upload {
             job,
@@ -77,7 +77,7 @@ pub(super) async fn take(
         } = *upload;
         intake::record(&worker, &job, &author, &circumstances, &source_name, log)
     };
-    pull::of_outcome(&shop.compute().run(work).await?)
+    pull::of_outcome(&shop.compute().run(lane, work).await?)
 }
 
 fn begin(shop: &Shop, by: Actor, open: OpenUpload) -> Result<Opened, Fault> {
@@ -136,7 +136,7 @@ async fn check(
     upload: Upload,
 ) -> Result<Pull, Fault> {
     let mut file = keep(&mut chunks, shop.limits().upload_bytes_max).await?;
-    let worker = Arc::clone(&shop);
+    let (worker, lane) = (Arc::clone(&shop), Lane::of(&upload.job));
     let work = move || {
         let job = worker.job(&upload.job)?;
         let name = &upload.source_name;
@@ -157,5 +157,5 @@ async fn check(
             ..checked
         })
     };
-    shop.compute().run(work).await
+    shop.compute().run(lane, work).await
 }
