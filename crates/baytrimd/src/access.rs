@@ -16,7 +16,6 @@ mod token;
 use std::collections::HashSet;
 use std::net::IpAddr;
 use std::path::Path;
-use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use baytrim_access::caller::{self, Caller, Denied};
@@ -27,7 +26,7 @@ use baytrim_model::ids::UnixMillis;
 use baytrim_model::shop::{MemberName, ShopEvent, TokenId};
 use tokio::sync::watch;
 
-use crate::clock;
+use crate::clock::{self, Steady};
 use crate::fault::{AccessFault, Fault, InternalFault};
 use crate::shop::Author;
 
@@ -68,8 +67,8 @@ struct Inner {
     sessions: Sessions,
     /// Counts what was recorded, so that who waits looks again.
     changes: watch::Sender<u64>,
-    /// The latest moment seen: a clock set back makes no token good again.
-    latest: AtomicI64,
+    /// Goes on from the latest moment seen: a clock set back makes no token good again.
+    time: Steady,
 }
 
 /// A caller, and the shop as it was when it called.
@@ -88,7 +87,7 @@ impl Access {
     /// The store's fault, or records that tell no shop.
     pub fn open(store: Arc<dyn Store>, directory: Option<&Path>) -> Result<Self, InternalFault> {
         let members = Members::open(store)?;
-        let latest = members.state().latest_at().map_or(i64::MIN, |at| at.0);
+        let latest = members.state().latest_at().unwrap_or(UnixMillis(0));
         Ok(Self(Arc::new(Inner {
             members,
             attempts: Mutex::default(),
@@ -96,7 +95,7 @@ impl Access {
             last_use: LastUse::open(directory),
             sessions: Sessions::default(),
             changes: watch::Sender::new(0),
-            latest: AtomicI64::new(latest),
+            time: Steady::new(latest),
         })))
     }
 
@@ -113,14 +112,9 @@ impl Access {
         is_news && !is_spent && self.0.members.is_shared()
     }
 
-    /// Returns the latest moment that the clock or a record has told.
+    /// Returns the latest moment that the clock or a record has told, and what has passed since.
     pub fn now(&self) -> UnixMillis {
-        self.latest(clock::now())
-    }
-
-    fn latest(&self, at: UnixMillis) -> UnixMillis {
-        let before = self.0.latest.fetch_max(at.0, Ordering::Relaxed);
-        UnixMillis(before.max(at.0))
+        self.0.time.at(clock::now())
     }
 
     /// Returns who shows `token`, a text that may be none; `peer` is where it comes from, where that is known.
@@ -145,7 +139,7 @@ impl Access {
         peer: Option<IpAddr>,
         at: UnixMillis,
     ) -> Result<Admitted, AccessFault> {
-        let at = self.latest(at);
+        let at = self.0.time.at(at);
         // Nothing shown is nothing guessed.
         let token = Token::parse(token.ok_or(AccessFault::TokenNotAccepted)?);
         let hash = token.as_ref().map(Token::hash);

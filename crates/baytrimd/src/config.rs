@@ -37,6 +37,8 @@ pub struct Settings {
     pub bays_show_certificates: bool,
     /// Address where figures are scraped, `HOST:PORT`; none: nowhere.
     pub metrics_listen: Option<String>,
+    /// Address of the collector that traces are sent to; none: nowhere.
+    pub otlp_endpoint: Option<String>,
     /// How often a checkpoint is signed; none: only on command.
     pub checkpoints_every: Option<Duration>,
     /// Directory where each of those is written as a file too.
@@ -95,7 +97,7 @@ impl Default for ServiceLimits {
             uploads_max: 8,
             compute_max: 2,
             idle: Duration::from_secs(60),
-            retention: Rules::default(),
+            retention: Rules::NONE,
         }
     }
 }

@@ -107,6 +107,8 @@ pub struct Metrics {
     pub written: Counter,
     /// Whether the store lacks what was seen in it.
     pub store_behind: Gauge,
+    /// Records with a time that is before that of the one before them.
+    pub clock_back: Counter,
     /// Messages to the webhook by how they ended.
     pub messages: Family<Messaged, Counter>,
 }
@@ -130,6 +132,7 @@ impl Metrics {
             write_duration: Family::new_with_constructor(short),
             written: Counter::default(),
             store_behind: Gauge::default(),
+            clock_back: Counter::default(),
             messages: Family::default(),
         };
         metrics.register();
@@ -213,6 +216,11 @@ impl Metrics {
             "store_behind",
             "1 while the store lacks records that were seen in it",
             self.store_behind.clone(),
+        );
+        registry.register(
+            "records_before_predecessor",
+            "Records with a time before that of the one before them: the clock was set back",
+            self.clock_back.clone(),
         );
         registry.register(
             "webhook_messages",

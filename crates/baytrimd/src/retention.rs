@@ -4,9 +4,12 @@
 //! Before anything is removed, a record in the stream `retention` names it, so that a reader of the ledger can tell what
 //! was removed by rule from what is missing.
 
+mod rounds;
 mod sweep;
+mod vouched;
 
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 use baytrim_ledger::{BlobError, BlobId, BlobReader, Store, StreamName};
 use baytrim_model::ids::{JobId, UnixMillis};
@@ -14,27 +17,46 @@ use baytrim_model::pull::PullRecord;
 use serde::{Deserialize, Serialize};
 
 use crate::fault::{Fault, InternalFault};
+use crate::limits::RETENTION_EVERY;
 
-pub(crate) use sweep::every;
+pub(crate) use rounds::every;
 pub use sweep::{Sweeper, Swept};
+pub use vouched::Vouched;
 
 /// The stream that says what was removed.
 pub const RETENTION_STREAM: &str = "retention";
+const DAY_MS: i64 = 86_400_000;
 /// Version of its records.
 const VERSION: u8 = 1;
 /// Records that are read at a time.
 const READ_RECORDS: usize = 256;
 
 /// How long things are kept; none: for ever.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Rules {
     /// Days that a raw log is kept after the last pull that it was recorded as.
     pub raw_logs_days: Option<u64>,
     /// Days that a live pull is kept that nobody finishes; with it, what no record names goes too.
     pub unfinished_days: Option<u64>,
+    /// Time between two rounds.
+    pub every: Duration,
 }
 
-/// A record: what is about to be removed.
+impl Rules {
+    /// Keeps everything for ever.
+    pub const NONE: Self = Self {
+        raw_logs_days: None,
+        unfinished_days: None,
+        every: RETENTION_EVERY,
+    };
+
+    /// Returns whether anything is ever removed.
+    pub fn are_any(&self) -> bool {
+        self.raw_logs_days.is_some() || self.unfinished_days.is_some()
+    }
+}
+
+/// A record: what is about to be removed; nothing where it only tells how far time has come.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Removal {
     version: u8,
@@ -48,6 +70,19 @@ pub(crate) struct Removal {
     /// Live pulls that nobody finished.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     live_pulls: Vec<String>,
+}
+
+impl Removal {
+    /// Tells how far time has come, and removes nothing.
+    fn nothing(at: UnixMillis) -> Self {
+        Self {
+            version: VERSION,
+            at,
+            logs: Vec::new(),
+            unnamed: Vec::new(),
+            live_pulls: Vec::new(),
+        }
+    }
 }
 
 /// A raw log that is about to be removed.
@@ -95,6 +130,23 @@ pub fn removed_logs(store: &dyn Store) -> Result<BTreeMap<BlobId, UnixMillis>, I
             found.extend(ids.map(|id: BlobId| (id, removal.at)));
         }
     }
+}
+
+/// Returns the moment that the last record of the stream tells; none where there is none.
+fn last_told(store: &dyn Store) -> Result<Option<UnixMillis>, Fault> {
+    let head = store.head(&stream())?;
+    let Some(last) = head.next_seq.checked_sub(1) else {
+        return Ok(None);
+    };
+    let told = store.read(&stream(), last, 1)?;
+    let told = told
+        .first()
+        .map(|record| serde_json::from_slice::<Removal>(&record.body));
+    let told = told.transpose().map_err(|error| InternalFault::Decode {
+        what: format!("record {last} of {RETENTION_STREAM}"),
+        source: error.into(),
+    })?;
+    Ok(told.map(|removal| removal.at))
 }
 
 /// Opens the raw log of a pull.

@@ -20,7 +20,7 @@ use std::sync::{Arc, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard, Try
 use baytrim_jobs::state::Outcome;
 use baytrim_jobs::{BayState, Fold, JobState, Refusal};
 use baytrim_ledger::{Head, Store, StreamName};
-use baytrim_model::ids::{Actor, JobId, RequestId};
+use baytrim_model::ids::{Actor, JobId, RequestId, UnixMillis};
 use baytrim_model::job::JobSpec;
 use baytrim_model::record::JobEvent;
 use serde::de::DeserializeOwned;
@@ -72,6 +72,8 @@ pub struct Loaded<S = JobState> {
     pub state: Arc<S>,
     /// Head of its stream.
     pub head: Head,
+    /// What the clock said at its last record.
+    pub at: UnixMillis,
 }
 
 /// Who asks, and the client's own name for the request.

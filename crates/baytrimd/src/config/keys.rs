@@ -33,7 +33,7 @@ impl Key {
 }
 
 /// Every key, in the order in which they are shown.
-pub const KEYS: [Key; 24] = [
+pub const KEYS: [Key; 26] = [
     Key {
         name: "data",
         kind: Kind::Text,
@@ -119,6 +119,12 @@ pub const KEYS: [Key; 24] = [
         sentence: "directory on another disk where each of those is written as a file too; empty: nowhere",
     },
     Key {
+        name: "telemetry.otlp_endpoint",
+        kind: Kind::Text,
+        default: "",
+        sentence: "address of an OpenTelemetry collector (OTLP over gRPC) that is sent a trace of each request; empty: none",
+    },
+    Key {
         name: "webhook.url",
         kind: Kind::Text,
         default: "",
@@ -147,6 +153,12 @@ pub const KEYS: [Key; 24] = [
         kind: Kind::Integer,
         default: "0",
         sentence: "days that a live pull is kept that nobody finishes, 8 or more; logs that were refused go too; 0: for ever",
+    },
+    Key {
+        name: "retention.every_s",
+        kind: Kind::Integer,
+        default: "21600",
+        sentence: "seconds between two rounds of removing by rule, 600 or more",
     },
     Key {
         name: "limits.upload_bytes_max",

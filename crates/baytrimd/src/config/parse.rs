@@ -57,6 +57,7 @@ pub fn settings(layers: &Layers) -> Result<Settings, ConfigError> {
             .filter(|&seconds| seconds > 0)
             .map(Duration::from_secs),
         checkpoints_directory: path(layers, "checkpoints.directory"),
+        otlp_endpoint: otlp_endpoint(layers)?,
         webhook: webhook(layers)?,
         limits: ServiceLimits {
             upload_bytes_max,
@@ -82,6 +83,8 @@ fn retention(layers: &Layers) -> Result<Rules, ConfigError> {
         raw_logs_days: days("retention.raw_logs_days", 1)?,
         // A pull may go on for a week.
         unfinished_days: days("retention.unfinished_days", 8)?,
+        // A log that has come may wait a while before a record names it.
+        every: Duration::from_secs(number(layers, "retention.every_s", (600, 86_400))?),
     })
 }
 
@@ -94,23 +97,44 @@ fn webhook(layers: &Layers) -> Result<Option<WebhookSettings>, ConfigError> {
     if url.value.is_empty() {
         return Ok(None);
     }
+    check_url(url)?;
+    Ok(Some(WebhookSettings {
+        url: url.value.clone(),
+        secret_file,
+        ca_file,
+    }))
+}
+
+fn otlp_endpoint(layers: &Layers) -> Result<Option<String>, ConfigError> {
+    let url = layers.get("telemetry.otlp_endpoint");
+    if url.value.is_empty() {
+        return Ok(None);
+    }
+    if cfg!(not(feature = "otlp")) {
+        return Err(wrong(
+            url,
+            "leave it empty: this program was built without `otlp`",
+        ));
+    }
+    check_url(url)?;
+    Ok(Some(url.value.clone()))
+}
+
+/// Checks an address that something is sent to: nobody on the way reads it.
+fn check_url(url: &Setting) -> Result<(), ConfigError> {
     let parsed = url.value.parse::<Uri>().ok();
     let is_good = parsed.is_some_and(|uri| match (uri.scheme_str(), uri.host()) {
         (Some("https"), Some(_)) => true,
         (Some("http"), Some(host)) => is_this_machine(host),
         _ => false,
     });
-    if !is_good {
-        return Err(wrong(
-            url,
-            "write an address that begins with https://, or with http:// where it is on this machine",
-        ));
+    if is_good {
+        return Ok(());
     }
-    Ok(Some(WebhookSettings {
-        url: url.value.clone(),
-        secret_file,
-        ca_file,
-    }))
+    Err(wrong(
+        url,
+        "write an address that begins with https://, or with http:// where it is on this machine",
+    ))
 }
 
 fn is_this_machine(host: &str) -> bool {
@@ -269,7 +293,9 @@ mod tests {
             "http://localhost/hook",
             "http://[::1]:9000/hook",
         ] {
-            assert!(check(&[("webhook.url", good)], &[], None).starts_with("127.0.0.1:7411"));
+            for key in ["webhook.url", "telemetry.otlp_endpoint"] {
+                assert!(check(&[(key, good)], &[], None).starts_with("127.0.0.1:7411"));
+            }
         }
         for bad in [
             "http://notes.example/",
@@ -277,8 +303,10 @@ mod tests {
             "notes",
             "https://",
         ] {
-            let told = check(&[("webhook.url", bad)], &[], None);
-            assert!(told.starts_with("webhook.url (flag)"), "{bad}: {told}");
+            for key in ["webhook.url", "telemetry.otlp_endpoint"] {
+                let told = check(&[(key, bad)], &[], None);
+                assert!(told.starts_with(&format!("{key} (flag)")), "{bad}: {told}");
+            }
         }
     }
 

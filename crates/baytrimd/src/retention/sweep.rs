@@ -2,23 +2,18 @@
 //! while nothing is recorded.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
 
 use baytrim_jobs::JobState;
 use baytrim_ledger::{BlobId, Head, Store, StreamName};
 use baytrim_model::ids::UnixMillis;
 use serde::Deserialize;
-use tokio::sync::watch;
 
-use super::{Removal, RemovedBlob, RemovedLog, Rules, VERSION, note};
-use crate::clock;
-use crate::compute::blocking;
+use super::{DAY_MS, Removal, RemovedBlob, RemovedLog, Rules, VERSION, note};
 use crate::evidence;
 use crate::fault::Fault;
-use crate::limits::{REMOVED_AT_ONCE, RETENTION_EVERY};
+use crate::limits::REMOVED_AT_ONCE;
 use crate::shop::{JOB_PREFIX, Shop, fold};
 
-const DAY_MS: i64 = 86_400_000;
 /// What all live pulls' spools are called.
 const LIVE_PREFIX: &str = "live/";
 /// Names that are listed at a time.
@@ -105,7 +100,7 @@ impl Names {
 }
 
 /// Removes by rule, round after round.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Sweeper {
     rules: Rules,
     /// What no record named a round before: only that goes, since a log is written before the record that names it.
@@ -274,47 +269,4 @@ fn unfinished(store: &dyn Store, before: UnixMillis) -> Result<Vec<StreamName>, 
         }
     }
     Ok(found)
-}
-
-/// Does a round now and then until `stopped` turns true.
-pub(crate) async fn every(shop: Arc<Shop>, rules: Rules, mut stopped: watch::Receiver<bool>) {
-    if rules == Rules::default() {
-        return;
-    }
-    if shop.store().is_shared() {
-        tracing::warn!("nothing is removed by rule from a ledger in a database; see `retention`");
-        return;
-    }
-    let mut sweeper = Sweeper::new(rules);
-    loop {
-        let told = stopped.wait_for(|stopping| *stopping);
-        if tokio::time::timeout(RETENTION_EVERY, told).await.is_ok() {
-            return;
-        }
-        let from = Arc::clone(&shop);
-        let round = blocking(move || {
-            let swept = sweeper.round(&from, clock::now());
-            Ok((sweeper, swept))
-        });
-        match round.await {
-            Ok((back, swept)) => {
-                sweeper = back;
-                match swept {
-                    Ok(swept) if swept == Swept::default() => {}
-                    Ok(swept) => tracing::info!(
-                        logs = swept.logs,
-                        unnamed = swept.unnamed,
-                        live_pulls = swept.live_pulls,
-                        bytes = swept.bytes,
-                        "removed by rule; the stream `retention` says what"
-                    ),
-                    Err(fault) => tracing::error!(
-                        error = &fault as &dyn std::error::Error,
-                        "not everything was removed that the rule says; it is tried again"
-                    ),
-                }
-            }
-            Err(_) => return,
-        }
-    }
 }

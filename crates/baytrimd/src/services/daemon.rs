@@ -1,11 +1,11 @@
 //! Says how the daemon itself is.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use baytrim_api::v1::daemon_service_server::DaemonService;
 use baytrim_api::v1::{GetStatusRequest, GetStatusResponse};
 use baytrim_model::ids::UnixMillis;
-use prost_types::Duration;
 use tonic::{Request, Response, Status};
 
 use crate::clock;
@@ -22,6 +22,8 @@ const STREAMS_AT_ONCE: usize = 1000;
 pub struct Daemon {
     shop: Arc<Shop>,
     began: UnixMillis,
+    /// The same by a clock that nobody sets.
+    began_after: Duration,
 }
 
 impl Daemon {
@@ -30,6 +32,7 @@ impl Daemon {
         Self {
             shop,
             began: clock::now(),
+            began_after: clock::since_boot(),
         }
     }
 }
@@ -43,11 +46,11 @@ impl DaemonService for Daemon {
         let shop = Arc::clone(&self.shop);
         let job_count = blocking(move || job_count(&shop)).await?;
         let (limits, metrics) = (self.shop.limits(), self.shop.metrics());
-        let uptime_ms = clock::now().0.saturating_sub(self.began.0).max(0);
+        let uptime = clock::since_boot().saturating_sub(self.began_after);
         Ok(Response::new(GetStatusResponse {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             start_time: Some(timestamp(self.began)),
-            uptime_duration: Some(duration(uptime_ms)),
+            uptime_duration: prost_types::Duration::try_from(uptime).ok(),
             job_count,
             live_pull_count: metrics.live_pulls.get().unsigned_abs(),
             live_pull_count_max: limits.streams_max as u64,
@@ -72,12 +75,5 @@ fn job_count(shop: &Shop) -> Result<u64, Fault> {
             Some((stream, _)) => last = Some(stream),
             None => return Ok(count),
         }
-    }
-}
-
-fn duration(millis: i64) -> Duration {
-    Duration {
-        seconds: millis / 1000,
-        nanos: i32::try_from(millis % 1000).unwrap_or(0) * 1_000_000,
     }
 }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use baytrim_jobs::BayState;
 use baytrim_jobs::bay::BayOutcome;
 use baytrim_ledger::{Head, StreamName};
-use baytrim_model::ids::BayName;
+use baytrim_model::ids::{BayName, UnixMillis};
 use baytrim_model::record::BayEvent;
 
 use super::commit::{Step, before};
@@ -57,6 +57,7 @@ fn unwritten() -> Loaded<BayState> {
     Loaded {
         state: Arc::default(),
         head: Head::EMPTY,
+        at: UnixMillis(0),
     }
 }
 

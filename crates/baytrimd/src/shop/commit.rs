@@ -2,6 +2,7 @@
 
 use baytrim_jobs::{Fold, Refusal, codec};
 use baytrim_ledger::{AppendError, Head, StoreFault, StreamName, chain};
+use baytrim_model::ids::UnixMillis;
 use baytrim_model::record::{RECORD_VERSION, StreamRecord};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -11,6 +12,9 @@ use super::{Author, Loaded, Shop};
 use crate::clock;
 use crate::fault::{Fault, InternalFault};
 use crate::limits::DECIDE_TRIES_MAX;
+
+/// How far a record's time may be behind that of the one before it, in milliseconds: clocks are set right by less.
+const CLOCK_BACK_MS_MAX: i64 = 1000;
 
 /// What a request is to come to.
 pub(super) enum Step<S: Fold> {
@@ -57,8 +61,11 @@ impl Shop {
                 }
             };
             let outcome = S::outcome_of(&event);
+            let record = record(author, event);
+            let before = loaded.as_ref().map(|loaded| loaded.at);
             let expected = loaded.map_or(Head::EMPTY, |loaded| loaded.head);
-            if self.append(stream, &expected, &record(author, event))? {
+            if self.append(stream, &expected, &record)? {
+                self.look_at_clock(before, record.at);
                 self.heard(stream);
                 return Ok(Committed {
                     loaded: cache.load(&*self.store, stream)?.ok_or(EMPTY)?,
@@ -68,6 +75,18 @@ impl Shop {
             }
         }
         Err(Fault::contended(stream))
+    }
+
+    /// Tells where the clock has gone back since the record before; the order of records does not rest on their times.
+    fn look_at_clock(&self, before: Option<UnixMillis>, at: UnixMillis) {
+        let back_ms = before.map_or(0, |before| before.0 - at.0);
+        if back_ms > CLOCK_BACK_MS_MAX {
+            self.metrics.clock_back.inc();
+            tracing::warn!(
+                back_s = back_ms / 1000,
+                "the clock is behind the record before; set it right, records keep their order all the same"
+            );
+        }
     }
 
     /// Appends one record; returns whether it landed, false meaning that another was first.

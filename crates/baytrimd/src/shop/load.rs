@@ -71,5 +71,6 @@ where
     Ok(Loaded {
         state,
         head: record.head_after(),
+        at: decoded.at,
     })
 }

@@ -16,6 +16,7 @@ use crate::harness::{Daemon, log, told, upload_of};
 const RULES: Rules = Rules {
     raw_logs_days: Some(30),
     unfinished_days: Some(8),
+    ..Rules::NONE
 };
 
 fn in_days(days: i64) -> UnixMillis {

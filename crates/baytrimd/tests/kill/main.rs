@@ -15,6 +15,8 @@ mod bearer;
 mod child;
 mod client;
 #[cfg(target_os = "linux")]
+mod clock;
+#[cfg(target_os = "linux")]
 mod crowd;
 mod network;
 
