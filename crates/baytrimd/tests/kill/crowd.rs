@@ -1,7 +1,7 @@
 //! The real program with more callers than it can serve: connections that say nothing, floods, readers that stop.
 //!
-//! The long form: `BAYTRIM_IDLE=9000 cargo test -p baytrimd --test kill crowd -- --nocapture`; both ends of a connection
-//! take one of the files that a process may have open (`ulimit -n`).
+//! The long form: `BAYTRIM_IDLE=10000 cargo test -p baytrimd --test kill crowd -- --nocapture`; each end of a connection
+//! takes one of the files that its process may have open (`ulimit -n`).
 
 use std::collections::BTreeMap;
 use std::time::Duration;
