@@ -69,6 +69,8 @@ pub struct Database {
     pub password_file: Option<PathBuf>,
     /// Whether one copy of each record is enough.
     pub single_copy: bool,
+    /// Object storage that holds the blobs, `s3://...`; none: the database does.
+    pub blobs: Option<String>,
 }
 
 /// Limits that a shop may want to move.

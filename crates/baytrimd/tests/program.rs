@@ -195,7 +195,9 @@ fn a_misconfigured_daemon_does_not_begin() {
     let file = file.to_str().unwrap();
     let data = directory.path().join("ledger");
     let data = data.to_str().unwrap();
-    let rows: [(&[&str], &str); 5] = [
+    let data_too = format!("{data}-too");
+    let data_too = data_too.as_str();
+    let rows: [(&[&str], &str); 8] = [
         (&["serve"], "no directory for the ledger is named"),
         (
             &["serve", "--data", data, "--config", file],
@@ -212,6 +214,32 @@ fn a_misconfigured_daemon_does_not_begin() {
         (
             &["ledger", "verify", "--data", "/nowhere/at/all"],
             "is no directory",
+        ),
+        (
+            &["serve", "--data", data, "--blobs", "s3://logs"],
+            "name a database too",
+        ),
+        (
+            &[
+                "serve",
+                "--store",
+                "postgres://u@127.0.0.1:9/d",
+                "--blobs",
+                "logs",
+            ],
+            "write s3://BUCKET",
+        ),
+        (
+            &[
+                "move",
+                "--from",
+                data,
+                "--to",
+                data_too,
+                "--blobs",
+                "s3://logs",
+            ],
+            "--blobs goes with a database",
         ),
     ];
     for (arguments, expected) in rows {

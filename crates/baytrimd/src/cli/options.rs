@@ -24,6 +24,9 @@ pub(crate) struct Options {
     /// A database without a second copy of each record is good enough [env: BAYTRIM_STORE_SINGLE_COPY]
     #[arg(long)]
     single_copy: bool,
+    /// Object storage that holds raw logs, beside a database: s3://BUCKET/FOLDER [env: BAYTRIM_STORE_BLOBS]
+    #[arg(long, value_name = "URL")]
+    blobs: Option<String>,
     /// Address to listen at; port 0 takes a free one [env: BAYTRIM_LISTEN] [default: 127.0.0.1:7411]
     #[arg(long, value_name = "ADDR")]
     listen: Option<String>,
@@ -57,6 +60,7 @@ impl Options {
         let given = [
             ("data", &self.data),
             ("store.url", &self.store),
+            ("store.blobs", &self.blobs),
             ("listen", &self.listen),
             ("log.format", &self.log_format),
             ("log.level", &self.log_level),
@@ -81,6 +85,16 @@ impl Options {
             .clone()
             .or_else(|| variable("BAYTRIM_CONFIG").map(PathBuf::from));
         Layers::gather(&flags, &variable, file.as_deref()).map_err(Failure::usage)
+    }
+
+    /// Returns what the environment says of object storage, by the names that are usual for it.
+    #[cfg(feature = "object-storage")]
+    pub(crate) fn object_storage() -> Vec<(String, String)> {
+        let all = std::env::vars_os();
+        let plain = all.filter_map(|(name, value)| {
+            Some((name.into_string().ok()?, value.into_string().ok()?))
+        });
+        plain.filter(|(name, _)| name.starts_with("AWS_")).collect()
     }
 
     /// Returns what all layers say.

@@ -28,12 +28,18 @@ impl LedgerPlace {
     }
 
     /// Returns the place that a text names; how a database is reached beyond its address is as `settings` say.
-    pub(crate) fn named(text: &str, password_file: Option<&Path>, single_copy: bool) -> Self {
+    pub(crate) fn named(
+        text: &str,
+        password_file: Option<&Path>,
+        single_copy: bool,
+        blobs: Option<&str>,
+    ) -> Self {
         if text.starts_with("postgres://") || text.starts_with("postgresql://") {
             return Self::Database(Database {
                 url: text.to_owned(),
                 password_file: password_file.map(Path::to_owned),
                 single_copy,
+                blobs: blobs.map(str::to_owned),
             });
         }
         Self::Directory(PathBuf::from(text))
@@ -78,7 +84,10 @@ impl LedgerPlace {
                 tell(&report);
                 Ok(Arc::new(store))
             }
-            Self::Database(database) => open_database(database),
+            Self::Database(database) => match &database.blobs {
+                None => open_database(database),
+                Some(url) => open_with_objects(database, url),
+            },
         }
     }
 }
@@ -108,6 +117,25 @@ fn open_database(database: &Database) -> Result<Arc<dyn Store>, Failure> {
         _ => Failure::usage(error),
     })?;
     Ok(Arc::new(store))
+}
+
+#[cfg(feature = "object-storage")]
+fn open_with_objects(database: &Database, url: &str) -> Result<Arc<dyn Store>, Failure> {
+    use anyhow::Context as _;
+    use baytrim_ledger_objects::{Bucket, WithObjects};
+
+    let bucket = Bucket::at(url, Options::object_storage()).map_err(Failure::usage)?;
+    bucket.probe().with_context(|| {
+        format!("{url} can't be used for blobs; check its name, AWS_ENDPOINT, AWS_REGION, and the key and its rights")
+    })?;
+    Ok(Arc::new(WithObjects::new(open_database(database)?, bucket)))
+}
+
+#[cfg(not(feature = "object-storage"))]
+fn open_with_objects(_: &Database, url: &str) -> Result<Arc<dyn Store>, Failure> {
+    Err(Failure::usage(anyhow::anyhow!(
+        "{url}: this program was built without object storage; build it with `--features object-storage`"
+    )))
 }
 
 #[cfg(not(feature = "postgres"))]

@@ -28,6 +28,9 @@ pub(crate) struct Transfer {
     /// A database without a second copy of each record is good enough
     #[arg(long)]
     single_copy: bool,
+    /// Object storage that holds the blobs of the database, `s3://BUCKET/FOLDER`
+    #[arg(long, value_name = "URL")]
+    blobs: Option<String>,
 }
 
 impl Transfer {
@@ -37,12 +40,20 @@ impl Transfer {
         reason = "this is the command line"
     )]
     pub(crate) fn run(self) -> Result<ExitCode, Failure> {
-        let place =
-            |text: &str| LedgerPlace::named(text, self.password_file.as_deref(), self.single_copy);
+        let place = |text: &str| {
+            let (password_file, blobs) = (self.password_file.as_deref(), self.blobs.as_deref());
+            LedgerPlace::named(text, password_file, self.single_copy, blobs)
+        };
         let (from, to) = (place(&self.from), place(&self.to));
         if self.from == self.to {
             return Err(Failure::usage(anyhow::anyhow!(
                 "--from and --to are the same; name two places"
+            )));
+        }
+        let is_database = |place: &LedgerPlace| matches!(place, LedgerPlace::Database(_));
+        if self.blobs.is_some() && !is_database(&from) && !is_database(&to) {
+            return Err(Failure::usage(anyhow::anyhow!(
+                "--blobs goes with a database, and neither place is one: a directory keeps its own blobs; leave it out"
             )));
         }
         from.must_be_there()?;

@@ -33,7 +33,7 @@ impl Key {
 }
 
 /// Every key, in the order in which they are shown.
-pub const KEYS: [Key; 26] = [
+pub const KEYS: [Key; 27] = [
     Key {
         name: "data",
         kind: Kind::Text,
@@ -57,6 +57,12 @@ pub const KEYS: [Key; 26] = [
         kind: Kind::Flag,
         default: "false",
         sentence: "whether a database without a second copy of each record is good enough",
+    },
+    Key {
+        name: "store.blobs",
+        kind: Kind::Text,
+        default: "",
+        sentence: "object storage that holds raw logs and evidence, s3://BUCKET/FOLDER; empty: the database",
     },
     Key {
         name: "listen",

@@ -145,7 +145,15 @@ fn is_this_machine(host: &str) -> bool {
 fn database(layers: &Layers) -> Result<Option<Database>, ConfigError> {
     let url = layers.get("store.url");
     let single_copy = flag(layers, "store.single_copy")?;
+    let blobs = layers.get("store.blobs");
+    if !blobs.value.is_empty() && !blobs.value.starts_with("s3://") {
+        return Err(wrong(blobs, "write s3://BUCKET or s3://BUCKET/FOLDER"));
+    }
     if url.value.is_empty() {
+        if !blobs.value.is_empty() {
+            let remedy = "name a database too (`store.url`): a directory keeps its own blobs";
+            return Err(wrong(blobs, remedy));
+        }
         return Ok(None);
     }
     if !url.value.starts_with("postgres://") && !url.value.starts_with("postgresql://") {
@@ -155,6 +163,7 @@ fn database(layers: &Layers) -> Result<Option<Database>, ConfigError> {
         url: url.value.clone(),
         password_file: path(layers, "store.password_file"),
         single_copy,
+        blobs: Some(blobs.value.clone()).filter(|url| !url.is_empty()),
     }))
 }
 
