@@ -20,10 +20,11 @@ mod warm_up;
 
 use std::collections::VecDeque;
 
+use baytrim_model::axis::Axes;
 use baytrim_model::channel::EvidenceKind;
 use baytrim_model::gate::{GateName, GateSettings};
 
-use crate::hat::Hat;
+use crate::hat::{Hat, HatFinder};
 use crate::row::Row;
 
 use self::dropout::Dropout;
@@ -76,6 +77,7 @@ pub struct JudgedRow {
 pub struct GateLine {
     settings: GateSettings,
     evidence: EvidenceKind,
+    finder: HatFinder,
     gap: Gap,
     overrun: Overrun,
     shift: Shift,
@@ -135,6 +137,7 @@ impl GateLine {
         Self {
             settings: settings.clone(),
             evidence,
+            finder: HatFinder::default(),
             gap: Gap::new(settings),
             overrun: Overrun::new(settings),
             shift: Shift::new(settings),
@@ -152,15 +155,15 @@ impl GateLine {
         }
     }
 
-    /// Takes a row in; `hat` is its place and `inside` whether it lies in the table.
-    pub fn push(&mut self, row: Row, hat: Hat, inside: bool) {
+    /// Takes a row in; `axes` are those of the table.
+    pub fn push(&mut self, axes: &Axes, row: Row) {
         let gap = self.gap.check(row.offset_s);
         if gap.restarts {
             self.restart();
         }
         let mut judged = JudgedRow {
             row,
-            hat,
+            hat: Hat::default(),
             refused_by: None,
             spoils_exhaust: false,
             restarts: gap.restarts,
@@ -172,11 +175,14 @@ impl GateLine {
         if row.lacks_reading(self.evidence) {
             judged.charge(GateName::NoReading);
         }
-        if row.makes_exhaust() && row.offset_s.is_finite() {
-            self.judge_cuts(&mut judged);
-            self.judge_mixture(&mut judged);
-            if !inside {
-                judged.charge(GateName::OutOfTable);
+        if row.makes_exhaust() {
+            judged.hat = self.finder.find(axes, row.rpm, row.plate_percent);
+            if row.offset_s.is_finite() {
+                self.judge_cuts(&mut judged);
+                self.judge_mixture(&mut judged);
+                if !rules::in_table(axes, &row) {
+                    judged.charge(GateName::OutOfTable);
+                }
             }
         }
         if row.offset_s.is_finite() {

@@ -8,8 +8,6 @@ use baytrim_model::samples::Samples;
 use crate::context::PullContext;
 use crate::frame::Frame;
 use crate::gate::GateLine;
-use crate::gate::rules::on_axis;
-use crate::hat::HatFinder;
 use crate::read::ReadError;
 use crate::row::Columns;
 
@@ -51,7 +49,6 @@ impl NearestNode {
         let frame = Frame::new(context)?;
         let axes = &frame.axes;
         let columns = Columns::new(samples);
-        let mut finder = HatFinder::default();
         let mut gates = frame.gates.clone();
         if settled {
             gates.plate_rate_percent_per_s_max = 10.0;
@@ -65,10 +62,7 @@ impl NearestNode {
         for row in 0..=columns.len() {
             let finished = row == columns.len();
             if !finished {
-                let row = columns.row(row);
-                let inside =
-                    on_axis(&axes.rpm, row.rpm) && on_axis(&axes.plate_percent, row.plate_percent);
-                line.push(row, finder.find(axes, row.rpm, row.plate_percent), inside);
+                line.push(axes, columns.row(row));
             }
             while let Some(judged) = line.pop(finished) {
                 if judged.refused_by.is_some() {

@@ -8,9 +8,7 @@ use crate::block::{Blocks, Reading};
 use crate::coverage::Coverage;
 use crate::film::{FILM_STATES, FILM_TERMS, Film, Lead, with_load};
 use crate::frame::{Frame, pipe_l};
-use crate::gate::rules::on_axis;
 use crate::gate::{GateLine, JudgedRow};
-use crate::hat::{Hat, HatFinder};
 use crate::kernel::{Kernel, Mixture, Parcel};
 use crate::row::Row;
 use crate::strip::Tally;
@@ -28,7 +26,6 @@ const CLOSED_LOOP_LAG_S: f64 = 1.0;
 pub(crate) struct Pipeline {
     frame: Frame,
     delay: DelayModel,
-    finder: HatFinder,
     surface: Surface,
     gates: GateLine,
     kernel: Kernel,
@@ -63,7 +60,6 @@ impl Pipeline {
             coverage: Coverage::new(nodes),
             tally: Tally::default(),
             fates: None,
-            finder: HatFinder::default(),
             surface: Surface::new(&frame.axes),
             last_s: f64::NAN,
             last_made_s: f64::NAN,
@@ -106,15 +102,7 @@ impl Pipeline {
 
     /// Takes a row in.
     pub(crate) fn push(&mut self, row: Row) {
-        let axes = &self.frame.axes;
-        let (hat, inside) = if row.makes_exhaust() {
-            let inside =
-                on_axis(&axes.rpm, row.rpm) && on_axis(&axes.plate_percent, row.plate_percent);
-            (self.finder.find(axes, row.rpm, row.plate_percent), inside)
-        } else {
-            (Hat::default(), false)
-        };
-        self.gates.push(row, hat, inside);
+        self.gates.push(&self.frame.axes, row);
         while let Some(judged) = self.gates.pop(false) {
             self.pass(&judged);
         }

@@ -3,9 +3,7 @@
 use baytrim_model::gate::GateName;
 
 use crate::frame::Frame;
-use crate::gate::rules::on_axis;
 use crate::gate::{GateLine, JudgedRow};
-use crate::hat::{Hat, HatFinder};
 use crate::row::Columns;
 
 /// Seconds between rows: several in a lag, and no more.
@@ -16,18 +14,10 @@ const ROWS_MAX: usize = 100_000;
 /// Judges the rows of a pull and returns those that are [`STEP_S`] apart, each with what befell those before it.
 pub(super) fn judged(frame: &Frame, columns: &Columns<'_>) -> Vec<JudgedRow> {
     let mut line = GateLine::new(&frame.gates, frame.evidence);
-    let mut finder = HatFinder::default();
     let mut thin = Thin::default();
     let mut index = 0;
     while index < columns.len() && thin.rows.len() < ROWS_MAX {
-        let row = columns.row(index);
-        let (mut hat, mut inside) = (Hat::default(), false);
-        if row.makes_exhaust() {
-            hat = finder.find(&frame.axes, row.rpm, row.plate_percent);
-            inside = on_axis(&frame.axes.rpm, row.rpm)
-                && on_axis(&frame.axes.plate_percent, row.plate_percent);
-        }
-        line.push(row, hat, inside);
+        line.push(&frame.axes, columns.row(index));
         index += 1;
         while let Some(judged) = line.pop(index == columns.len()) {
             thin.take(judged);

@@ -1,6 +1,6 @@
 //! Gates that judge a row by itself.
 
-use baytrim_model::axis::Axis;
+use baytrim_model::axis::{Axes, Axis};
 use baytrim_model::channel::EvidenceKind;
 use baytrim_model::gate::GateSettings;
 
@@ -41,6 +41,11 @@ pub(crate) fn on_axis(axis: &Axis, value: f64) -> bool {
     let below = EDGE_SHARE * (points[1] - points[0]);
     let above = EDGE_SHARE * (points[last] - points[last - 1]);
     (points[0] - below..=points[last] + above).contains(&value)
+}
+
+/// Returns whether a row's operating point lies in the table, by [`on_axis`].
+pub(super) fn in_table(axes: &Axes, row: &Row) -> bool {
+    on_axis(&axes.rpm, row.rpm) && on_axis(&axes.plate_percent, row.plate_percent)
 }
 
 #[cfg(test)]
