@@ -114,7 +114,7 @@ pub enum JobEvent {
 
 /// What of a proposal a comment is about.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(untagged)]
+#[serde(untagged, deny_unknown_fields)]
 pub enum CommentPlace {
     /// A node of the fuel table.
     Node(NodePlace),

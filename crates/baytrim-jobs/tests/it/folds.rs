@@ -5,7 +5,7 @@ use baytrim_jobs::state::{FoldError, Outcome};
 use baytrim_jobs::verdict::Choice;
 use baytrim_jobs::{JobState, verdict};
 use baytrim_model::ids::{ProposalId, RequestId};
-use baytrim_model::record::JobEvent;
+use baytrim_model::record::{CommentPlace, JobEvent, NodePlace};
 use serde_json::Value;
 
 use crate::house::{ask, fold, opened, proposed, record, revision, several};
@@ -99,6 +99,22 @@ fn records_with_something_unknown_are_refused() {
     let ask = ask(&state, "pulled twice");
     let approval = verdict::approve(&state, &ask, &Choice::whole(), &several());
     records.push(record(approval.expect("granted"), "reviewer", None));
+    let node = NodePlace {
+        rpm: 4000.0,
+        plate_percent: 30.0,
+    };
+    for place in [
+        CommentPlace::Node(node),
+        CommentPlace::Grip { grip_percent: 20.0 },
+    ] {
+        let comment = JobEvent::CommentMade {
+            proposal: ProposalId(1),
+            number: 1,
+            node: Some(place),
+            text: "see p2".to_owned(),
+        };
+        records.push(record(comment, "reviewer", None));
+    }
     let mut count = 0;
     for record in &records {
         let bytes = codec::encode(record).expect("writable");
