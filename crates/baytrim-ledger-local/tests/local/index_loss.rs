@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use baytrim_ledger::Store;
 use baytrim_ledger_local::{IndexReport, LocalStore};
@@ -140,7 +141,7 @@ fn an_index_that_forgets_entries_is_replaced_by_the_journal() {
     let writes = history(12, 60);
     let dir = ledger(&writes);
     {
-        let database = sled::open(dir.path().join("index")).expect("opens");
+        let database = index_of(dir.path());
         let keys: Vec<_> = database
             .scan_prefix(b"r")
             .keys()
@@ -176,6 +177,21 @@ fn an_index_that_forgets_entries_is_replaced_by_the_journal() {
     assert!(store.verify(&mut |_| ()).expect("looks").index_entry_count > 20);
 }
 
+/// Opens the database of an index by hand. A program that another test is just starting holds its lock for a moment.
+fn index_of(folder: &Path) -> sled::Db {
+    let mut tries = 0..50;
+    loop {
+        match sled::open(folder.join("index")) {
+            Err(sled::Error::Io(error))
+                if error.to_string().contains("acquire lock") && tries.next().is_some() =>
+            {
+                std::thread::sleep(Duration::from_millis(20));
+            }
+            opened => return opened.expect("opens"),
+        }
+    }
+}
+
 /// If this fails, a head that the index forgot or remembers wrongly makes records vanish, or lets a stale writer win.
 #[test]
 fn a_lost_or_old_head_in_the_index_is_noticed_when_opening() {
@@ -183,7 +199,7 @@ fn a_lost_or_old_head_in_the_index_is_noticed_when_opening() {
     let dir = ledger(&writes);
     for is_removed in [true, false] {
         {
-            let database = sled::open(dir.path().join("index")).expect("opens");
+            let database = index_of(dir.path());
             let heads: Vec<_> = database
                 .scan_prefix(b"h")
                 .map(|entry| entry.expect("reads"))
