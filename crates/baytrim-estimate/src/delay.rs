@@ -236,10 +236,11 @@ fn scene_row(
     let rpm = row.rpm.max(200.0);
     let on = if flagged { 0.0 } else { 1.0 };
     let at_stop = row.lambda >= frame.gates.sensor_lambda_max * 0.98;
-    let led = lead.advance(step_s, filling, frame.engine.cycle_s(rpm));
+    let cycle_s = frame.engine.cycle_s(rpm);
+    let led = lead.advance(step_s, filling, cycle_s);
     SceneRow {
         offset_s: row.offset_s,
-        cycle_s: frame.engine.cycle_s(rpm),
+        cycle_s,
         s_per_l: 1.0 / frame.exhaust_l_per_s(rpm, filling),
         phi: if readable && !at_stop {
             1.0 / row.lambda

@@ -2,9 +2,10 @@
 //!
 //! In phi = 1/lambda everything is linear: a parcel has phi = w exp(-theta) (on - X g), with `on` 0
 //! while fuel is cut and g = on - q/F the film regressor for the flow F that the table asks for.
-//! So `phi(t) = alpha A(t) - sum X_k B_k(t)`, where A and B are carried by transport and lag, and the
-//! coefficients follow by least squares. Edges of cuts and quick movements, which the gates refuse
-//! as evidence of the surface, are what tells the delay.
+//! So `phi(t) = alpha A(t) - sum X_k B_k(t) - L C(t)`, with C the lead of the metering, where A, B and C are carried by
+//! transport and lag, and the coefficients follow by least squares. Edges of cuts and quick movements, which the gates
+//! refuse as evidence of the surface, are what tells the delay; rows in which films swing are trusted less, since the
+//! film's model errs there.
 
 use nalgebra::{SMatrix, SVector};
 
@@ -25,7 +26,7 @@ const SLOW_S: f64 = 0.3;
 const UNKNOWN_SHARE_MAX: f64 = 0.03;
 /// Error of the film model, as a share of a film's swing, over the scatter of a settled reading: a tenth over a
 /// hundredth. Without it quick movements, which are most of a ride, decide with what no film model knows: delays of
-/// rides and sweeps came out wrong by 30 % instead of by 15 to 20 (simulated engines, seeds 1001 to 1040).
+/// rides and sweeps came out wrong by 30 % instead of by 15 to 22 (simulated engines, seeds 1001 to 1040).
 const FILM_DOUBT: f64 = 10.0;
 /// Standardised residual from which a row loses weight (Huber).
 const HUBER: f64 = 1.5;

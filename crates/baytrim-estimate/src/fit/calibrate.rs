@@ -44,7 +44,7 @@ pub(crate) fn factor(all: &Episodes, solution: &Solution, pulls: usize, noise: &
     verdict(&squares)
 }
 
-/// Share of all film movement that goes the way of a rising throttle from which it counts as one way.
+/// Share of all film movement in one direction from which it counts as one way.
 const ONE_WAY_SHARE: f64 = 0.9;
 /// Mean film movement, as a share of the flow, below which pulls are as good as settled.
 const MOVES_MIN: f64 = 0.02;

@@ -11,8 +11,8 @@ const ODD_PULL: f64 = 2.5;
 /// Calibration factors from here on are named.
 const FACTOR_NAMED: f64 = 1.05;
 
-/// Returns the sentences; `ranks` holds the caller's place of each pull, `factors` by what standard errors are widened
-/// because of held-out episodes, and because everything moves one way.
+/// Returns the sentences; `ranks` holds the caller's place of each pull. Standard errors are widened by `held_out` because
+/// of held-out episodes, and by `one_way` because everything moves one way.
 pub(crate) fn remarks(
     all: &Episodes,
     solution: &Solution,
