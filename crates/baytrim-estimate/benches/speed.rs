@@ -42,14 +42,23 @@ fn busy_s(since: Instant) -> f64 {
         .map_or_else(|| since.elapsed().as_secs_f64(), |nanos| nanos / 1e9)
 }
 
+/// Least time that runs are counted over, seconds: the system counts a thread's time by ticks of some milliseconds.
+const COUNTED_S: f64 = 0.1;
+
 /// Returns the shortest of several runs, in seconds of the processor.
 fn shortest(mut run: impl FnMut()) -> f64 {
     let since = Instant::now();
     (0..5)
         .map(|_| {
-            let start_s = busy_s(since);
-            run();
-            busy_s(since) - start_s
+            let (start_s, mut count) = (busy_s(since), 0_u32);
+            loop {
+                run();
+                count += 1;
+                let busy_s = busy_s(since) - start_s;
+                if busy_s >= COUNTED_S {
+                    return busy_s / f64::from(count);
+                }
+            }
         })
         .fold(f64::INFINITY, f64::min)
 }

@@ -8,6 +8,7 @@ mod dropout;
 mod gap;
 mod load_cut;
 mod overrun;
+mod peaks;
 mod plate_rate;
 mod plate_stuck;
 mod rpm_rate;

@@ -9,6 +9,7 @@ mod anchor;
 mod batch;
 mod blobs;
 mod chunk;
+mod crowd;
 mod disk;
 mod format;
 mod frame;

@@ -16,6 +16,7 @@ use baytrim_ledger::{
 use crate::batch;
 use crate::blobs;
 use crate::chunk;
+use crate::crowd::Crowd;
 use crate::disk::DiskFiles;
 use crate::files::Files;
 use crate::group::Job;
@@ -92,6 +93,7 @@ impl LocalStore {
             anchor_file: parts.anchor_writer,
             spool_segment_bytes: options.spool_segment_bytes,
             index_queue,
+            crowd: Crowd::default(),
         };
         let indexed = Arc::clone(&shared);
         let indexing = parts.indexing;

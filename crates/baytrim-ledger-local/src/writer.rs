@@ -2,11 +2,13 @@
 
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender};
+use std::time::Instant;
 
 use baytrim_ledger::{AppendError, SpoolError, StoreFault};
 
 use crate::anchor::{Anchor, AnchorWriter};
 use crate::chunk;
+use crate::crowd::{self, Crowd};
 use crate::group::{Answer, Group, Job};
 use crate::journal::LogWriter;
 use crate::segment::LogKind;
@@ -20,6 +22,48 @@ const GROUP_BYTES_MAX: usize = 8 << 20;
 /// A spool log this many times larger than what is live in it (and as many segments) has its oldest chunks moved.
 const SPOOL_SPREAD_MAX: u64 = 4;
 
+/// Is how long a group waits for more jobs: not at all, but in a crowd of small chunks.
+#[derive(Default)]
+struct Wait {
+    until: Option<Instant>,
+    is_over: bool,
+}
+
+impl Wait {
+    /// Takes note of a job: one that is no small chunk makes the group wait no longer.
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "when a sync begins decides nothing that is kept"
+    )]
+    fn see(&mut self, job: &Job, crowd: &mut Crowd) {
+        match job {
+            Job::Chunks { spool, .. } if job.bytes() <= crowd::SMALL_BYTES_MAX => {
+                let now = Instant::now();
+                crowd.note(now, spool);
+                if self.until.is_none() && crowd.is_dense(now) {
+                    self.until = Some(now + crowd::WAIT);
+                }
+            }
+            _ => self.is_over = true,
+        }
+    }
+
+    /// Returns the next job of the group.
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "when a sync begins decides nothing that is kept"
+    )]
+    fn next(&self, jobs: &Receiver<Job>) -> Option<Job> {
+        match self.until {
+            Some(until) if !self.is_over => {
+                let left = until.saturating_duration_since(Instant::now());
+                jobs.recv_timeout(left).ok()
+            }
+            _ => jobs.try_recv().ok(),
+        }
+    }
+}
+
 /// Is the writer with everything that it owns.
 pub(crate) struct Writer {
     pub(crate) shared: Arc<Shared>,
@@ -29,6 +73,7 @@ pub(crate) struct Writer {
     pub(crate) anchor_file: AnchorWriter,
     pub(crate) spool_segment_bytes: u64,
     pub(crate) index_queue: SyncSender<Vec<Entry>>,
+    pub(crate) crowd: Crowd,
 }
 
 impl Writer {
@@ -71,12 +116,15 @@ impl Writer {
         jobs: &Receiver<Job>,
         group: &mut Group,
     ) -> Result<(), StoreFault> {
-        let mut bytes = first.bytes();
-        self.take(first, group)?;
-        while group.answers.len() < GROUP_JOBS_MAX && bytes < GROUP_BYTES_MAX {
-            let Ok(job) = jobs.try_recv() else { break };
+        let mut wait = Wait::default();
+        let mut next = Some(first);
+        let mut bytes = 0;
+        while let Some(job) = next {
             bytes += job.bytes();
+            wait.see(&job, &mut self.crowd);
             self.take(job, group)?;
+            let has_room = group.answers.len() < GROUP_JOBS_MAX && bytes < GROUP_BYTES_MAX;
+            next = has_room.then(|| wait.next(jobs)).flatten();
         }
         Ok(())
     }

@@ -10,6 +10,8 @@ use baytrim_model::gate::GateSettings;
 
 use crate::row::Row;
 
+use super::peaks::Peaks;
+
 /// Seconds before the flag from which rows are refused: flags come late by a bus message or two.
 const FLAG_LOOK_BACK_S: f64 = 0.05;
 /// Seconds before a fall of engine speed from which rows are refused: torque goes before speed does.
@@ -18,8 +20,8 @@ const DROP_LOOK_BACK_S: f64 = 0.1;
 const SPAN_S: f64 = 0.22;
 /// Plate opening throughout the span below which a fall is no more than a closed throttle, percent.
 const OPEN_PERCENT_MIN: f64 = 5.0;
-/// Most rows that are remembered, whatever the logging rate.
-const ROWS_MAX: usize = 1024;
+/// Most rows of a span that are remembered, whatever the logging rate.
+const ROWS_MAX: usize = 512;
 
 /// What the shift gate says of a row.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,7 +37,13 @@ pub(super) struct ShiftVerdict {
 pub(super) struct Shift {
     after_s: f64,
     drop_share: f64,
-    recent: VecDeque<(f64, f64, f64)>,
+    /// Times and engine speeds of the span.
+    recent: VecDeque<(f64, f64)>,
+    highest: Peaks,
+    /// Of the span before it.
+    before: Peaks,
+    /// When the plate was last not open.
+    shut_s: f64,
     shifting: bool,
     last_s: f64,
 }
@@ -46,6 +54,9 @@ impl Shift {
             after_s: settings.shift_s,
             drop_share: settings.shift_rpm_drop_percent / 100.0,
             recent: VecDeque::new(),
+            highest: Peaks::default(),
+            before: Peaks::default(),
+            shut_s: f64::NEG_INFINITY,
             shifting: false,
             last_s: f64::NEG_INFINITY,
         }
@@ -53,6 +64,9 @@ impl Shift {
 
     pub(super) fn restart(&mut self) {
         self.recent.clear();
+        self.highest.clear();
+        self.before.clear();
+        self.shut_s = f64::NEG_INFINITY;
         self.shifting = false;
         self.last_s = f64::NEG_INFINITY;
     }
@@ -78,27 +92,23 @@ impl Shift {
     /// Returns since when engine speed has fallen too far, if it has.
     fn fell_since(&mut self, row: &Row) -> Option<f64> {
         let now_s = row.offset_s;
-        self.recent.push_back((now_s, row.rpm, row.plate_percent));
-        while self.recent.len() > ROWS_MAX
-            || self
-                .recent
-                .front()
-                .is_some_and(|first| now_s - first.0 > 2.0 * SPAN_S)
-        {
-            self.recent.pop_front();
+        if row.plate_percent.is_nan() || row.plate_percent < OPEN_PERCENT_MIN {
+            self.shut_s = now_s;
         }
-        let (mut highest, mut open) = ((now_s, row.rpm), true);
-        let mut before_rpm: f64 = 0.0;
-        for &(then_s, rpm, plate_percent) in &self.recent {
-            if now_s - then_s > SPAN_S {
-                before_rpm = before_rpm.max(rpm);
-            } else {
-                open &= plate_percent >= OPEN_PERCENT_MIN;
-                if rpm > highest.1 {
-                    highest = (then_s, rpm);
-                }
+        self.recent.push_back((now_s, row.rpm));
+        self.highest.push(now_s, row.rpm);
+        while let Some(&(then_s, rpm)) = self.recent.front() {
+            if self.recent.len() <= ROWS_MAX && now_s - then_s <= SPAN_S {
+                self.highest.forget_before(then_s);
+                break;
             }
+            self.recent.pop_front();
+            self.before.push(then_s, rpm);
         }
+        self.before.forget_before(now_s - 2.0 * SPAN_S);
+        let highest = self.highest.largest()?;
+        let before_rpm = self.before.largest().map_or(0.0, |(_, rpm)| rpm);
+        let open = now_s - self.shut_s > SPAN_S;
         // A sweep down has been falling before; a gear change begins to.
         let falling = (1.0 - highest.1 / before_rpm.max(highest.1)).max(0.0);
         let fell = 1.0 - row.rpm / highest.1;

@@ -2,10 +2,10 @@
 //!
 //! A lambda that stands from the start of the log is a sensor that heats up.
 
-use std::collections::VecDeque;
+use super::peaks::Peaks;
 
 /// Holds that a channel's habit is made of.
-const HABIT: usize = 64;
+const HABIT: f64 = 64.0;
 /// A channel is stuck when it holds for this many times the longest of its usual holds.
 const HABIT_FACTOR: f64 = 4.0;
 
@@ -40,9 +40,9 @@ pub(super) struct Stuck {
     has_moved: bool,
     since_s: f64,
     last_s: f64,
-    habit: VecDeque<f64>,
-    /// The longest of the habit.
-    usual_s: f64,
+    /// The longest of the last holds, by their number.
+    habit: Peaks,
+    hold_count: f64,
     rpm: (f64, f64),
     plate: (f64, f64),
     is_found: bool,
@@ -62,8 +62,8 @@ impl Stuck {
             has_moved: false,
             since_s: f64::NAN,
             last_s: f64::NAN,
-            habit: VecDeque::new(),
-            usual_s: 0.0,
+            habit: Peaks::default(),
+            hold_count: 0.0,
             rpm: (f64::INFINITY, f64::NEG_INFINITY),
             plate: (f64::INFINITY, f64::NEG_INFINITY),
             is_found: false,
@@ -92,7 +92,7 @@ impl Stuck {
         widen(&mut self.rpm, rpm);
         widen(&mut self.plate, plate);
         let length_s = now_s - self.since_s;
-        let usual_s = self.usual_s;
+        let usual_s = self.habit.largest().map_or(0.0, |(_, longest_s)| longest_s);
         let limit_s = self.limit_s.max(HABIT_FACTOR * usual_s);
         let stuck = length_s >= limit_s && self.others_moved();
         let began_s = (stuck && !self.is_found).then_some(self.since_s);
@@ -121,14 +121,9 @@ impl Stuck {
 
     /// Takes a hold into the habit, in place of the oldest.
     fn learn(&mut self, hold_s: f64) {
-        let full = self.habit.len() == HABIT;
-        let oldest_s = full.then(|| self.habit.pop_front()).flatten();
-        self.habit.push_back(hold_s);
-        if oldest_s.is_some_and(|oldest_s| oldest_s >= self.usual_s) {
-            self.usual_s = self.habit.iter().fold(0.0, |max: f64, &hold| max.max(hold));
-        } else {
-            self.usual_s = self.usual_s.max(hold_s);
-        }
+        self.hold_count += 1.0;
+        self.habit.push(self.hold_count, hold_s);
+        self.habit.forget_before(self.hold_count - HABIT + 1.0);
     }
 
     fn others_moved(&self) -> bool {

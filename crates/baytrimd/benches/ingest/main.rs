@@ -1,6 +1,6 @@
 //! How many samples a second a daemon on a real disk makes durable, beside what the machine itself can do.
 //!
-//! `cargo bench -p baytrimd --bench ingest -- [SECONDS [REPEATS]]`: the real program as a child; 1, 8, 32 and
+//! `cargo bench -p baytrimd --bench ingest -- [SECONDS [REPEATS [BAYS]]]`: the real program as a child; 1, 8, 32 and
 //! 128 bays, each with a connection of its own, send rows of ten channels at 100 Hz, then as fast as they are
 //! taken. Bays and daemon share the machine, as the floors share it with nobody: see `docs/performance.md`.
 #![allow(
@@ -40,6 +40,7 @@ async fn main() {
         .filter_map(|text| text.parse::<u16>().ok());
     let seconds = u64::from(numbers.next().unwrap_or(5));
     let repeats = usize::from(numbers.next().unwrap_or(3));
+    let only = numbers.next().map(u64::from);
     print_load("before");
     floor::print(repeats).await;
     println!(
@@ -47,7 +48,10 @@ async fn main() {
     );
     println!("|---|---|---|---|---|---|---|---|---|");
     for pace in [Pace::HUNDRED_HZ, Pace::FASTEST] {
-        for bays in BAYS {
+        for bays in BAYS
+            .into_iter()
+            .filter(|bays| only.is_none_or(|only| only == *bays))
+        {
             let mut runs = Vec::new();
             for _ in 0..repeats {
                 runs.push(measure(bays, pace, Duration::from_secs(seconds)).await);
