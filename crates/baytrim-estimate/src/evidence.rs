@@ -59,6 +59,15 @@ impl PullEvidence {
         self.blocks.len()
     }
 
+    /// Returns about how many bytes of memory it takes.
+    pub fn memory_bytes(&self) -> usize {
+        size_of::<Self>()
+            + size_of_val(&self.blocks[..])
+            + size_of_val(&self.footprint[..])
+            + size_of_val(&self.dwell_s[..])
+            + size_of_val(&self.visits[..])
+    }
+
     /// Returns the coverage of each node, in node order.
     pub fn coverage(&self) -> impl Iterator<Item = NodeCoverage> + '_ {
         self.dwell_s

@@ -11,6 +11,7 @@ use baytrim_jobs::pulls::circumstances_of;
 use baytrim_jobs::state::PullEntry;
 use baytrim_ledger::{BlobError, BlobId, Store};
 use baytrim_model::ids::PullId;
+use prometheus_client::metrics::gauge::Gauge;
 
 use crate::fault::{Fault, InternalFault};
 use crate::intake;
@@ -22,19 +23,28 @@ use crate::shop::Loaded;
 const MAGIC: &[u8; 17] = b"baytrim evidence\n";
 
 /// Evidence kept in memory, by the name of its blob.
-#[derive(Default)]
 pub struct EvidenceCache {
     held: Mutex<Held>,
+    /// Bytes of it.
+    cached: Gauge,
 }
 
 #[derive(Default)]
 struct Held {
-    by_blob: HashMap<String, (Arc<PullEvidence>, usize, u64)>,
+    by_blob: HashMap<String, (Arc<PullEvidence>, u64)>,
     bytes: usize,
     uses: u64,
 }
 
 impl EvidenceCache {
+    /// Returns an empty one that tells `cached` its bytes.
+    pub fn new(cached: Gauge) -> Self {
+        Self {
+            held: Mutex::default(),
+            cached,
+        }
+    }
+
     /// Returns the evidence of a pull of `job`.
     ///
     /// # Errors
@@ -49,12 +59,11 @@ impl EvidenceCache {
         if let Some(evidence) = self.get(name) {
             return Ok(evidence);
         }
-        let (evidence, bytes) = match stored(store, name)? {
+        let evidence = Arc::new(match stored(store, name)? {
             Some(found) => found,
             None => compute_again(store, job, pull)?,
-        };
-        let evidence = Arc::new(evidence);
-        self.put(name, &evidence, bytes);
+        });
+        self.put(name, &evidence);
         Ok(evidence)
     }
 
@@ -78,28 +87,30 @@ impl EvidenceCache {
         let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
         held.uses += 1;
         let now = held.uses;
-        let (evidence, _, used) = held.by_blob.get_mut(name)?;
+        let (evidence, used) = held.by_blob.get_mut(name)?;
         *used = now;
         Some(Arc::clone(evidence))
     }
 
-    fn put(&self, name: &str, evidence: &Arc<PullEvidence>, bytes: usize) {
+    fn put(&self, name: &str, evidence: &Arc<PullEvidence>) {
         let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
         held.uses += 1;
-        let entry = (Arc::clone(evidence), bytes, held.uses);
-        held.bytes += bytes;
-        if let Some((_, before, _)) = held.by_blob.insert(name.to_owned(), entry) {
-            held.bytes -= before;
+        let entry = (Arc::clone(evidence), held.uses);
+        held.bytes += evidence.memory_bytes();
+        if let Some((before, _)) = held.by_blob.insert(name.to_owned(), entry) {
+            held.bytes -= before.memory_bytes();
         }
         while held.bytes > EVIDENCE_CACHE_BYTES_MAX && held.by_blob.len() > 1 {
-            let oldest = held.by_blob.iter().min_by_key(|(_, (_, _, used))| *used);
+            let oldest = held.by_blob.iter().min_by_key(|(_, (_, used))| *used);
             let Some(oldest) = oldest.map(|(name, _)| name.clone()) else {
-                return;
+                break;
             };
-            if let Some((_, bytes, _)) = held.by_blob.remove(&oldest) {
-                held.bytes -= bytes;
+            if let Some((evidence, _)) = held.by_blob.remove(&oldest) {
+                held.bytes -= evidence.memory_bytes();
             }
         }
+        self.cached
+            .set(i64::try_from(held.bytes).unwrap_or(i64::MAX));
     }
 }
 
@@ -126,13 +137,13 @@ pub fn decode(bytes: &[u8]) -> Option<PullEvidence> {
     postcard::from_bytes(rest).ok()
 }
 
-/// Returns the evidence of a blob with its length; none when the blob is gone or of another layout.
-fn stored(store: &dyn Store, name: &str) -> Result<Option<(PullEvidence, usize)>, Fault> {
+/// Returns the evidence of a blob; none when the blob is gone or of another layout.
+fn stored(store: &dyn Store, name: &str) -> Result<Option<PullEvidence>, Fault> {
     let Ok(id) = name.parse::<BlobId>() else {
         return Ok(None);
     };
     match store.read_blob(&id, EVIDENCE_BYTES_MAX) {
-        Ok(bytes) => Ok(decode(&bytes).map(|evidence| (evidence, bytes.len()))),
+        Ok(bytes) => Ok(decode(&bytes)),
         Err(BlobError::Missing { .. }) => Ok(None),
         Err(other) => Err(InternalFault::from(other).into()),
     }
@@ -146,15 +157,9 @@ pub(crate) fn is_kept(store: &dyn Store, name: &str) -> Result<bool, Fault> {
     Ok(stored(store, name)?.is_some())
 }
 
-fn compute_again(
-    store: &dyn Store,
-    job: &Loaded,
-    pull: &PullEntry,
-) -> Result<(PullEvidence, usize), Fault> {
+fn compute_again(store: &dyn Store, job: &Loaded, pull: &PullEntry) -> Result<PullEvidence, Fault> {
     tracing::warn!(job = %job.state.id(), pull = %pull.record.id, "evidence is gone or of another layout; reading the log again");
-    let evidence = read_again(store, &job.state, pull)?;
-    let bytes = encode(&evidence)?.len();
-    Ok((evidence, bytes))
+    read_again(store, &job.state, pull)
 }
 
 /// Returns the evidence of a pull, from its log read again as it was read the first time.

@@ -9,6 +9,7 @@ use baytrim_jobs::state::PullEntry;
 use baytrim_ledger::Store;
 use baytrim_model::channel::Quantity;
 use baytrim_model::gate::GateName;
+use prometheus_client::metrics::gauge::Gauge;
 
 use crate::fault::{Fault, InternalFault};
 use crate::limits::JUDGED_ROWS_MAX;
@@ -31,9 +32,11 @@ pub struct JudgedRows {
 }
 
 /// Rows of the pulls looked at last.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct JudgedCache {
     held: Mutex<Held>,
+    /// Bytes of them.
+    cached: Gauge,
 }
 
 #[derive(Debug, Default)]
@@ -42,7 +45,18 @@ struct Held {
     uses: u64,
 }
 
+/// Bytes of memory of a row.
+const ROW_BYTES: usize = size_of::<f64>() + 3 * size_of::<f32>() + size_of::<Option<GateName>>();
+
 impl JudgedCache {
+    /// Returns an empty one that tells `cached` its bytes.
+    pub fn new(cached: Gauge) -> Self {
+        Self {
+            held: Mutex::default(),
+            cached,
+        }
+    }
+
     /// Returns the rows of a pull of `job`.
     ///
     /// # Errors
@@ -83,10 +97,12 @@ impl JudgedCache {
         while held.by_pull.len() > 1 && count(&held) > JUDGED_ROWS_MAX {
             let oldest = held.by_pull.iter().min_by_key(|(_, (_, used))| *used);
             let Some(oldest) = oldest.map(|(name, _)| name.clone()) else {
-                return;
+                break;
             };
             held.by_pull.remove(&oldest);
         }
+        let bytes = count(&held) * ROW_BYTES;
+        self.cached.set(i64::try_from(bytes).unwrap_or(i64::MAX));
     }
 }
 

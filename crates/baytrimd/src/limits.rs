@@ -73,7 +73,7 @@ pub const RETENTION_EVERY: Duration = Duration::from_secs(6 * 3600);
 /// Blobs of a kind that are removed at a time, while nothing can be recorded: a tenth of a second.
 pub const REMOVED_AT_ONCE: usize = 64;
 
-/// Encoded bytes of evidence kept in memory.
+/// Bytes of evidence kept in memory.
 pub const EVIDENCE_CACHE_BYTES_MAX: usize = 256 << 20;
 
 /// Largest evidence blob that is read, in bytes: ten hours of blocks of a tenth of a second with 16 nodes each

@@ -62,6 +62,13 @@ pub struct Written {
     pub ended: &'static str,
 }
 
+/// One kind of thing that is kept in memory within bounds.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
+pub struct Kept {
+    /// `evidence` of pulls, or `rows` of their logs.
+    pub what: &'static str,
+}
+
 /// The receiver of messages has it.
 pub const MESSAGE_TAKEN: &str = "taken";
 
@@ -99,6 +106,8 @@ pub struct Metrics {
     pub compute_duration: Histogram,
     /// Proposals that were computed, recorded or not.
     pub proposals_computed: Counter,
+    /// Bytes that are kept in memory so as not to be read again.
+    cached: Family<Kept, Gauge>,
     /// Writes to the store by what and how they ended.
     pub writes: Family<Written, Counter>,
     /// Seconds until a write was durable.
@@ -128,6 +137,7 @@ impl Metrics {
             compute_waiting: Gauge::default(),
             compute_duration: long(),
             proposals_computed: Counter::default(),
+            cached: Family::default(),
             writes: Family::default(),
             write_duration: Family::new_with_constructor(short),
             written: Counter::default(),
@@ -195,6 +205,12 @@ impl Metrics {
             Unit::Seconds,
             self.compute_duration.clone(),
         );
+        registry.register_with_unit(
+            "cached",
+            "Memory of what is kept so as not to be read again",
+            Unit::Bytes,
+            self.cached.clone(),
+        );
         registry.register(
             "store_writes",
             "Writes to the store by what they wrote and how they ended",
@@ -227,6 +243,11 @@ impl Metrics {
             "Messages to the webhook by how they ended",
             self.messages.clone(),
         );
+    }
+
+    /// Returns where the bytes of what is kept in memory are told.
+    pub fn cached(&self, what: &'static str) -> Gauge {
+        self.cached.get_or_create_owned(&Kept { what })
     }
 
     /// Counts a message to the webhook that ended.

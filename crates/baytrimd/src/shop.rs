@@ -114,8 +114,8 @@ impl Shop {
             store: Arc::new(Metered::new(store, Arc::clone(&metrics))),
             jobs: FoldCache::default(),
             bays: FoldCache::default(),
-            evidence: EvidenceCache::default(),
-            judged: JudgedCache::default(),
+            evidence: EvidenceCache::new(metrics.cached("evidence")),
+            judged: JudgedCache::new(metrics.cached("rows")),
             // A daemon begun anew counts on from another number: pages look again.
             changes: AtomicU64::new(clock::now().0.unsigned_abs()),
             compute: Compute::new(limits.compute_max, Arc::clone(&metrics)),

@@ -35,6 +35,14 @@ impl Line {
         self.url.strip_prefix("http://").unwrap().parse().unwrap()
     }
 
+    /// Returns the way for whoever has another token.
+    pub(crate) fn with_token(&self, token: &str) -> Self {
+        Self {
+            url: self.url.clone(),
+            bearer: Bearer::of(token),
+        }
+    }
+
     /// Returns the way through a proxy.
     pub(crate) fn through(&self, proxy: SocketAddr) -> Self {
         Self {
@@ -117,6 +125,11 @@ impl Program {
     /// Returns the memory that is in use now (`VmRSS`, proc(5)), in KB.
     pub(crate) fn resident_kb(&self) -> u64 {
         self.status("VmRSS:")
+    }
+
+    /// Returns the part of it that no file stands behind (`RssAnon`, proc(5)), in KB: pages of the program come and go.
+    pub(crate) fn own_kb(&self) -> u64 {
+        self.status("RssAnon:")
     }
 
     /// Returns how many threads it has.

@@ -1,6 +1,8 @@
 //! What the program uses at one moment.
 
 use std::fmt;
+use std::io::{Read as _, Write as _};
+use std::net::{SocketAddr, TcpStream};
 use std::path::Path;
 
 use crate::child::Program;
@@ -10,7 +12,10 @@ use crate::work::Counts;
 #[derive(Debug, Clone)]
 pub(crate) struct Sample {
     pub(crate) at_s: f64,
+    /// Memory of its own, without pages of the program's file.
     pub(crate) memory_kb: u64,
+    /// Of it, what the program says it keeps so as not to read it again.
+    pub(crate) cached_kb: u64,
     pub(crate) files: usize,
     pub(crate) threads: u64,
     pub(crate) ledger_files: usize,
@@ -19,7 +24,14 @@ pub(crate) struct Sample {
     pub(crate) p99_ms: f64,
 }
 
-pub(crate) fn sample(program: &Program, data: &Path, counts: &Counts, at_s: f64) -> Sample {
+/// Takes a sample; `figures` is where the program's own are.
+pub(crate) fn sample(
+    program: &Program,
+    data: &Path,
+    figures: SocketAddr,
+    counts: &Counts,
+    at_s: f64,
+) -> Sample {
     let mut waits = std::mem::take(&mut *counts.waits_ms.lock().unwrap());
     waits.sort_by(f64::total_cmp);
     let at = |share: f64| {
@@ -30,7 +42,8 @@ pub(crate) fn sample(program: &Program, data: &Path, counts: &Counts, at_s: f64)
     count(data, &mut ledger_files, &mut ledger_bytes);
     Sample {
         at_s,
-        memory_kb: program.resident_kb(),
+        memory_kb: program.own_kb(),
+        cached_kb: cached_bytes(&scrape(figures)) / 1000,
         files: program.open_count(),
         threads: program.thread_count(),
         ledger_files,
@@ -38,6 +51,32 @@ pub(crate) fn sample(program: &Program, data: &Path, counts: &Counts, at_s: f64)
         p50_ms: at(0.5),
         p99_ms: at(0.99),
     }
+}
+
+/// Returns where a program says that its figures are.
+pub(crate) fn figures_of(program: &Program) -> SocketAddr {
+    let told = program.told();
+    let mut lines = told.lines();
+    let line = lines.find(|line| line.contains("figures are scraped"));
+    let words = line.expect("it says where").split([' ', '=']);
+    words.last().unwrap().parse().unwrap()
+}
+
+/// Asks as a scraper does, over HTTP/1.0.
+fn scrape(address: SocketAddr) -> String {
+    let mut stream = TcpStream::connect(address).unwrap();
+    stream.write_all(b"GET /metrics HTTP/1.0\r\n\r\n").unwrap();
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer).unwrap();
+    answer
+}
+
+/// Returns the sum over everything that is kept.
+fn cached_bytes(figures: &str) -> u64 {
+    let lines = figures.lines();
+    let kept = lines.filter_map(|line| line.strip_prefix("baytrim_cached_bytes{"));
+    let numbers = kept.map(|line| line.rsplit_once(' ').unwrap().1.parse::<u64>());
+    numbers.map(Result::unwrap).sum()
 }
 
 /// Counts files; those that go meanwhile are not there.
@@ -61,9 +100,10 @@ impl fmt::Display for Sample {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             out,
-            "| {:.0} | {:.0} | {} | {} | {} | {:.0} | {:.1} | {:.1} |",
+            "| {:.0} | {:.0} | {:.1} | {} | {} | {} | {:.0} | {:.1} | {:.1} |",
             self.at_s,
             self.memory_kb as f64 / 1000.0,
+            self.cached_kb as f64 / 1000.0,
             self.files,
             self.threads,
             self.ledger_files,

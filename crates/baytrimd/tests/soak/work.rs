@@ -15,9 +15,10 @@ use baytrim_api::v1::stream_pull_response::Message as Out;
 use baytrim_api::v1::upload_pull_request::Message as Part;
 use baytrim_api::v1::watch_service_client::WatchServiceClient;
 use baytrim_api::v1::{
-    ApproveProposalRequest, CreateJobRequest, CreateProposalRequest, CreateSignInRequest,
-    FinishStream, ListJobsRequest, OpenUpload, Policy, Proposal, RejectProposalRequest,
-    SampleBatch, SampleColumn, UpdatePolicyRequest, UploadPullRequest, WatchProposalsRequest,
+    ApproveProposalRequest, CreateJobRequest, CreateMemberRequest, CreateProposalRequest,
+    CreateSignInRequest, CreateTokenRequest, FinishStream, ListJobsRequest, Member, OpenUpload,
+    Policy, Proposal, RejectProposalRequest, Role, SampleBatch, SampleColumn, UpdatePolicyRequest,
+    UploadPullRequest, WatchProposalsRequest,
 };
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::TcpStream;
@@ -26,8 +27,11 @@ use tonic::{Response, Status};
 use crate::child::live::Live;
 use crate::child::{Line, Wire};
 
+/// Somebody whom no line of the log may name, as in her file's and her vehicle's names and in what she writes.
+pub(crate) const PERSON: &str = "Tamsin Vale";
+
 const JOB_FILE: &str = "
-name = \"Invented 125\"
+name = \"Invented 125 of Tamsin Vale\"
 engine = { strokes = 4, displacement_cc = 125.0, cylinders = 1 }
 fuel = { name = \"petrol\", stoichiometric_afr = 14.3 }
 axes = { rpm = [3000, 6000, 9000], plate_percent = [20, 50, 80] }
@@ -120,11 +124,46 @@ impl Shop {
                 one_person: true,
                 ..Policy::default()
             }),
-            reason: "a test".to_owned(),
+            reason: format!("{PERSON} works alone"),
             ..UpdatePolicyRequest::default()
         };
         let mut access = AccessServiceClient::new(self.line.connect().await);
         self.timed(access.update_policy(request)).await.unwrap();
+    }
+
+    /// Takes a person in, and returns the shop as she sees it.
+    pub(crate) async fn of_a_person(&self) -> Self {
+        let mut access = AccessServiceClient::new(self.line.connect().await);
+        let roles = [Role::Tuner, Role::Reviewer].map(i32::from).to_vec();
+        let member = Member {
+            member: PERSON.to_owned(),
+            roles,
+            ..Member::default()
+        };
+        let request = CreateMemberRequest {
+            member: Some(member),
+            ..CreateMemberRequest::default()
+        };
+        self.timed(access.create_member(request)).await.unwrap();
+        let request = CreateTokenRequest {
+            member: PERSON.to_owned(),
+            ..CreateTokenRequest::default()
+        };
+        let made = self.timed(access.create_token(request)).await.unwrap();
+        Self {
+            line: self.line.with_token(&made.secret),
+            counts: Arc::clone(&self.counts),
+        }
+    }
+
+    /// Tries a token that nobody has, and one that says too little.
+    pub(crate) async fn stranger(&self) {
+        for token in [PERSON, "baytrim_abcdefgh_of-nobody"] {
+            let line = self.line.with_token(token);
+            let mut jobs = JobServiceClient::new(line.connect().await);
+            let listed = jobs.list_jobs(ListJobsRequest::default()).await;
+            listed.unwrap_err();
+        }
     }
 
     /// Opens job after job in one bay, and works each off.
@@ -183,7 +222,10 @@ impl Shop {
         let made = self.timed(corrections.create_proposal(request)).await;
         self.counts.proposals.one();
         let Proposal { name, etag, .. } = made.unwrap().proposal.unwrap();
-        let (reason, mut reviews) = ("a test".to_owned(), ReviewServiceClient::new(wire.clone()));
+        let (reason, mut reviews) = (
+            format!("{PERSON} says so"),
+            ReviewServiceClient::new(wire.clone()),
+        );
         let is_given = if is_rejected {
             let request = RejectProposalRequest {
                 name,
@@ -283,6 +325,7 @@ impl Shop {
             let open = Part::Open(OpenUpload {
                 parent: "jobs/b0-0".to_owned(),
                 bay: "east".to_owned(),
+                source_name: format!("{PERSON}.csv"),
                 ..OpenUpload::default()
             });
             let rubbish = Part::Chunk(format!("rubbish number {number}\n").into_bytes());
