@@ -58,8 +58,8 @@ pub(crate) fn figures_of(program: &Program) -> SocketAddr {
     let told = program.told();
     let mut lines = told.lines();
     let line = lines.find(|line| line.contains("figures are scraped"));
-    let words = line.expect("it says where").split([' ', '=']);
-    words.last().unwrap().parse().unwrap()
+    let mut words = line.expect("it says where").rsplit([' ', '=']);
+    words.next().unwrap().parse().unwrap()
 }
 
 /// Asks as a scraper does, over HTTP/1.0.
