@@ -4,7 +4,7 @@
 //! waits: only many spools at once, more of them in the time of a wait than one, make a crowd.
 
 use std::collections::VecDeque;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use baytrim_ledger::StreamName;
 
@@ -22,12 +22,12 @@ const SPOOLS_MIN: usize = 8;
 /// Knows the last small chunks that came.
 #[derive(Debug, Default)]
 pub(crate) struct Crowd {
-    last: VecDeque<(Instant, StreamName)>,
+    last: VecDeque<(Duration, StreamName)>,
 }
 
 impl Crowd {
     /// Takes note of a small chunk.
-    pub(crate) fn note(&mut self, now: Instant, spool: &StreamName) {
+    pub(crate) fn note(&mut self, now: Duration, spool: &StreamName) {
         if self.last.len() == LOOK_BACK {
             self.last.pop_front();
         }
@@ -35,14 +35,14 @@ impl Crowd {
     }
 
     /// Returns whether others are about to come.
-    pub(crate) fn is_dense(&self, now: Instant) -> bool {
+    pub(crate) fn is_dense(&self, now: Duration) -> bool {
         let Some((oldest, _)) = self.last.front() else {
             return false;
         };
-        if self.last.len() < LOOK_BACK || now.duration_since(*oldest) > WITHIN {
+        if self.last.len() < LOOK_BACK || now.saturating_sub(*oldest) > WITHIN {
             return false;
         }
-        let is_first = |(index, (_, spool)): &(usize, &(Instant, StreamName))| {
+        let is_first = |(index, (_, spool)): &(usize, &(Duration, StreamName))| {
             !self
                 .last
                 .iter()
@@ -57,16 +57,16 @@ impl Crowd {
 mod tests {
     use super::{Crowd, LOOK_BACK, SPOOLS_MIN, WITHIN};
     use baytrim_ledger::StreamName;
-    use std::time::{Duration, Instant};
+    use std::time::Duration;
 
     /// Returns a crowd of as many chunks as are looked back at, and when the last of them came.
     #[expect(
         clippy::disallowed_methods,
         reason = "a moment to count from, whichever"
     )]
-    fn of(spools: usize, apart: Duration) -> (Crowd, Instant) {
+    fn of(spools: usize, apart: Duration) -> (Crowd, Duration) {
         let mut crowd = Crowd::default();
-        let mut now = Instant::now();
+        let mut now = Duration::ZERO;
         for chunk in 0..LOOK_BACK {
             now += apart;
             let spool = StreamName::new(&format!("live/bay-{}", chunk % spools));

@@ -1,6 +1,7 @@
 //! How a store is opened, what opening found, and why it may be refused.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use baytrim_ledger::{Damage, StoreFault};
 
@@ -25,6 +26,9 @@ pub struct Options {
     pub index_cache_bytes: u64,
     /// Appends that may wait for the writer; more callers than that block: 1024, about a second of small appends.
     pub queue_len: usize,
+    /// Time passed since any moment, by which small chunks of a crowd of spools wait a little for each other and share
+    /// a sync; none: no chunk waits.
+    pub clock: Option<fn() -> Duration>,
     /// How much is read when opening.
     pub check: OpenCheck,
     /// Goes on when acknowledged content is missing or damaged: what is left unreadable is moved to `lost/`.
@@ -40,6 +44,7 @@ impl Default for Options {
             spool_segment_bytes: 16 << 20,
             index_cache_bytes: 32 << 20,
             queue_len: 1024,
+            clock: None,
             check: OpenCheck::default(),
             accept_loss: false,
         }

@@ -94,6 +94,7 @@ impl LocalStore {
             spool_segment_bytes: options.spool_segment_bytes,
             index_queue,
             crowd: Crowd::default(),
+            clock: options.clock,
         };
         let indexed = Arc::clone(&shared);
         let indexing = parts.indexing;

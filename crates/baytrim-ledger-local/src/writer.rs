@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender};
-use std::time::Instant;
+use std::time::Duration;
 
 use baytrim_ledger::{AppendError, SpoolError, StoreFault};
 
@@ -23,22 +23,18 @@ const GROUP_BYTES_MAX: usize = 8 << 20;
 const SPOOL_SPREAD_MAX: u64 = 4;
 
 /// Is how long a group waits for more jobs: not at all, but in a crowd of small chunks.
-#[derive(Default)]
 struct Wait {
-    until: Option<Instant>,
+    clock: Option<fn() -> Duration>,
+    until: Option<Duration>,
     is_over: bool,
 }
 
 impl Wait {
     /// Takes note of a job: one that is no small chunk makes the group wait no longer.
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "when a sync begins decides nothing that is kept"
-    )]
     fn see(&mut self, job: &Job, crowd: &mut Crowd) {
-        match job {
-            Job::Chunks { spool, .. } if job.bytes() <= crowd::SMALL_BYTES_MAX => {
-                let now = Instant::now();
+        match (job, self.clock) {
+            (Job::Chunks { spool, .. }, Some(clock)) if job.bytes() <= crowd::SMALL_BYTES_MAX => {
+                let now = clock();
                 crowd.note(now, spool);
                 if self.until.is_none() && crowd.is_dense(now) {
                     self.until = Some(now + crowd::WAIT);
@@ -49,15 +45,10 @@ impl Wait {
     }
 
     /// Returns the next job of the group.
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "when a sync begins decides nothing that is kept"
-    )]
     fn next(&self, jobs: &Receiver<Job>) -> Option<Job> {
-        match self.until {
-            Some(until) if !self.is_over => {
-                let left = until.saturating_duration_since(Instant::now());
-                jobs.recv_timeout(left).ok()
+        match (self.until, self.clock) {
+            (Some(until), Some(clock)) if !self.is_over => {
+                jobs.recv_timeout(until.saturating_sub(clock())).ok()
             }
             _ => jobs.try_recv().ok(),
         }
@@ -74,6 +65,7 @@ pub(crate) struct Writer {
     pub(crate) spool_segment_bytes: u64,
     pub(crate) index_queue: SyncSender<Vec<Entry>>,
     pub(crate) crowd: Crowd,
+    pub(crate) clock: Option<fn() -> Duration>,
 }
 
 impl Writer {
@@ -116,7 +108,11 @@ impl Writer {
         jobs: &Receiver<Job>,
         group: &mut Group,
     ) -> Result<(), StoreFault> {
-        let mut wait = Wait::default();
+        let mut wait = Wait {
+            clock: self.clock,
+            until: None,
+            is_over: false,
+        };
         let mut next = Some(first);
         let mut bytes = 0;
         while let Some(job) = next {

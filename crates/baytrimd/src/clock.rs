@@ -17,18 +17,23 @@ pub fn now() -> UnixMillis {
     UnixMillis(i64::try_from(since.as_millis()).unwrap_or(i64::MAX))
 }
 
-/// Returns the time that has passed since some moment before this program began, however the clock was set, sleep of the
-/// machine counted where it tells (`/proc/uptime`, proc(5)).
+/// Returns the time that has passed since some moment, by a clock that nobody sets.
 #[expect(
     clippy::disallowed_methods,
     reason = "the daemon's clock is read here and nowhere else"
 )]
-pub fn since_boot() -> Duration {
+pub fn passed() -> Duration {
     static BEGAN: OnceLock<Instant> = OnceLock::new();
+    BEGAN.get_or_init(Instant::now).elapsed()
+}
+
+/// Returns the time that has passed since some moment before this program began, however the clock was set, sleep of the
+/// machine counted where it tells (`/proc/uptime`, proc(5)).
+pub fn since_boot() -> Duration {
     let uptime = std::fs::read_to_string("/proc/uptime").ok();
     let uptime_s = uptime.and_then(|text| text.split(' ').next()?.parse().ok());
     let uptime = uptime_s.and_then(|seconds| Duration::try_from_secs_f64(seconds).ok());
-    uptime.unwrap_or_else(|| BEGAN.get_or_init(Instant::now).elapsed())
+    uptime.unwrap_or_else(passed)
 }
 
 /// A time that never goes back and never stands still: while the clock is behind what was told, it goes on from there.

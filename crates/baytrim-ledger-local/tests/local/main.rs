@@ -3,6 +3,7 @@
 mod conformance;
 mod corruption;
 mod crash;
+mod crowd;
 mod directory;
 mod disk_model;
 mod durability;

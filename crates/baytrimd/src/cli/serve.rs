@@ -48,6 +48,7 @@ impl Serve {
         let place = LedgerPlace::of(&settings)?;
         let options = baytrim_ledger_local::Options {
             accept_loss: self.accept_loss,
+            clock: Some(clock::passed),
             ..baytrim_ledger_local::Options::default()
         };
         let store = place.open(&options)?;
