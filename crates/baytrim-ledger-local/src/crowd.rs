@@ -60,10 +60,6 @@ mod tests {
     use std::time::Duration;
 
     /// Returns a crowd of as many chunks as are looked back at, and when the last of them came.
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "a moment to count from, whichever"
-    )]
     fn of(spools: usize, apart: Duration) -> (Crowd, Duration) {
         let mut crowd = Crowd::default();
         let mut now = Duration::ZERO;
