@@ -8,7 +8,7 @@ use baytrim_ledger::Head;
 
 use crate::support::{name, open, roomy};
 
-const SPOOLS: u64 = 24;
+const SPOOLS: usize = 24;
 const CHUNKS: u64 = 12;
 
 /// If this fails, a bay in a crowd waits for ever, or is told that a chunk is durable which is not there.
@@ -19,7 +19,7 @@ fn a_crowd_is_answered_and_kept() {
     // It stands still: all chunks come in one moment, so that every group waits.
     options.clock = Some(|| Duration::ZERO);
     let (store, _) = open(dir.path(), &options);
-    let together = Arc::new(Barrier::new(SPOOLS as usize + 1));
+    let together = Arc::new(Barrier::new(SPOOLS + 1));
     let bays = (0..SPOOLS).map(|bay| {
         let (store, together) = (Arc::clone(&store), Arc::clone(&together));
         thread::spawn(move || {
