@@ -3,7 +3,7 @@
 //! `cargo bench -p baytrim-estimate --bench accuracy -- [--engines N] [--first-seed S] [--only TEXT]
 //! [--verbose]`
 //!
-//! Engines were tuned on seeds 1 to 20, 301 to 340 and 1001 to 1040; report on seeds from 501. The sensor has no bias here,
+//! Engines were tuned on seeds 1 to 60, 301 to 340 and 1001 to 1040; report on seeds from 501. The sensor has no bias here,
 //! since no pull can see one; pulls have offsets of their own, sensors drift, readings are rounded and late.
 //! `given`: the delay is told, which shows what its identification costs. `noise`: factor on all noise.
 //! `delay ms`: root mean square error of the transport delay with the plate open; `in2se`: percent of delays (with lag,

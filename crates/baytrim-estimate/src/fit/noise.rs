@@ -206,6 +206,9 @@ impl Effects {
 /// Bounds of [`Noise::unrest`].
 const UNREST_RANGE: (f64, f64) = (0.4, 2.5);
 
+/// How far the size of a pull's offset strays, in its logarithm, from what the scatter of readings says of it.
+const UNREST_LOG_SD: f64 = 0.25;
+
 /// Standard deviation of the logarithm of an episode's offset, from engine to engine.
 const EPISODE_LOG_SD: f64 = 0.25;
 
@@ -215,11 +218,21 @@ const EPISODE_WITH_BLOCK: f64 = 0.7;
 impl Noise {
     /// Returns how restless the readings are against the usual ones, as a factor on what no single pull can show:
     /// a sensor that wavers more within a stay and from stay to stay is taken to be off more from pull to pull.
+    ///
+    /// That is a guess: of a size whose logarithm is normal, the root mean square is exp(sd^2) times the middle.
     pub(crate) fn unrest(&self) -> f64 {
         let usual = Self::default();
         let ratio = (self.block / usual.block) * (self.episode / usual.episode);
         let (low, high) = UNREST_RANGE;
-        ratio.sqrt().clamp(low, high)
+        (ratio.sqrt() * (UNREST_LOG_SD * UNREST_LOG_SD).exp()).clamp(low, high)
+    }
+
+    /// Returns how far the sizes that residuals show are from `other`'s: the largest distance of their logarithms. A
+    /// pull's offset is not among them.
+    pub(crate) fn away_from(&self, other: &Self) -> f64 {
+        let sizes = |noise: &Self| [noise.block, noise.correlation, noise.episode, noise.film];
+        let pairs = sizes(self).into_iter().zip(sizes(other));
+        pairs.fold(0.0, |away, (one, other)| (one / other).ln().abs().max(away))
     }
 
     /// Returns what the sizes cost by themselves: twice the negative logarithm of their prior.

@@ -17,8 +17,11 @@ use super::{Fit, FitError, FitSettings, border_prior, calibrate, remark, residua
 
 /// Name and version of the estimator, for the record.
 pub const ESTIMATOR: &str = concat!("baytrim-estimate ", env!("CARGO_PKG_VERSION"));
-/// Rounds of estimating noise, offsets and film from residuals.
-const ROUNDS: i32 = 3;
+/// Most rounds of estimating noise, offsets and film from residuals. Each is an EM step, which moves the size of what
+/// stays share only part of the way from what is usual to what the readings show; most fits come to rest before.
+const ROUNDS_MAX: i32 = 6;
+/// Change of the sizes, in their logarithm, from which on they are not at rest; below any step of their search.
+const REST: f64 = 1e-3;
 /// Rounds of estimating the prior's strength from the evidence.
 const PRIOR_ROUNDS: i32 = 2;
 
@@ -70,8 +73,9 @@ impl Solved {
         let usual_pull = noise.pull;
         let mut difference_sd = [prior::DIFFERENCE_SD; 2];
         let mut round = 0;
+        let mut at_rest = episodes.stays.is_empty();
         loop {
-            let last = round == ROUNDS || episodes.stays.is_empty();
+            let last = at_rest || round == ROUNDS_MAX;
             // At the end each pull is held against the others, so that its own sum is needed.
             let apart = if last && pulls.len() > 1 {
                 Normal::of_each(&episodes, pulls.len(), &noise, &zero)
@@ -122,9 +126,11 @@ impl Solved {
             }
             let film = &solution.border.as_slice()[film_start(pulls.len())..];
             episodes.learn_delay(&solution.theta, film);
+            let before = noise;
+            residual::improve(&mut episodes, &solution, pulls.len(), &mut noise);
+            at_rest = round >= PRIOR_ROUNDS && noise.away_from(&before) < REST;
             let usual = usual_pull * noise.unrest();
             learn_pull_offsets(&solution, pulls.len(), &mut noise, usual);
-            residual::improve(&mut episodes, &solution, pulls.len(), &mut noise);
             round += 1;
         }
     }

@@ -4,3 +4,4 @@ mod adding;
 mod dense;
 mod oracles;
 mod published;
+mod rest;

@@ -1,0 +1,58 @@
+//! Sizes of noise that came to rest.
+
+use baytrim_model::bay::DelayChoice;
+use baytrim_model::channel::EvidenceKind;
+use baytrim_testkit::bay::BayOptions;
+use baytrim_testkit::drive::PullKind;
+use baytrim_testkit::simulate::simulate;
+use baytrim_testkit::truth::{EngineTruth, TruthOptions};
+
+use crate::fit::solve::Solved;
+use crate::fit::{FitSettings, residual};
+use crate::{PullContext, read_pull};
+
+/// If this fails, the sizes of the noise stop between what is usual and what the readings show: intervals of quiet
+/// engines are too wide, those of restless ones too narrow. One round more on what a fit ends with must change nothing.
+#[test]
+fn another_round_leaves_the_sizes_where_they_are() {
+    for (seed, noise_scale) in [(5, 1.0), (6, 1.0), (1, 0.5)] {
+        let truth = EngineTruth::from_seed(seed, &TruthOptions::default());
+        let bay = BayOptions {
+            noise_scale,
+            ..BayOptions::from_seed(seed)
+        };
+        let gates = truth.job_spec("rest".parse().expect("a name")).gates;
+        let context = PullContext {
+            engine: &truth.engine,
+            axes: &truth.axes,
+            target_lambda: &truth.target_lambda,
+            table: &truth.table,
+            trim_in_force: &vec![0.0; truth.axes.node_count()],
+            gates: &gates,
+            delay: DelayChoice::Given(truth.delay_model(&bay)),
+            evidence: EvidenceKind::Lambda,
+        };
+        let pull = simulate(
+            &truth,
+            &truth.table.values,
+            PullKind::Mixed,
+            seed * 1000,
+            &bay,
+        );
+        let evidence = read_pull(&pull.samples, &context)
+            .expect("shapes fit")
+            .evidence;
+        let settings = FitSettings::default();
+        let solved =
+            Solved::new(&truth.axes, &[&evidence], &settings, None).expect("the prior holds it");
+        let mut noise = solved.noise;
+        let mut episodes = solved.episodes.clone();
+        residual::improve(&mut episodes, &solved.solution, 1, &mut noise);
+        let away = noise.away_from(&solved.noise);
+        assert!(
+            away < 1e-9,
+            "seed {seed}: {:?} became {noise:?}",
+            solved.noise
+        );
+    }
+}
