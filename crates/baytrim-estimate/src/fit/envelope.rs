@@ -274,6 +274,8 @@ mod tests {
             .collect();
         let mut half = many.clone();
         factor.forward_all(&mut half);
+        let mut by_fours = half.clone();
+        factor.backward_all(&mut by_fours);
         factor.solve_all(&mut many);
         for (scale, (half, whole)) in half.iter_mut().zip(&many).enumerate() {
             factor.backward(half);
@@ -282,6 +284,7 @@ mod tests {
                 assert!((whole[row] - wanted).abs() < 1e-11);
                 assert!((half[row] - wanted).abs() < 1e-11);
             }
+            assert_eq!(*half, by_fours[scale], "alone and with others");
         }
         assert!((factor.ln_determinant() - dense.determinant().ln()).abs() < 1e-10);
         let inverse = dense.clone().try_inverse().expect("regular");

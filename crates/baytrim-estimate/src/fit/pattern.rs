@@ -10,7 +10,8 @@ use crate::evidence::PullEvidence;
 
 use super::border_prior;
 use super::envelope::dot;
-use super::noise::{Effects, whiten};
+use super::episode::Episode;
+use super::noise::{EFFECTS, Effects, whiten};
 use super::normal::{LOCAL_BORDER, border_len, border_of, film_start};
 use super::solve::Solved;
 use super::whitened::Whitened;
@@ -30,6 +31,52 @@ struct Sums {
     border: DVector<f64>,
     need: f64,
     own: f64,
+}
+
+/// What one episode adds to them.
+struct Part {
+    /// By column of the episode.
+    products: Vec<f64>,
+    own: f64,
+}
+
+impl Part {
+    /// Returns what the readings of a whitened episode add for the `pattern` over them.
+    fn new(
+        whitened: &Whitened,
+        effects: &Effects,
+        all_through: &[Vec<f64>; EFFECTS],
+        pattern: &[f64],
+    ) -> Self {
+        let (memory, scale) = (&whitened.whitening.memory, &whitened.whitening.scale);
+        let mut x = pattern.to_vec();
+        whiten(&mut x, memory, scale);
+        let through = whitened.through(effects, &x);
+        let mut products = whitened.products(&x);
+        for (known, weight) in all_through.iter().zip(through) {
+            for (slot, entry) in products.iter_mut().zip(known) {
+                *slot -= weight * entry;
+            }
+        }
+        Self {
+            products,
+            own: dot(&x, &x) - dot(&through, &through),
+        }
+    }
+}
+
+impl Sums {
+    fn add(&mut self, episode: &Episode, pulls: usize, part: &Part) {
+        let (places, products) = (episode.places.len(), &part.products);
+        for (&place, value) in episode.places.iter().zip(products) {
+            self.nodes[place] += value;
+        }
+        for local in 0..LOCAL_BORDER {
+            self.border[border_of(episode.pull, pulls, local)] += products[places + local];
+        }
+        self.need += products[places + LOCAL_BORDER];
+        self.own += part.own;
+    }
 }
 
 impl Solved {
@@ -61,40 +108,29 @@ impl Solved {
                 whitened.rows,
             );
             let all_through = whitened.all_through(&effects);
-            let places = episode.places.len();
+            // Many patterns differ in where they begin only: within an episode they are the same.
+            let mut last: Option<(&[f64], Part)> = None;
             for (sum, pattern) in sums.iter_mut().zip(patterns) {
                 if !touches(pattern) {
                     continue;
                 }
-                let mut x = pattern[range.clone()].to_vec();
-                whiten(
-                    &mut x,
-                    &whitened.whitening.memory,
-                    &whitened.whitening.scale,
-                );
-                let through = whitened.through(&effects, &x);
-                sum.own += dot(&x, &x) - dot(&through, &through);
-                let mut products = whitened.products(&x);
-                for (known, weight) in all_through.iter().zip(through) {
-                    for (slot, entry) in products.iter_mut().zip(known) {
-                        *slot -= weight * entry;
-                    }
-                }
-                for (&place, value) in episode.places.iter().zip(&products) {
-                    sum.nodes[place] += value;
-                }
-                for local in 0..LOCAL_BORDER {
-                    sum.border[border_of(episode.pull, pulls, local)] += products[places + local];
-                }
-                sum.need += products[places + LOCAL_BORDER];
+                let pattern = &pattern[range.clone()];
+                let (_, part) = match last.take().filter(|(known, _)| *known == pattern) {
+                    Some(known) => last.insert(known),
+                    None => last.insert((
+                        pattern,
+                        Part::new(&whitened, &effects, &all_through, pattern),
+                    )),
+                };
+                sum.add(episode, pulls, part);
             }
         }
         let matrix = self.normal.nodes.plus([(&self.prior, 1.0)]);
         let factor = matrix.cholesky()?;
         let solution = &self.solution;
-        let score = |sum: Sums| {
-            let mut solved = sum.nodes.clone();
-            factor.solve(&mut solved);
+        let mut solved: Vec<Vec<f64>> = sums.iter().map(|sum| sum.nodes.clone()).collect();
+        factor.solve_all(&mut solved);
+        let score = |(sum, solved): (Sums, Vec<f64>)| {
             let rest = DVector::from_fn(sum.border.len(), |column, _| {
                 sum.border[column] - dot(&solution.spread[column], &sum.nodes)
             });
@@ -107,7 +143,7 @@ impl Solved {
                 precision: (sum.own - explained).max(0.0),
             }
         };
-        Some(sums.into_iter().map(score).collect())
+        Some(sums.into_iter().zip(solved).map(score).collect())
     }
 }
 

@@ -47,6 +47,11 @@ impl Factor {
         });
     }
 
+    /// Turns every b into the solution of L'x = b, four at a time.
+    pub(crate) fn backward_all(&self, columns: &mut [Vec<f64>]) {
+        self.by_fours(columns, Self::backward, Self::backward_panel);
+    }
+
     /// Does `four` with columns in groups, row by row, and `one` with what is left of them.
     fn by_fours(
         &self,
