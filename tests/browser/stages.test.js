@@ -33,13 +33,13 @@ test("a stage is begun at the tablet, and pulls belong to it", async () => {
   await page.waitForURL(`**${job}/stages`);
   await assert.doesNotReject(page.getByText("first corrections").waitFor());
   shop.review("approve", "plover-690/c1", "--reason", "right on the holds");
-  for (const name of ["pull-1-holds.csv", "pull-3-ride.csv"]) {
+  for (const name of ["pull-1-holds.csv", "pull-2-sweeps.csv", "pull-3-ride.csv"]) {
     writeLater(shop, name, "r1", join(place, name));
     shop.run("pull", "submit", "plover-690", join(place, name), "--bay", "east");
   }
   await page.reload();
   const row = page.locator("#live-stages tbody tr").first();
-  assert.match(await row.innerText(), /s2 now[\s\S]*p4 p5/);
+  assert.match(await row.innerText(), /s2 now[\s\S]*p4 p5 p6/);
   assert.deepEqual(faults, []);
   await context.close();
 });
