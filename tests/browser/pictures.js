@@ -32,7 +32,7 @@ try {
   await take("traces-desktop-light", `${job}/traces?plate=60`, sizes.desktop, "light", drawn);
   await take("plan-tablet-dark", `${job}/coverage`, sizes.tablet, "dark");
   shop.run("stage", "begin", "plover-690", "tuned", "--notes", "table r1");
-  for (const name of ["pull-1-holds.csv", "pull-3-ride.csv"]) {
+  for (const name of ["pull-1-holds.csv", "pull-2-sweeps.csv", "pull-3-ride.csv"]) {
     writeLater(shop, name, "r1", join(place, name));
     shop.run("pull", "submit", "plover-690", join(place, name), "--bay", "east");
   }
