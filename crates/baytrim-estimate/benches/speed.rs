@@ -14,7 +14,6 @@ use baytrim_estimate::{
 };
 use baytrim_model::axis::{Axes, Axis};
 use baytrim_model::bay::DelayChoice;
-use baytrim_model::channel::EvidenceKind;
 use baytrim_testkit::bay::BayOptions;
 use baytrim_testkit::drive::PullKind;
 use baytrim_testkit::simulate::simulate;
@@ -86,14 +85,8 @@ fn main() {
         let zeros = vec![0.0; truth.axes.node_count()];
         let spec = truth.job_spec("speed".parse().expect("a name"));
         let context = PullContext {
-            engine: &truth.engine,
-            axes: &truth.axes,
-            target_lambda: &truth.target_lambda,
-            table: &truth.table,
-            trim_in_force: &zeros,
-            gates: &spec.gates,
             delay: DelayChoice::Given(truth.delay_model(&bay)),
-            evidence: EvidenceKind::Lambda,
+            ..PullContext::of_job(&spec, &zeros)
         };
         let pulls: Vec<_> = (0..3)
             .map(|seed| simulate(&truth, &truth.table.values, PullKind::Ride, seed, &bay).samples)

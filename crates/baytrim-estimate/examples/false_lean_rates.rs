@@ -8,8 +8,6 @@
 use baytrim_estimate::{
     FalseLean, FitSettings, PullContext, Suspect, false_lean, fit_whole, read_pull,
 };
-use baytrim_model::bay::DelayChoice;
-use baytrim_model::channel::EvidenceKind;
 use baytrim_testkit::bay::BayOptions;
 use baytrim_testkit::drive::PullKind;
 use baytrim_testkit::simulate::simulate;
@@ -94,18 +92,9 @@ fn suspects(row: &Row, seed: u64) -> Vec<Suspect> {
         ..TruthOptions::default()
     };
     let truth = EngineTruth::from_seed(seed, &options);
-    let gates = truth.job_spec("rates".parse().expect("a name")).gates;
+    let spec = truth.job_spec("rates".parse().expect("a name"));
     let trim = vec![0.0; truth.axes.node_count()];
-    let context = PullContext {
-        engine: &truth.engine,
-        axes: &truth.axes,
-        target_lambda: &truth.target_lambda,
-        table: &truth.table,
-        trim_in_force: &trim,
-        gates: &gates,
-        delay: DelayChoice::Identify,
-        evidence: EvidenceKind::Lambda,
-    };
+    let context = PullContext::of_job(&spec, &trim);
     let pulls: Vec<_> = (0..3)
         .map(|pull| {
             let mut bay = BayOptions::from_seed(seed);

@@ -5,6 +5,7 @@ use baytrim_model::bay::DelayChoice;
 use baytrim_model::channel::EvidenceKind;
 use baytrim_model::engine::Engine;
 use baytrim_model::gate::GateSettings;
+use baytrim_model::job::JobSpec;
 use baytrim_model::table::BaseTable;
 
 /// What reading a pull needs to know of its job.
@@ -26,4 +27,21 @@ pub struct PullContext<'a> {
     pub delay: DelayChoice,
     /// What in the log speaks of fuel need.
     pub evidence: EvidenceKind,
+}
+
+impl<'a> PullContext<'a> {
+    /// Returns what a job says itself, for a pull with `trim_in_force` (ln, one value per node in node order): the delay
+    /// is to be identified, and lambda alone speaks of fuel need.
+    pub fn of_job(spec: &'a JobSpec, trim_in_force: &'a [f64]) -> Self {
+        Self {
+            engine: &spec.engine,
+            axes: &spec.axes,
+            target_lambda: &spec.target_lambda,
+            table: &spec.table,
+            trim_in_force,
+            gates: &spec.gates,
+            delay: DelayChoice::Identify,
+            evidence: EvidenceKind::Lambda,
+        }
+    }
 }

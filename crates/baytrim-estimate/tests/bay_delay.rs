@@ -3,7 +3,7 @@
 
 use baytrim_estimate::{PullContext, PullReading, delay, read_pull};
 use baytrim_model::bay::{DelayBelief, DelayChoice, DelayModel};
-use baytrim_model::channel::{EvidenceKind, Quantity};
+use baytrim_model::channel::Quantity;
 use baytrim_model::pull::DelaySource;
 use baytrim_testkit::bay::{BayOptions, SensorPlace};
 use baytrim_testkit::drive::PullKind;
@@ -34,16 +34,10 @@ impl Cell {
 
     fn read(&self, pull: &SimulatedPull, delay: DelayChoice) -> PullReading {
         let truth = &self.truth;
-        let gates = truth.job_spec("cell".parse().expect("a name")).gates;
+        let spec = truth.job_spec("cell".parse().expect("a name"));
         let context = PullContext {
-            engine: &truth.engine,
-            axes: &truth.axes,
-            target_lambda: &truth.target_lambda,
-            table: &truth.table,
-            trim_in_force: &self.trim,
-            gates: &gates,
             delay,
-            evidence: EvidenceKind::Lambda,
+            ..PullContext::of_job(&spec, &self.trim)
         };
         let mut reading = read_pull(&pull.samples, &context).expect("shapes fit");
         let model = reading.summary.delay.model;

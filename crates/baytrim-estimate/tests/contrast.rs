@@ -3,8 +3,6 @@
 
 use baytrim_estimate::contrast::{film_meter, pull_contrast};
 use baytrim_estimate::{FitSettings, Posterior, PullContext, PullEvidence, fit_whole, read_pull};
-use baytrim_model::bay::DelayChoice;
-use baytrim_model::channel::EvidenceKind;
 use baytrim_testkit::bay::BayOptions;
 use baytrim_testkit::drive::PullKind;
 use baytrim_testkit::simulate::simulate;
@@ -13,17 +11,9 @@ use baytrim_testkit::truth::{EngineTruth, TruthOptions};
 /// Returns the fit of two pulls in each of two bays, the second of which reads `bias_percent` leaner.
 fn fitted(seed: u64, bias_percent: f64) -> (EngineTruth, Vec<PullEvidence>, Posterior) {
     let truth = EngineTruth::from_seed(seed, &TruthOptions::default());
-    let gates = truth.job_spec("bays".parse().expect("a name")).gates;
-    let context = PullContext {
-        engine: &truth.engine,
-        axes: &truth.axes,
-        target_lambda: &truth.target_lambda,
-        table: &truth.table,
-        trim_in_force: &vec![0.0; truth.axes.node_count()],
-        gates: &gates,
-        delay: DelayChoice::Identify,
-        evidence: EvidenceKind::Lambda,
-    };
+    let spec = truth.job_spec("bays".parse().expect("a name"));
+    let trim = vec![0.0; truth.axes.node_count()];
+    let context = PullContext::of_job(&spec, &trim);
     let pulls: Vec<_> = (0..4)
         .map(|pull| {
             let bay = BayOptions {

@@ -1,8 +1,6 @@
 //! Pulls that move one way only.
 
 use baytrim_estimate::{FitSettings, PullContext, fit, read_pull};
-use baytrim_model::bay::DelayChoice;
-use baytrim_model::channel::EvidenceKind;
 use baytrim_testkit::bay::BayOptions;
 use baytrim_testkit::drive::PullKind;
 use baytrim_testkit::simulate::simulate;
@@ -12,18 +10,10 @@ use baytrim_testkit::truth::{EngineTruth, TruthOptions};
 fn goes_one_way(kind: PullKind, seed: u64) -> bool {
     let truth = EngineTruth::from_seed(seed, &TruthOptions::default());
     let bay = BayOptions::from_seed(seed);
-    let gates = truth.job_spec("cell".parse().expect("a name")).gates;
+    let spec = truth.job_spec("cell".parse().expect("a name"));
     let pull = simulate(&truth, &truth.table.values, kind, seed, &bay);
-    let context = PullContext {
-        engine: &truth.engine,
-        axes: &truth.axes,
-        target_lambda: &truth.target_lambda,
-        table: &truth.table,
-        trim_in_force: &vec![0.0; truth.axes.node_count()],
-        gates: &gates,
-        delay: DelayChoice::Identify,
-        evidence: EvidenceKind::Lambda,
-    };
+    let trim = vec![0.0; truth.axes.node_count()];
+    let context = PullContext::of_job(&spec, &trim);
     let evidence = read_pull(&pull.samples, &context)
         .expect("shapes fit")
         .evidence;

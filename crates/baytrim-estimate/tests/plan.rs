@@ -5,8 +5,6 @@ use baytrim_estimate::{
     Fit, FitSettings, PlanQuestion, PullContext, PullEvidence, PullPlan, UseMap, fit, fit_whole,
     plan_pull, read_pull,
 };
-use baytrim_model::bay::DelayChoice;
-use baytrim_model::channel::EvidenceKind;
 use baytrim_testkit::bay::BayOptions;
 use baytrim_testkit::drive::{Path, PullKind, path};
 use baytrim_testkit::simulate::simulate_path;
@@ -37,16 +35,8 @@ fn read(truth: &EngineTruth, path: &Path, seed: u64) -> PullEvidence {
     };
     let pull = simulate_path(truth, &truth.table.values, path, seed, &bay);
     let spec = truth.job_spec("plan".parse().expect("a name"));
-    let context = PullContext {
-        engine: &truth.engine,
-        axes: &truth.axes,
-        target_lambda: &truth.target_lambda,
-        table: &truth.table,
-        trim_in_force: &vec![0.0; truth.axes.node_count()],
-        gates: &spec.gates,
-        delay: DelayChoice::Identify,
-        evidence: EvidenceKind::Lambda,
-    };
+    let trim = vec![0.0; truth.axes.node_count()];
+    let context = PullContext::of_job(&spec, &trim);
     read_pull(&pull.samples, &context)
         .expect("shapes fit")
         .evidence

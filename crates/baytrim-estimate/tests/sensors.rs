@@ -2,7 +2,7 @@
 
 use baytrim_estimate::{FitSettings, PullContext, PullReading, fit, read_pull};
 use baytrim_model::bay::DelayChoice;
-use baytrim_model::channel::{EvidenceKind, Quantity};
+use baytrim_model::channel::Quantity;
 use baytrim_model::samples::Samples;
 use baytrim_testkit::bay::BayOptions;
 use baytrim_testkit::drive::PullKind;
@@ -43,14 +43,8 @@ impl House {
         let zeros = vec![0.0; self.truth.axes.node_count()];
         let spec = self.truth.job_spec("two".parse().expect("a name"));
         let context = PullContext {
-            engine: &self.truth.engine,
-            axes: &self.truth.axes,
-            target_lambda: &self.truth.target_lambda,
-            table: &self.truth.table,
-            trim_in_force: &zeros,
-            gates: &spec.gates,
             delay: DelayChoice::Given(self.truth.delay_model(&self.bay)),
-            evidence: EvidenceKind::Lambda,
+            ..PullContext::of_job(&spec, &zeros)
         };
         read_pull(samples, &context).expect("shapes fit")
     }

@@ -1,8 +1,6 @@
 //! What a proposal makes of readings that are lean for another reason than too little fuel.
 
 use baytrim_estimate::{FalseLean, Posterior, PullContext, PullEvidence, Suspect, false_lean};
-use baytrim_model::bay::DelayChoice;
-use baytrim_model::channel::EvidenceKind;
 use baytrim_model::ids::PullId;
 
 use crate::propose::misfit;
@@ -35,16 +33,7 @@ pub(crate) fn doubts(
 ) -> Result<Doubts, Refusal> {
     let spec = &state.spec;
     let trim = vec![0.0; spec.axes.node_count()];
-    let context = PullContext {
-        engine: &spec.engine,
-        axes: &spec.axes,
-        target_lambda: &spec.target_lambda,
-        table: &spec.table,
-        trim_in_force: &trim,
-        gates: &spec.gates,
-        delay: DelayChoice::Identify,
-        evidence: EvidenceKind::Lambda,
-    };
+    let context = PullContext::of_job(spec, &trim);
     let suspects = false_lean(&context, evidence, posterior);
     let suspects = suspects.map_err(|error| misfit(error.to_string()))?;
     let mut doubts = Doubts {

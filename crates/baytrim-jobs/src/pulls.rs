@@ -285,19 +285,14 @@ pub(crate) fn context<'a>(
     gates: &'a GateSettings,
 ) -> Result<PullContext<'a>, Refusal> {
     let (_, bay) = find_bay(state, circumstances.bay.as_str())?;
-    let spec = &state.spec;
     Ok(PullContext {
-        engine: &spec.engine,
-        axes: &spec.axes,
-        target_lambda: &spec.target_lambda,
-        table: &spec.table,
-        trim_in_force,
         gates,
         delay: match (bay.delay, circumstances.delay_expected) {
             (DelayChoice::Identify, Some(belief)) => DelayChoice::Expect(belief),
             (choice, _) => choice,
         },
         evidence: circumstances.channels.evidence,
+        ..PullContext::of_job(&state.spec, trim_in_force)
     })
 }
 

@@ -140,12 +140,6 @@ fn measure(seed: u64, row: Row) -> Score {
     let zeros = vec![0.0; nodes];
     let true_model = truth.delay_model(&bay);
     let context = PullContext {
-        engine: &truth.engine,
-        axes: &truth.axes,
-        target_lambda: &truth.target_lambda,
-        table: &truth.table,
-        trim_in_force: &zeros,
-        gates: &spec.gates,
         delay: if row.given {
             DelayChoice::Given(true_model)
         } else {
@@ -155,6 +149,7 @@ fn measure(seed: u64, row: Row) -> Score {
             PullKind::FuelStep => EvidenceKind::LambdaAndTrims,
             _ => EvidenceKind::Lambda,
         },
+        ..PullContext::of_job(&spec, &zeros)
     };
     let mut score = Score::default();
     let mut driven_s = vec![0.0; nodes];

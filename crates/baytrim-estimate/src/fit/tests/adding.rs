@@ -1,7 +1,5 @@
 //! Evidence that was computed apart, added.
 
-use baytrim_model::bay::DelayChoice;
-use baytrim_model::channel::EvidenceKind;
 use baytrim_testkit::bay::BayOptions;
 use baytrim_testkit::drive::PullKind;
 use baytrim_testkit::simulate::simulate;
@@ -19,17 +17,8 @@ use crate::{PullContext, PullEvidence, read_pull};
 /// What the bay's daemon sends: the evidence of one pull, read there, as text.
 fn sent(truth: &EngineTruth, kind: PullKind, seed: u64) -> String {
     let trim = vec![0.0; truth.axes.node_count()];
-    let gates = truth.job_spec("apart".parse().expect("a name")).gates;
-    let context = PullContext {
-        engine: &truth.engine,
-        axes: &truth.axes,
-        target_lambda: &truth.target_lambda,
-        table: &truth.table,
-        trim_in_force: &trim,
-        gates: &gates,
-        delay: DelayChoice::Identify,
-        evidence: EvidenceKind::Lambda,
-    };
+    let spec = truth.job_spec("apart".parse().expect("a name"));
+    let context = PullContext::of_job(&spec, &trim);
     let bay = BayOptions::from_seed(seed);
     let pull = simulate(truth, &truth.table.values, kind, seed, &bay);
     let evidence = read_pull(&pull.samples, &context).expect("shapes fit");

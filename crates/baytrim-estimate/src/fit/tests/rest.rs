@@ -1,7 +1,6 @@
 //! Sizes of noise that came to rest.
 
 use baytrim_model::bay::DelayChoice;
-use baytrim_model::channel::EvidenceKind;
 use baytrim_testkit::bay::BayOptions;
 use baytrim_testkit::drive::PullKind;
 use baytrim_testkit::simulate::simulate;
@@ -19,16 +18,11 @@ fn another_round_leaves_the_sizes_where_they_are() {
     for seed in [5, 6] {
         let truth = EngineTruth::from_seed(seed, &TruthOptions::default());
         let bay = BayOptions::from_seed(seed);
-        let gates = truth.job_spec("rest".parse().expect("a name")).gates;
+        let spec = truth.job_spec("rest".parse().expect("a name"));
+        let trim = vec![0.0; truth.axes.node_count()];
         let context = PullContext {
-            engine: &truth.engine,
-            axes: &truth.axes,
-            target_lambda: &truth.target_lambda,
-            table: &truth.table,
-            trim_in_force: &vec![0.0; truth.axes.node_count()],
-            gates: &gates,
             delay: DelayChoice::Given(truth.delay_model(&bay)),
-            evidence: EvidenceKind::Lambda,
+            ..PullContext::of_job(&spec, &trim)
         };
         let pull = simulate(
             &truth,
