@@ -20,7 +20,7 @@ pub const ESTIMATOR: &str = concat!("baytrim-estimate ", env!("CARGO_PKG_VERSION
 /// Most rounds of estimating noise, offsets and film from residuals. Each is an EM step, which moves the size of what
 /// stays share only part of the way from what is usual to what the readings show. On simulated engines (seeds 1 to 20)
 /// the size of stays' offsets ends 12 % from where it would rest after three rounds, 8 % after four, 3 % after six; a
-/// round is a sixth of the time of a fit.
+/// round is a seventh of the time of a fit.
 const ROUNDS_MAX: i32 = 4;
 /// Change of the sizes, in their logarithm, from which on they are not at rest; below any step of their search.
 const REST: f64 = 1e-3;
