@@ -1,8 +1,7 @@
 //! Evidence of pulls: written as blobs, kept in memory within bounds, computed again from the log
 //! when a blob is gone or of another layout.
 
-use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
 use baytrim_estimate::PullEvidence;
 use baytrim_estimate::evidence::EVIDENCE_VERSION;
@@ -16,6 +15,7 @@ use prometheus_client::metrics::gauge::Gauge;
 use crate::fault::{Fault, InternalFault};
 use crate::intake;
 use crate::limits::{EVIDENCE_BYTES_MAX, EVIDENCE_CACHE_BYTES_MAX};
+use crate::recent::Recent;
 use crate::retention::open_log;
 use crate::shop::Loaded;
 
@@ -23,26 +23,12 @@ use crate::shop::Loaded;
 const MAGIC: &[u8; 17] = b"baytrim evidence\n";
 
 /// Evidence kept in memory, by the name of its blob.
-pub struct EvidenceCache {
-    held: Mutex<Held>,
-    /// Bytes of it.
-    cached: Gauge,
-}
-
-#[derive(Default)]
-struct Held {
-    by_blob: HashMap<String, (Arc<PullEvidence>, u64)>,
-    bytes: usize,
-    uses: u64,
-}
+pub struct EvidenceCache(Recent<PullEvidence>);
 
 impl EvidenceCache {
     /// Returns an empty one that tells `cached` its bytes.
     pub fn new(cached: Gauge) -> Self {
-        Self {
-            held: Mutex::default(),
-            cached,
-        }
+        Self(Recent::new(EVIDENCE_CACHE_BYTES_MAX, cached))
     }
 
     /// Returns the evidence of a pull of `job`.
@@ -56,14 +42,15 @@ impl EvidenceCache {
         pull: &PullEntry,
     ) -> Result<Arc<PullEvidence>, Fault> {
         let name = &pull.record.evidence_blob;
-        if let Some(evidence) = self.get(name) {
+        if let Some(evidence) = self.0.get(name) {
             return Ok(evidence);
         }
         let evidence = Arc::new(match stored(store, name)? {
             Some(found) => found,
             None => compute_again(store, job, pull)?,
         });
-        self.put(name, &evidence);
+        let bytes = evidence.memory_bytes();
+        self.0.put(name.clone(), Arc::clone(&evidence), bytes);
         Ok(evidence)
     }
 
@@ -81,36 +68,6 @@ impl EvidenceCache {
         pulls
             .map(|&id| self.of_pull(store, job, job.state.pull(id)?))
             .collect()
-    }
-
-    fn get(&self, name: &str) -> Option<Arc<PullEvidence>> {
-        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
-        held.uses += 1;
-        let now = held.uses;
-        let (evidence, used) = held.by_blob.get_mut(name)?;
-        *used = now;
-        Some(Arc::clone(evidence))
-    }
-
-    fn put(&self, name: &str, evidence: &Arc<PullEvidence>) {
-        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
-        held.uses += 1;
-        let entry = (Arc::clone(evidence), held.uses);
-        held.bytes += evidence.memory_bytes();
-        if let Some((before, _)) = held.by_blob.insert(name.to_owned(), entry) {
-            held.bytes -= before.memory_bytes();
-        }
-        while held.bytes > EVIDENCE_CACHE_BYTES_MAX && held.by_blob.len() > 1 {
-            let oldest = held.by_blob.iter().min_by_key(|(_, (_, used))| *used);
-            let Some(oldest) = oldest.map(|(name, _)| name.clone()) else {
-                break;
-            };
-            if let Some((evidence, _)) = held.by_blob.remove(&oldest) {
-                held.bytes -= evidence.memory_bytes();
-            }
-        }
-        self.cached
-            .set(i64::try_from(held.bytes).unwrap_or(i64::MAX));
     }
 }
 

@@ -1,7 +1,6 @@
 //! The rows of a pull with what became of each, read again from its log and kept in memory for a while.
 
-use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
 use baytrim_intake::{LogLimits, read_log};
 use baytrim_jobs::pulls;
@@ -13,6 +12,7 @@ use prometheus_client::metrics::gauge::Gauge;
 
 use crate::fault::{Fault, InternalFault};
 use crate::limits::JUDGED_ROWS_MAX;
+use crate::recent::Recent;
 use crate::retention::open_log;
 use crate::shop::Loaded;
 
@@ -33,17 +33,7 @@ pub struct JudgedRows {
 
 /// Rows of the pulls looked at last.
 #[derive(Debug)]
-pub struct JudgedCache {
-    held: Mutex<Held>,
-    /// Bytes of them.
-    cached: Gauge,
-}
-
-#[derive(Debug, Default)]
-struct Held {
-    by_pull: HashMap<String, (Arc<JudgedRows>, u64)>,
-    uses: u64,
-}
+pub struct JudgedCache(Recent<JudgedRows>);
 
 /// Bytes of memory of a row.
 const ROW_BYTES: usize = size_of::<f64>() + 3 * size_of::<f32>() + size_of::<Option<GateName>>();
@@ -51,10 +41,7 @@ const ROW_BYTES: usize = size_of::<f64>() + 3 * size_of::<f32>() + size_of::<Opt
 impl JudgedCache {
     /// Returns an empty one that tells `cached` its bytes.
     pub fn new(cached: Gauge) -> Self {
-        Self {
-            held: Mutex::default(),
-            cached,
-        }
+        Self(Recent::new(JUDGED_ROWS_MAX * ROW_BYTES, cached))
     }
 
     /// Returns the rows of a pull of `job`.
@@ -68,41 +55,13 @@ impl JudgedCache {
         pull: &PullEntry,
     ) -> Result<Arc<JudgedRows>, Fault> {
         let name = format!("{}/{}", job.state.id(), pull.record.id);
-        if let Some(rows) = self.get(&name) {
+        if let Some(rows) = self.0.get(&name) {
             return Ok(rows);
         }
         let rows = Arc::new(read(store, job, pull)?);
-        self.put(name, &rows);
+        let bytes = rows.offset_s.len() * ROW_BYTES;
+        self.0.put(name, Arc::clone(&rows), bytes);
         Ok(rows)
-    }
-
-    fn get(&self, name: &str) -> Option<Arc<JudgedRows>> {
-        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
-        held.uses += 1;
-        let now = held.uses;
-        let (rows, used) = held.by_pull.get_mut(name)?;
-        *used = now;
-        Some(Arc::clone(rows))
-    }
-
-    fn put(&self, name: String, rows: &Arc<JudgedRows>) {
-        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
-        held.uses += 1;
-        let entry = (Arc::clone(rows), held.uses);
-        held.by_pull.insert(name, entry);
-        let count = |held: &Held| -> usize {
-            let entries = held.by_pull.values();
-            entries.map(|(rows, _)| rows.offset_s.len()).sum()
-        };
-        while held.by_pull.len() > 1 && count(&held) > JUDGED_ROWS_MAX {
-            let oldest = held.by_pull.iter().min_by_key(|(_, (_, used))| *used);
-            let Some(oldest) = oldest.map(|(name, _)| name.clone()) else {
-                break;
-            };
-            held.by_pull.remove(&oldest);
-        }
-        let bytes = count(&held) * ROW_BYTES;
-        self.cached.set(i64::try_from(bytes).unwrap_or(i64::MAX));
     }
 }
 

@@ -25,6 +25,7 @@ pub mod log;
 pub mod metrics;
 pub mod page;
 mod private;
+mod recent;
 pub mod reproduce;
 pub mod retention;
 pub mod server;
