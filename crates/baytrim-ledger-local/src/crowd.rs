@@ -9,7 +9,7 @@ use std::time::Duration;
 use baytrim_ledger::StreamName;
 
 /// How long a small chunk waits for others in a crowd: little against the tenth of a second that a batch spans.
-pub(crate) const WAIT: Duration = Duration::from_millis(4);
+const WAIT: Duration = Duration::from_millis(4);
 /// Largest job that counts as small, in bytes: a second of ten channels at 100 Hz. With more, bytes cost more than the sync.
 pub(crate) const SMALL_BYTES_MAX: usize = 5 << 10;
 /// Chunks that are looked back at.
@@ -22,12 +22,35 @@ const SPOOLS_MIN: usize = 8;
 /// Knows the last small chunks that came.
 #[derive(Debug, Default)]
 pub(crate) struct Crowd {
+    /// Time passed since any moment; without it nobody waits.
+    clock: Option<fn() -> Duration>,
     last: VecDeque<(Duration, StreamName)>,
 }
 
 impl Crowd {
+    /// Returns a crowd of nobody yet, which goes by `clock`.
+    pub(crate) fn new(clock: Option<fn() -> Duration>) -> Self {
+        Self {
+            clock,
+            last: VecDeque::new(),
+        }
+    }
+
+    /// Takes note of a small chunk that came now; returns until when its group is to wait for others, if at all.
+    pub(crate) fn come(&mut self, spool: &StreamName) -> Option<Duration> {
+        let now = self.clock?();
+        self.note(now, spool);
+        self.is_dense(now).then(|| now + WAIT)
+    }
+
+    /// Returns how long it is until a moment that [`Crowd::come`] named.
+    pub(crate) fn left(&self, until: Duration) -> Duration {
+        self.clock
+            .map_or(Duration::ZERO, |clock| until.saturating_sub(clock()))
+    }
+
     /// Takes note of a small chunk.
-    pub(crate) fn note(&mut self, now: Duration, spool: &StreamName) {
+    fn note(&mut self, now: Duration, spool: &StreamName) {
         if self.last.len() == LOOK_BACK {
             self.last.pop_front();
         }
@@ -35,7 +58,7 @@ impl Crowd {
     }
 
     /// Returns whether others are about to come.
-    pub(crate) fn is_dense(&self, now: Duration) -> bool {
+    fn is_dense(&self, now: Duration) -> bool {
         let Some((oldest, _)) = self.last.front() else {
             return false;
         };

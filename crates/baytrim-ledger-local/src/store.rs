@@ -93,8 +93,7 @@ impl LocalStore {
             anchor_file: parts.anchor_writer,
             spool_segment_bytes: options.spool_segment_bytes,
             index_queue,
-            crowd: Crowd::default(),
-            clock: options.clock,
+            crowd: Crowd::new(options.clock),
         };
         let indexed = Arc::clone(&shared);
         let indexing = parts.indexing;

@@ -2,7 +2,6 @@
 
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender};
-use std::time::Duration;
 
 use baytrim_ledger::{AppendError, SpoolError, StoreFault};
 
@@ -22,39 +21,6 @@ const GROUP_BYTES_MAX: usize = 8 << 20;
 /// A spool log this many times larger than what is live in it (and as many segments) has its oldest chunks moved.
 const SPOOL_SPREAD_MAX: u64 = 4;
 
-/// Is how long a group waits for more jobs: not at all, but in a crowd of small chunks.
-struct Wait {
-    clock: Option<fn() -> Duration>,
-    until: Option<Duration>,
-    is_over: bool,
-}
-
-impl Wait {
-    /// Takes note of a job: one that is no small chunk makes the group wait no longer.
-    fn see(&mut self, job: &Job, crowd: &mut Crowd) {
-        match (job, self.clock) {
-            (Job::Chunks { spool, .. }, Some(clock)) if job.bytes() <= crowd::SMALL_BYTES_MAX => {
-                let now = clock();
-                crowd.note(now, spool);
-                if self.until.is_none() && crowd.is_dense(now) {
-                    self.until = Some(now + crowd::WAIT);
-                }
-            }
-            _ => self.is_over = true,
-        }
-    }
-
-    /// Returns the next job of the group.
-    fn next(&self, jobs: &Receiver<Job>) -> Option<Job> {
-        match (self.until, self.clock) {
-            (Some(until), Some(clock)) if !self.is_over => {
-                jobs.recv_timeout(until.saturating_sub(clock())).ok()
-            }
-            _ => jobs.try_recv().ok(),
-        }
-    }
-}
-
 /// Is the writer with everything that it owns.
 pub(crate) struct Writer {
     pub(crate) shared: Arc<Shared>,
@@ -65,7 +31,6 @@ pub(crate) struct Writer {
     pub(crate) spool_segment_bytes: u64,
     pub(crate) index_queue: SyncSender<Vec<Entry>>,
     pub(crate) crowd: Crowd,
-    pub(crate) clock: Option<fn() -> Duration>,
 }
 
 impl Writer {
@@ -108,19 +73,25 @@ impl Writer {
         jobs: &Receiver<Job>,
         group: &mut Group,
     ) -> Result<(), StoreFault> {
-        let mut wait = Wait {
-            clock: self.clock,
-            until: None,
-            is_over: false,
-        };
-        let mut next = Some(first);
         let mut bytes = 0;
+        let mut next = Some(first);
+        // Small chunks of a crowd wait for more of them; anything else that comes ends the wait.
+        let (mut until, mut is_over) = (None, false);
         while let Some(job) = next {
             bytes += job.bytes();
-            wait.see(&job, &mut self.crowd);
+            match &job {
+                Job::Chunks { spool, .. } if job.bytes() <= crowd::SMALL_BYTES_MAX => {
+                    until = until.or(self.crowd.come(spool));
+                }
+                _ => is_over = true,
+            }
             self.take(job, group)?;
             let has_room = group.answers.len() < GROUP_JOBS_MAX && bytes < GROUP_BYTES_MAX;
-            next = has_room.then(|| wait.next(jobs)).flatten();
+            next = match until {
+                _ if !has_room => None,
+                Some(until) if !is_over => jobs.recv_timeout(self.crowd.left(until)).ok(),
+                _ => jobs.try_recv().ok(),
+            };
         }
         Ok(())
     }

@@ -115,14 +115,13 @@ impl Solved {
                     continue;
                 }
                 let pattern = &pattern[range.clone()];
-                let (_, part) = match last.take().filter(|(known, _)| *known == pattern) {
-                    Some(known) => last.insert(known),
-                    None => last.insert((
-                        pattern,
-                        Part::new(&whitened, &effects, &all_through, pattern),
-                    )),
-                };
-                sum.add(episode, pulls, part);
+                if last.as_ref().is_none_or(|(known, _)| *known != pattern) {
+                    let part = Part::new(&whitened, &effects, &all_through, pattern);
+                    last = Some((pattern, part));
+                }
+                if let Some((_, part)) = &last {
+                    sum.add(episode, pulls, part);
+                }
             }
         }
         let matrix = self.normal.nodes.plus([(&self.prior, 1.0)]);
